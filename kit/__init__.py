@@ -1,0 +1,13 @@
+"""Plan, fire, grade and understand test tiles of leaded and unleaded enamel.
+
+The rooms (`kit.series`, `kit.design`, `kit.model`, `kit.photo`, `kit.studio`, `kit.sheets`,
+`kit.report`) are imported when they are first used, so that `import kit` stays quick.
+"""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach(
+    __name__,
+    submodules=["design", "errors", "model", "photo", "report", "series", "sheets", "studio"],
+    submod_attrs={"series": ["Series", "read_series"]},
+)

@@ -1,0 +1,87 @@
+"""Every error and warning that the kit raises on purpose.
+
+Two errors reach a person: `Misuse`, when what was asked for cannot be done, and `DataProblems`,
+when a file says something that cannot be right. Both carry finished sentences. The warnings are
+named for what went wrong statistically.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+class Misuse(ValueError):
+    """A request that cannot be met. The message says what would work instead."""
+
+
+@dataclass(frozen=True, order=True)
+class Problem:
+    """One thing that is wrong in one place.
+
+    Parameters
+    ----------
+    file : str
+        File name inside the series folder.
+    row : int or None
+        Row as a spreadsheet numbers it (the heading is row 1); None for the file as a whole.
+    column : str
+        Column heading or key; blank for the row or file as a whole.
+    wrong, fix : str
+        What is wrong and what would be right, each a full sentence.
+    """
+
+    file: str
+    row: int | None
+    column: str
+    wrong: str
+    fix: str
+
+    def __str__(self) -> str:
+        place = [self.file]
+        if self.row is not None:
+            place.append(f"row {self.row}")
+        if self.column:
+            place.append(f"column {self.column}")
+        return f"{', '.join(place)}: {self.wrong} {self.fix}"
+
+
+class DataProblems(ValueError):
+    """All the problems found in a set of files, at once.
+
+    Attributes
+    ----------
+    problems : tuple of Problem
+    """
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        self.problems = tuple(problems)
+        count = len(self.problems)
+        heading = f"{count} problem{'s' if count != 1 else ''} found. Nothing was changed."
+        super().__init__("\n".join([heading, *map(str, self.problems)]))
+
+
+class StatisticalWarning(UserWarning):
+    """A fit is usable, but something about it must be said aloud."""
+
+
+class SeparationWarning(StatisticalWarning):
+    """A factor splits the grades perfectly, so its effect has no finite estimate."""
+
+
+class EmptyGradeWarning(StatisticalWarning):
+    """A step of the scale was never used, so its threshold cannot be estimated."""
+
+
+class BoundaryVarianceWarning(StatisticalWarning):
+    """A source of variation was estimated at zero."""
+
+
+class NotConvergedWarning(StatisticalWarning):
+    """The search stopped before it reached the best fit."""
+
+
+class FewGradersWarning(StatisticalWarning):
+    """Too few graders, or grades in common, to say how well they agree."""
+
+
+class AliasedEffectWarning(StatisticalWarning):
+    """Two or more effects cannot be told apart with these data."""
