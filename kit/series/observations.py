@@ -1,0 +1,78 @@
+"""The tables joined: one row for each grade, with all that the models need beside it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+if TYPE_CHECKING:
+    from kit.series.series import Series
+
+
+def observations(series: Series) -> pd.DataFrame:
+    """Join grades to patch, tile and colours; lost patches are left out.
+
+    Parameters
+    ----------
+    series : Series
+
+    Returns
+    -------
+    DataFrame
+        One row per graded patch, firing and grader, with columns series, tile, patch, position,
+        base, overlay, base_family, overlay_family, base_coats, base_mesh, base_coat_weight, mesh,
+        coat_weight, firings (how often the patch has been fired), firing (the tile's), session,
+        grader, a column per scale (missing where not graded) and note. Coat weights in mg/cm².
+    """
+    grades = series.grades.merge(patches_in_full(series), on="patch", validate="many_to_one")
+    heat = series.firings[["tile", "firing", "session"]]
+    joined = grades.merge(heat, on=["tile", "firing"], how="left", validate="many_to_one")
+    joined = joined[joined["firing"] < joined["lost_from"]]
+    joined = joined.assign(
+        series=series.name, firings=joined["firing"] - joined["before_firing"] + 1
+    )
+    scales = [scale.name for scale in series.settings.scales]
+    columns = [
+        "series", "tile", "patch", "position", "base", "overlay", "base_family", "overlay_family",
+        "base_coats", "base_mesh", "base_coat_weight", "mesh", "coat_weight", "firings", "firing",
+        "session", "grader", *scales, "note",
+    ]  # fmt: skip
+    return joined[columns].reset_index(drop=True)
+
+
+def patches_in_full(series: Series) -> pd.DataFrame:
+    """Join every patch to its tile and colours.
+
+    Returns
+    -------
+    DataFrame
+        One row per patch: the columns of patches.csv, then base, base_family, overlay_family,
+        base_coats, base_mesh, base_coat_weight, lost_from (the first firing of the tile from which
+        nothing can be learnt from the patch; infinite when it is sound) and reason.
+    """
+    family = series.colours.set_index("colour")["family"]
+    tiles = series.tiles.rename(
+        columns={"coats": "base_coats", "mesh": "base_mesh", "coat_weight": "base_coat_weight"}
+    )
+    of_tile = ["tile", "base", "base_coats", "base_mesh", "base_coat_weight"]
+    patches = series.patches.merge(tiles[of_tile], on="tile", how="left", validate="many_to_one")
+    patches = patches.assign(
+        base_family=patches["base"].map(family), overlay_family=patches["overlay"].map(family)
+    )
+    spoiled = series.firings[series.firings["accident"] != ""].sort_values("firing")
+    first = spoiled.drop_duplicates("tile").set_index("tile")
+    lost_from = patches["tile"].map(first["firing"]).astype("float64").fillna(float("inf"))
+    reason = patches["tile"].map(first["accident"]).astype("str").fillna("")
+    own = patches["accident"] != ""
+    return patches.assign(
+        lost_from=lost_from.mask(own, 0.0), reason=reason.mask(own, patches["accident"])
+    )
+
+
+def losses(series: Series) -> pd.DataFrame:
+    """List every lost patch with its reason, its pair and from which firing it is lost."""
+    patches = patches_in_full(series)
+    columns = ["patch", "tile", "base", "overlay", "base_family", "overlay_family"]
+    lost = patches[patches["lost_from"] < float("inf")]
+    return lost[[*columns, "lost_from", "reason"]].reset_index(drop=True)

@@ -1,0 +1,174 @@
+"""A series: its settings and tables, as one frozen object."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from kit.errors import DataProblems, Misuse, Problem
+from kit.series import datapackage, settings_file
+from kit.series.cells import empty_frame, format_table, parse_table
+from kit.series.checks import cross_problems
+from kit.series.disk import replace_files
+from kit.series.names import checked_name
+from kit.series.settings import Settings
+from kit.series.tables import Table, series_tables
+
+
+@dataclass(frozen=True, eq=False)
+class Series:
+    """One planned set of test tiles with a question, from plan to report.
+
+    Parameters
+    ----------
+    name : str
+        Name of the folder.
+    settings : Settings
+    colours, tiles, patches, firings, grades : DataFrame
+        Columns as in `kit.series.tables`.
+    sources : mapping of str to bytes
+        The files as they were read, by file name.
+    """
+
+    name: str
+    settings: Settings
+    colours: pd.DataFrame
+    tiles: pd.DataFrame
+    patches: pd.DataFrame
+    firings: pd.DataFrame
+    grades: pd.DataFrame
+    sources: Mapping[str, bytes] = field(default_factory=dict, repr=False)
+
+    @property
+    def tables(self) -> dict[str, Table]:
+        """Definitions of the tables, by name."""
+        return series_tables(self.settings.scales)
+
+    @property
+    def frames(self) -> dict[str, pd.DataFrame]:
+        """The data frames by table name."""
+        return {name: getattr(self, name) for name in self.tables}
+
+    def write(self, folder: Path | str) -> Path:
+        """Write the series to a folder; what has not changed stays byte for byte.
+
+        Raises
+        ------
+        Misuse
+            When the files there are not the ones this series was read from.
+        DataProblems
+            When the tables do not agree with each other. Nothing is written then.
+        """
+        folder = Path(folder)
+        checked_name(folder.name)
+        problems = cross_problems(self.settings, self.tables, _as_rows(self.frames))
+        if problems:
+            raise DataProblems(problems)
+        replace_files(folder, self.files(), self.sources)
+        return folder
+
+    def files(self) -> dict[str, bytes]:
+        """All files of the series as they would be written, by name."""
+        files = {settings_file.FILE: self._settings_bytes()}
+        files |= {t.file: self._table_bytes(t) for t in self.tables.values()}
+        package = datapackage.format_datapackage(self.name, self.settings, self.tables, self.frames)
+        return files | {datapackage.FILE: package}
+
+    def _settings_bytes(self) -> bytes:
+        source = self.sources.get(settings_file.FILE)
+        if source is not None and settings_file.parse_settings(source)[0] == self.settings:
+            return source
+        return settings_file.format_settings(self.settings)
+
+    def _table_bytes(self, table: Table) -> bytes:
+        frame = getattr(self, table.name)
+        source = self.sources.get(table.file)
+        if source is not None:
+            as_read, _ = parse_table(table, source)
+            if as_read is not None and as_read.reset_index(drop=True).equals(
+                frame.reset_index(drop=True)
+            ):
+                return source
+        return format_table(table, frame)
+
+
+def new_series(name: str, settings: Settings, colours: pd.DataFrame) -> Series:
+    """Start a series that has colours and nothing else yet."""
+    tables = series_tables(settings.scales)
+    empty = {n: empty_frame(t) for n, t in tables.items() if n != "colours"}
+    return Series(checked_name(name), settings, colours, **empty)
+
+
+def read_series(folder: Path | str) -> Series:
+    """Read the folder of a series.
+
+    Raises
+    ------
+    Misuse
+        When the folder is not there.
+    DataProblems
+        When anything in the files cannot be right; it lists every problem at once.
+    """
+    series, problems = examine(folder)
+    if series is None:
+        raise DataProblems(problems)
+    return series
+
+
+def examine(folder: Path | str) -> tuple[Series | None, list[Problem]]:
+    """Read a folder and collect its problems; the series is None when there are any.
+
+    Raises
+    ------
+    Misuse
+        When the folder is not there.
+    """
+    folder = Path(folder)
+    if not folder.is_dir():
+        raise Misuse(f"There is no series at {folder}. `kit new NAME` starts one.")
+    sources, problems = _read_files(folder)
+    settings, found = settings_file.parse_settings(sources.get(settings_file.FILE, b""))
+    if settings_file.FILE in sources:
+        problems += found
+    tables = series_tables(settings.scales) if settings else series_tables(())
+    parsed = {}
+    for name, table in tables.items():
+        parsed[name], found = parse_table(table, sources.get(table.file, b""))
+        if table.file in sources:
+            problems += found
+    unreadable = [name for name, frame in parsed.items() if frame is None]
+    frames = {n: empty_frame(tables[n]) if f is None else f for n, f in parsed.items()}
+    if settings:
+        problems += cross_problems(settings, tables, frames, unreadable)
+    if problems or settings is None:
+        return None, _in_order(problems)
+    bare = {name: frame.reset_index(drop=True) for name, frame in frames.items()}
+    return Series(folder.resolve().name, settings, **bare, sources=sources), []
+
+
+def _read_files(folder: Path) -> tuple[dict[str, bytes], list[Problem]]:
+    sources: dict[str, bytes] = {}
+    problems = []
+    needed = [settings_file.FILE, *(table.file for table in series_tables(()).values())]
+    for name in [*needed, datapackage.FILE]:
+        path = folder / name
+        if path.is_symlink():
+            wrong, fix = "It is a link to another place.", "Put the file itself here."
+            problems.append(Problem(name, None, "", wrong, fix))
+        elif path.is_file():
+            sources[name] = path.read_bytes()
+        elif name in needed:
+            fix = "Put it back, or copy an empty one from a series that `kit new` made."
+            problems.append(Problem(name, None, "", "The file is missing.", fix))
+    return sources, problems
+
+
+def _as_rows(frames: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """Number rows as a spreadsheet would show them."""
+    return {n: f.set_axis(range(2, len(f) + 2), axis="index") for n, f in frames.items()}
+
+
+def _in_order(problems: list[Problem]) -> list[Problem]:
+    order = [settings_file.FILE, *(table.file for table in series_tables(()).values())]
+    return sorted(problems, key=lambda p: (order.index(p.file), p.row or 0))

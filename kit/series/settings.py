@@ -1,0 +1,128 @@
+"""What a series is about: everything that series.toml says."""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from kit.series.blank import Blank, Stencil
+from kit.series.scales import DEFAULT_SCALES, Scale
+
+FACTORS = (
+    "base_family",
+    "overlay_family",
+    "base_coats",
+    "base_mesh",
+    "base_coat_weight",
+    "mesh",
+    "coat_weight",
+    "firings",
+)
+
+UNITS = {"base_coat_weight": "mg/cm²", "coat_weight": "mg/cm²"}
+
+DEFAULT_FACTORS: Mapping[str, tuple[Any, ...]] = {
+    "base_family": ("leaded", "unleaded"),
+    "overlay_family": ("leaded", "unleaded"),
+    "base_coats": (2,),
+    "base_mesh": (80,),
+    "base_coat_weight": (60.0,),
+    "mesh": (100,),
+    "coat_weight": (40.0,),
+    "firings": (1, 2, 3),
+}
+"""Common practice, no source: 80 mesh for base coats, 100 for stencils, two base coats."""
+
+
+@dataclass(frozen=True)
+class Wish:
+    """A pair that the person wants to know about above others."""
+
+    base: str
+    overlay: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The rule that a pair is judged by.
+
+    Parameters
+    ----------
+    fine_edge_at_most : int
+        A fine edge holds when spread and pull-through are both at or below this step.
+    confidence : float
+        Least chance at which something is called so.
+    mesh, base_mesh : int
+    coat_weight, base_coat_weight : float
+        mg/cm².
+    firings : int
+        The firing count that the verdict is for.
+    """
+
+    fine_edge_at_most: int = 1
+    confidence: float = 0.8
+    mesh: int = 100
+    base_mesh: int = 80
+    coat_weight: float = 40.0
+    base_coat_weight: float = 60.0
+    firings: int = 3
+
+
+@dataclass(frozen=True)
+class Settings:
+    """The contents of series.toml.
+
+    Parameters
+    ----------
+    title, question : str
+    ask : str
+        One of `kit.series.words.ASKS`.
+    started : date or None
+    seed : int
+        Every random choice of the plan follows from it.
+    blank, stencil : Blank, Stencil
+    tiles, patches_per_tile, tiles_per_session : int
+    factors : mapping of str to tuple
+        Levels of each of `FACTORS`.
+    wishes : tuple of Wish
+    leave_out : tuple of str
+        Colours in stock that this series does not use.
+    graders : tuple of str
+        Who may grade; anyone when empty.
+    blind : bool
+        Whether grading sheets hide the recipe.
+    scales : tuple of Scale
+    verdict : Verdict
+    sifting_loss : float
+        Share of the enamel that misses the tile.
+    minutes_per_firing : float
+    """
+
+    title: str
+    question: str
+    ask: str = "which pairs work"
+    started: dt.date | None = None
+    seed: int = 1
+    blank: Blank = Blank()
+    stencil: Stencil = Stencil()
+    tiles: int = 24
+    patches_per_tile: int = 4
+    tiles_per_session: int = 8
+    factors: Mapping[str, tuple[Any, ...]] = field(default_factory=lambda: dict(DEFAULT_FACTORS))
+    wishes: tuple[Wish, ...] = ()
+    leave_out: tuple[str, ...] = ()
+    graders: tuple[str, ...] = ()
+    blind: bool = True
+    scales: tuple[Scale, ...] = DEFAULT_SCALES
+    verdict: Verdict = Verdict()
+    sifting_loss: float = 0.3
+    minutes_per_firing: float = 1.5
+
+    def scale(self, name: str) -> Scale:
+        """Return the scale called `name`."""
+        return next(scale for scale in self.scales if scale.name == name)
+
+    @property
+    def varied(self) -> dict[str, tuple[Any, ...]]:
+        """The factors that have more than one level."""
+        return {name: levels for name, levels in self.factors.items() if len(levels) > 1}

@@ -1,0 +1,177 @@
+"""CSV as spreadsheets really save it: to plain records, and back to clean text.
+
+Reading takes a byte-order mark, semicolons or tabs for commas, Windows line ends, stray spaces and
+blank rows. Writing gives UTF-8, commas and plain line ends.
+"""
+
+import codecs
+import csv
+import io
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from kit.errors import Problem
+
+_FORMULA_START = ("=", "+", "-", "@", "\t", "\r")
+_DELIMITERS = (",", ";", "\t")
+
+
+@dataclass(frozen=True)
+class Records:
+    """The cells of a file before they mean anything.
+
+    Parameters
+    ----------
+    headings : tuple of str
+    rows : tuple of (int, tuple of str)
+        Row number as a spreadsheet shows it, and as many cells as there are headings.
+    """
+
+    headings: tuple[str, ...]
+    rows: tuple[tuple[int, tuple[str, ...]], ...]
+
+
+def read_records(
+    file: str, content: bytes, known: Sequence[str]
+) -> tuple[Records | None, list[Problem]]:
+    """Split the bytes of a CSV file into headings and cells.
+
+    Parameters
+    ----------
+    file : str
+        Name for the problems.
+    content : bytes
+    known : sequence of str
+        Headings to expect; they decide which delimiter the file uses.
+
+    Returns
+    -------
+    Records or None
+        None when the file cannot be read at all.
+    list of Problem
+    """
+    text = _decode(content)
+    if text is None:
+        return None, [
+            Problem(
+                file, None, "", "It is not plain text.", "Save it as 'CSV UTF-8' and try again."
+            )
+        ]
+    table, problems = _best_split(file, text, known)
+    filled = [(n, cells) for n, cells in table if any(cells)]
+    if problems or not filled:
+        empty = Problem(
+            file, None, "", "It is empty.", f"Its first row must read: {', '.join(known)}."
+        )
+        return None, problems or [empty]
+    (_, first), *rest = filled
+    headings = [heading_of(cell) for cell in first]
+    width = max((i + 1 for i, heading in enumerate(headings) if heading), default=0)
+    problems += _heading_problems(file, headings[:width])
+    rows = []
+    for number, cells in rest:
+        if any(cells[width:]):
+            problems.append(
+                Problem(
+                    file,
+                    number,
+                    "",
+                    f"It has more cells than the heading has ({width}).",
+                    "Put text that holds a comma in double quotes, or delete the extra cells.",
+                )
+            )
+        rows.append((number, tuple((*cells, *[""] * width)[:width])))
+    return Records(tuple(headings[:width]), tuple(rows)), problems
+
+
+def heading_of(cell: str) -> str:
+    """Bring a heading as typed ('Coat weight') to its name ('coat_weight')."""
+    return re.sub(r"[\s\-]+", "_", cell.strip().lower())
+
+
+def write_records(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:
+    """Write headings and cells as CSV; a cell that a spreadsheet would run gets a leading '."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(headings)
+    writer.writerows([guarded(cell) for cell in row] for row in rows)
+    return out.getvalue().encode("utf-8")
+
+
+def guarded(cell: str) -> str:
+    """Make text safe to open in a spreadsheet; `unguarded` takes it back."""
+    if cell.startswith(_FORMULA_START) and not _is_number(cell):
+        return "'" + cell
+    return cell
+
+
+def unguarded(cell: str) -> str:
+    """Take off the apostrophe that keeps a spreadsheet from running a cell."""
+    return cell[1:] if cell[:1] == "'" and cell[1:].startswith(_FORMULA_START) else cell
+
+
+def _is_number(cell: str) -> bool:
+    return re.fullmatch(r"-?\d+([.,]\d+)?", cell) is not None
+
+
+def _decode(content: bytes) -> str | None:
+    wide = content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    try:
+        text = content.decode("utf-16" if wide else "utf-8-sig")
+    except UnicodeDecodeError:
+        return None
+    return None if "\0" in text else text
+
+
+def _best_split(
+    file: str, text: str, known: Sequence[str]
+) -> tuple[list[tuple[int, list[str]]], list[Problem]]:
+    first_line = text.lstrip().split("\n", 1)[0]
+
+    def hits(delimiter: str) -> int:
+        cells = next(csv.reader([first_line], delimiter=delimiter), [])
+        return len({heading_of(cell) for cell in cells} & set(known))
+
+    delimiter = max(_DELIMITERS, key=hits)
+    table: list[tuple[int, list[str]]] = []
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    try:
+        for number, cells in enumerate(reader, start=1):
+            table.append((number, [unguarded(cell.strip()) for cell in cells]))
+    except csv.Error:
+        row = _row_of_open_quote(table, text, delimiter)
+        return table, [
+            Problem(
+                file,
+                row,
+                "",
+                'A double quote (") is opened and not closed.',
+                'Close it, or delete it. A quote inside text is written twice: "".',
+            )
+        ]
+    return table, []
+
+
+def _row_of_open_quote(table: list[tuple[int, list[str]]], text: str, delimiter: str) -> int:
+    """Row where the trouble starts: the first line with an odd number of quotes."""
+    for number, line in enumerate(text.splitlines(), start=1):
+        if line.count('"') % 2:
+            return number
+    return len(table) + 1
+
+
+def _heading_problems(file: str, headings: Sequence[str]) -> list[Problem]:
+    problems = []
+    for i, heading in enumerate(headings):
+        if not heading:
+            problems.append(
+                Problem(
+                    file, 1, f"number {i + 1}", "It has no heading.", "Give it one or delete it."
+                )
+            )
+        elif heading in headings[:i]:
+            problems.append(
+                Problem(file, 1, heading, "This heading stands twice.", "Rename or delete one.")
+            )
+    return problems

@@ -1,0 +1,193 @@
+"""What each table of a series holds: columns, types, limits, keys and references.
+
+One definition serves the checks, the typed data frames, the files the kit writes and
+datapackage.json.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Literal
+
+from kit.series.mesh import OPENING_UM
+from kit.series.scales import Scale
+from kit.series.words import FAMILIES, GRAINS, OPACITIES
+
+Kind = Literal["text", "whole", "number"]
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table.
+
+    Parameters
+    ----------
+    name : str
+    kind : {'text', 'whole', 'number'}
+    meaning : str
+        One sentence for the person who fills it in.
+    unit : str
+    required : bool
+        Whether a cell may be left blank.
+    allowed : tuple
+        The only values a cell may take; any when empty.
+    minimum, maximum : float or None
+    """
+
+    name: str
+    kind: Kind
+    meaning: str
+    unit: str = ""
+    required: bool = True
+    allowed: tuple[str, ...] | tuple[int, ...] = ()
+    minimum: float | None = None
+    maximum: float | None = None
+
+    @property
+    def dtype(self) -> str:
+        if self.kind == "text":
+            return "str"
+        if self.kind == "number":
+            return "float64"
+        return "int64" if self.required else "Int64"
+
+
+@dataclass(frozen=True)
+class Table:
+    """One CSV file of a series.
+
+    Parameters
+    ----------
+    name : str
+        File name without '.csv'.
+    key : tuple of str
+        Columns that together name a row.
+    columns : tuple of Column
+    refers : dict
+        Column name to the (table, column) whose values it must be among.
+    optional : bool
+        Whether the file may be absent.
+    """
+
+    name: str
+    key: tuple[str, ...]
+    columns: tuple[Column, ...]
+    refers: dict[str, tuple[str, str]] = field(default_factory=dict)
+    optional: bool = False
+
+    @property
+    def file(self) -> str:
+        return f"{self.name}.csv"
+
+    def __getitem__(self, column: str) -> Column:
+        return next(c for c in self.columns if c.name == column)
+
+
+MESHES = tuple(OPENING_UM)
+
+
+def _mesh(of: str) -> Column:
+    return Column("mesh", "whole", f"Sifter used for the {of}, by mesh number.", allowed=MESHES)
+
+
+def _coat_weight(of: str) -> Column:
+    meaning = f"Dry enamel sifted per area for each coat of the {of}."
+    return Column("coat_weight", "number", meaning, unit="mg/cm²", minimum=1, maximum=500)
+
+
+COLOURS = Table(
+    "colours",
+    ("colour",),
+    (
+        Column("colour", "text", "Name on the jar."),
+        Column("family", "text", "Lead-bearing or lead-free.", allowed=FAMILIES),
+        Column("opacity", "text", "How it looks when fired.", required=False, allowed=OPACITIES),
+        Column("grain", "text", "How it feels in the jar.", required=False, allowed=GRAINS),
+        Column("notes", "text", "Anything worth keeping.", required=False),
+    ),
+)
+
+TILES = Table(
+    "tiles",
+    ("tile",),
+    (
+        Column("tile", "whole", "Number on the back of the tile.", minimum=1, maximum=9999),
+        Column("base", "text", "Colour that covers the tile."),
+        Column("coats", "whole", "Number of base coats.", minimum=1, maximum=9),
+        _mesh("base"),
+        _coat_weight("base"),
+        Column("session", "whole", "Sitting at the heat it is made in.", minimum=1),
+    ),
+    {"base": ("colours", "colour")},
+)
+
+PATCHES = Table(
+    "patches",
+    ("patch",),
+    (
+        Column("patch", "text", "Tile and position, such as T7-3."),
+        Column("tile", "whole", "Tile it is sifted on.", minimum=1, maximum=9999),
+        Column("position", "whole", "Numbered place on the tile.", minimum=1, maximum=99),
+        Column("overlay", "text", "Colour that is stencilled."),
+        _mesh("overlay"),
+        _coat_weight("overlay"),
+        Column("before_firing", "whole", "Firing it goes on before.", minimum=1, maximum=20),
+        Column("accident", "text", "Why the patch is lost; blank if it is not.", required=False),
+    ),
+    {"tile": ("tiles", "tile"), "overlay": ("colours", "colour")},
+)
+
+FIRINGS = Table(
+    "firings",
+    ("tile", "firing"),
+    (
+        Column("tile", "whole", "Tile that was fired.", minimum=1, maximum=9999),
+        Column(
+            "firing",
+            "whole",
+            "Firing number of the tile, from 1 for the first with a stencil on it; "
+            "0 stands for the firing of the base coats.",
+            minimum=0,
+            maximum=20,
+        ),
+        Column("session", "whole", "Sitting at the heat.", minimum=1),
+        Column(
+            "minutes",
+            "number",
+            "Time in the heat.",
+            unit="min",
+            required=False,
+            minimum=0.1,
+            maximum=60,
+        ),
+        Column("heat", "text", "Torch or kiln, and how hot.", required=False),
+        Column("accident", "text", "What spoiled the tile; blank if nothing did.", required=False),
+        Column("note", "text", "Anything seen.", required=False),
+    ),
+    {"tile": ("tiles", "tile")},
+)
+
+
+def grades_table(scales: Iterable[Scale]) -> Table:
+    """Build the table of grades for the scales of a series."""
+    scored = tuple(
+        Column(scale.name, "whole", scale.question, required=False, allowed=tuple(scale.grades))
+        for scale in scales
+    )
+    return Table(
+        "grades",
+        ("patch", "firing", "grader"),
+        (
+            Column("patch", "text", "Patch that was graded."),
+            Column("firing", "whole", "Firing of the tile it was graded after.", minimum=1),
+            Column("grader", "text", "Who graded."),
+            *scored,
+            Column("note", "text", "Anything seen.", required=False),
+        ),
+        {"patch": ("patches", "patch")},
+    )
+
+
+def series_tables(scales: Iterable[Scale]) -> dict[str, Table]:
+    """All tables of a series by name, in the order they are written."""
+    tables = (COLOURS, TILES, PATCHES, FIRINGS, grades_table(scales))
+    return {table.name: table for table in tables}
