@@ -1,0 +1,193 @@
+"""What is really so in the invented studio: how families and colours behave in the heat.
+
+The tendencies are common practice, no source: leaded over unleaded spreads, unleaded over leaded
+is pulled through, like over like mostly behaves, every firing makes it more so, and each colour
+reacts in its own way. The sizes are invented.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import expit
+
+from kit.series import family_pair
+
+
+@dataclass(frozen=True)
+class ScaleTruth:
+    """The truth about one scale, in the letters of the model (latent logistic units).
+
+    Parameters
+    ----------
+    cuts : tuple of float
+        Where the latent value passes from each grade to the next.
+    families : mapping of str to float
+        Latent value at the first firing by family pair ('leaded over unleaded').
+    per_firing : mapping of str to float
+        What each further firing adds, by family pair.
+    per_finer_mesh : float
+        What the next finer sifter adds: per 20 mesh numbers above 100.
+    per_10_mg : float
+        What 10 mg/cm² of overlay above 40 add.
+    base, overlay : mapping of str to float
+        Deviation of each colour in that role.
+    pair : mapping of (str, str) to float
+        Deviation of each (base, overlay).
+    tile_sd, patch_sd, grader_sd, session_sd : float
+        Standard deviations of what changes from tile to tile, and so on.
+    """
+
+    cuts: tuple[float, ...]
+    families: Mapping[str, float]
+    per_firing: Mapping[str, float]
+    per_finer_mesh: float
+    per_10_mg: float
+    base: Mapping[str, float]
+    overlay: Mapping[str, float]
+    pair: Mapping[tuple[str, str], float]
+    tile_sd: float = 0.5
+    patch_sd: float = 0.4
+    grader_sd: float = 0.4
+    session_sd: float = 0.2
+
+
+@dataclass(frozen=True)
+class Truth:
+    """The truth about every scale, and how often a tile is spoiled.
+
+    Parameters
+    ----------
+    scales : mapping of str to ScaleTruth
+    loss_rate : float
+        Chance that one firing spoils a tile.
+    """
+
+    scales: Mapping[str, ScaleTruth]
+    loss_rate: float = 0.01
+
+    def latent(self, frame: pd.DataFrame, scale: str) -> np.ndarray:
+        """Latent value of patches, without tile, patch, grader and session.
+
+        Parameters
+        ----------
+        frame : DataFrame, n rows
+            Columns base, overlay, base_family, overlay_family, mesh, coat_weight, firings.
+        scale : str
+
+        Returns
+        -------
+        ndarray, shape (n,)
+        """
+        truth = self.scales[scale]
+        families = [
+            family_pair(b, o)
+            for b, o in zip(frame["base_family"], frame["overlay_family"], strict=True)
+        ]
+        pairs = zip(frame["base"], frame["overlay"], strict=True)
+        return (
+            np.array([truth.families[f] for f in families])
+            + np.array([truth.per_firing[f] for f in families]) * (frame["firings"].to_numpy() - 1)
+            + truth.per_finer_mesh * (frame["mesh"].to_numpy(float) - 100) / 20
+            + truth.per_10_mg * (frame["coat_weight"].to_numpy(float) - 40) / 10
+            + np.array([truth.base[b] for b in frame["base"]])
+            + np.array([truth.overlay[o] for o in frame["overlay"]])
+            + np.array([truth.pair[pair] for pair in pairs])
+        )
+
+    def chances(self, frame: pd.DataFrame, scale: str) -> np.ndarray:
+        """Chance of each grade for a new patch on a new tile, seen by an average grader.
+
+        Tile and patch wobble are averaged out by 15-point Gauss-Hermite quadrature.
+
+        Returns
+        -------
+        ndarray, shape (n, number of grades)
+        """
+        truth = self.scales[scale]
+        nodes, weights = np.polynomial.hermite_e.hermegauss(15)
+        wobble = np.hypot(truth.tile_sd, truth.patch_sd) * nodes
+        eta = self.latent(frame, scale)[:, None, None] + wobble
+        below = expit(np.array(truth.cuts)[None, :, None] - eta) @ (weights / weights.sum())
+        return np.diff(below, prepend=0.0, append=1.0, axis=1)
+
+
+_CUTS = (0.0, 2.2, 4.4, 6.6)
+
+_TENDENCIES = {
+    "spread": (
+        {
+            "leaded over leaded": -1.8,
+            "leaded over unleaded": 1.2,
+            "unleaded over leaded": -1.4,
+            "unleaded over unleaded": -2.1,
+        },
+        {
+            "leaded over leaded": 0.5,
+            "leaded over unleaded": 0.9,
+            "unleaded over leaded": 0.4,
+            "unleaded over unleaded": 0.4,
+        },
+        -0.2,
+        0.3,
+    ),
+    "pull_through": (
+        {
+            "leaded over leaded": -1.7,
+            "leaded over unleaded": -1.9,
+            "unleaded over leaded": 1.3,
+            "unleaded over unleaded": -2.1,
+        },
+        {
+            "leaded over leaded": 0.5,
+            "leaded over unleaded": 0.4,
+            "unleaded over leaded": 1.0,
+            "unleaded over unleaded": 0.3,
+        },
+        0.1,
+        -0.4,
+    ),
+}
+
+
+def draw_truth(
+    colours: pd.DataFrame,
+    seed: int,
+    *,
+    base_sd: float = 0.7,
+    overlay_sd: float = 0.9,
+    pair_sd: float = 0.7,
+    loss_rate: float = 0.01,
+) -> Truth:
+    """Draw how each colour of a stock behaves, about the tendencies of its family.
+
+    Parameters
+    ----------
+    colours : DataFrame
+        Columns colour, family.
+    seed : int
+    base_sd, overlay_sd, pair_sd : float
+        How much colours and pairs differ within their family, latent units.
+    loss_rate : float
+        Chance that one firing spoils a tile.
+    """
+    random = np.random.default_rng(seed)
+    names = list(colours["colour"])
+
+    def deviations(keys: list, sd: float) -> dict:
+        return dict(zip(keys, random.normal(0, sd, len(keys)).round(3).tolist(), strict=True))
+
+    scales = {}
+    for scale, (families, per_firing, per_finer_mesh, per_10_mg) in _TENDENCIES.items():
+        scales[scale] = ScaleTruth(
+            cuts=_CUTS,
+            families=families,
+            per_firing=per_firing,
+            per_finer_mesh=per_finer_mesh,
+            per_10_mg=per_10_mg,
+            base=deviations(names, base_sd),
+            overlay=deviations(names, overlay_sd),
+            pair=deviations([(b, o) for b in names for o in names], pair_sd),
+        )
+    return Truth(scales, loss_rate)
