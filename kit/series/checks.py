@@ -13,17 +13,13 @@ from kit.series.tables import Table
 Frames = Mapping[str, pd.DataFrame]
 
 
-def cross_problems(
-    settings: Settings,
-    tables: Mapping[str, Table],
-    frames: Frames,
-    unreadable: Collection[str] = (),
+def table_problems(
+    tables: Mapping[str, Table], frames: Frames, unreadable: Collection[str] = ()
 ) -> list[Problem]:
-    """Find everything that no single cell can show.
+    """Find what the tables contradict each other in, whatever the settings.
 
     Parameters
     ----------
-    settings : Settings
     tables : mapping of str to Table
     frames : mapping of str to DataFrame
         As `parse_table` returns them, indexed by spreadsheet row.
@@ -39,11 +35,22 @@ def cross_problems(
         problems += _repeated(table, frames[name], table.key)
         problems += _unknown(table, frames, unreadable)
     problems += _repeated(tables["patches"], frames["patches"], ("tile", "position"))
-    problems += _off_the_tile(settings, frames)
     problems += _skipped_firings(frames["firings"])
     if not {"patches", "firings"} & set(unreadable):
         problems += _grades_without_firing(frames)
-    problems += _unknown_graders(settings, frames["grades"])
+    return problems
+
+
+def settings_problems(
+    settings: Settings, frames: Frames, unreadable: Collection[str] = ()
+) -> list[Problem]:
+    """Find what the tables and series.toml contradict each other in.
+
+    Parameters and result as for `table_problems`.
+    """
+    problems = _off_the_tile(settings, frames) + _unknown_graders(settings, frames["grades"])
+    if "colours" not in unreadable:
+        problems += _unknown_settings_colours(settings, set(frames["colours"]["colour"].dropna()))
     return problems
 
 
@@ -165,4 +172,20 @@ def _unknown_graders(settings: Settings, grades: pd.DataFrame) -> list[Problem]:
             + nearest(grader, settings.graders),
         )
         for row, grader in strangers.items()
+    ]
+
+
+def _unknown_settings_colours(settings: Settings, known: set[str]) -> list[Problem]:
+    named = [("leave_out", colour) for colour in settings.leave_out]
+    named += [("wish", c) for wish in settings.wishes for c in (wish.base, wish.overlay)]
+    return [
+        Problem(
+            "series.toml",
+            None,
+            key,
+            f"'{colour}' is not in colours.csv.",
+            f"Correct it, or add it to colours.csv.{nearest(colour, known)}",
+        )
+        for key, colour in named
+        if colour not in known
     ]

@@ -45,6 +45,7 @@ def _resource(table: Table, frame: pd.DataFrame) -> dict[str, Any]:
     return {
         "name": table.name,
         "path": table.file,
+        "type": "table",
         "format": "csv",
         "mediatype": "text/csv",
         "encoding": "utf-8",

@@ -1,22 +1,31 @@
-"""Writing so that nothing is lost: whole files or none, and never over somebody else's change."""
+"""Writing so that nothing is lost: whole files or none, and never over somebody else's change.
+
+Several files that belong together are first written beside the old ones, then listed in a note,
+then renamed. A crash before the note leaves all the old files; a crash after it leaves the note,
+by which readers see the new files and the next writer finishes the renaming.
+"""
 
 import contextlib
+import json
 import os
 import tempfile
-from collections.abc import Iterator, Mapping
+import time
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-from kit.errors import Misuse
+from kit.errors import ChangedMeanwhile, Misuse
 
 _LOCK = ".lock"
+_NOTE = ".pending.json"
 _PATIENCE_S = 20
+_LOOKS = 50
 
 
 @contextlib.contextmanager
 def locked(folder: Path) -> Iterator[None]:
-    """Keep other sessions from writing to a folder meanwhile.
+    """Keep other writers from a folder meanwhile, after finishing what a crash interrupted.
 
     Raises
     ------
@@ -24,8 +33,11 @@ def locked(folder: Path) -> Iterator[None]:
         When another session holds the folder for too long.
     """
     folder.mkdir(parents=True, exist_ok=True)
+    if (folder / _LOCK).is_symlink():
+        raise Misuse(f"{folder / _LOCK} is a link to another place. Delete it and try again.")
     try:
         with FileLock(folder / _LOCK, timeout=_PATIENCE_S):
+            _finish(folder)
             yield
     except Timeout:
         raise Misuse(
@@ -36,7 +48,7 @@ def locked(folder: Path) -> Iterator[None]:
 def replace_files(
     folder: Path, files: Mapping[str, bytes], seen: Mapping[str, bytes | None]
 ) -> None:
-    """Write files, each whole, unless one of them has changed since it was seen.
+    """Write files, all or none, unless one of them has changed since it was seen.
 
     Parameters
     ----------
@@ -48,37 +60,154 @@ def replace_files(
 
     Raises
     ------
-    Misuse
+    ChangedMeanwhile
         When a file on disk is not as it was seen. Nothing is written then.
+    Misuse
+        When the disk is full or may not be written to. The old files stand then.
     """
-    with locked(folder):
-        changed = [
-            name for name in files if _content(folder / name) not in _fine(name, files, seen)
-        ]
+    with writing(folder), locked(folder):
+        now = {name: _content(folder / name) for name in files}
+        changed = [n for n, content in now.items() if content not in (seen.get(n), files[n])]
         if changed:
-            raise Misuse(
+            raise ChangedMeanwhile(
                 f"{', '.join(changed)} in {folder} changed since it was read. "
                 "Nothing was written. Read the series again and repeat the change."
             )
-        for name, content in files.items():
-            if _content(folder / name) != content:
-                write_whole(folder / name, content)
+        _replace_all(folder, {n: content for n, content in files.items() if now[n] != content})
 
 
 def write_whole(path: Path, content: bytes) -> None:
     """Put `content` at `path` at one stroke: a crash leaves the old file or the new one."""
-    handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+    scratch = _write_beside(path, content)
+    try:
+        scratch.replace(path)
+    except BaseException:
+        scratch.unlink(missing_ok=True)
+        raise
+    _flush_folder(path.parent)
+
+
+def read_together(folder: Path, names: Sequence[str]) -> dict[str, bytes]:
+    """Read files as they stood at one moment, without writing anything.
+
+    Returns
+    -------
+    dict of str to bytes
+        The files that are there. Links are not followed.
+    """
+    for _ in range(_LOOKS):
+        before = _look(folder, names)
+        try:
+            renamed = _pending(folder)
+            paths = {name: _scratch_or(folder, name, renamed) for name in names}
+            found = {n: p.read_bytes() for n, p in paths.items() if _is_plain_file(p)}
+        except FileNotFoundError:
+            continue
+        if _look(folder, names) == before:
+            return found
+        time.sleep(0.01)
+    raise Misuse(f"{folder} keeps changing while it is read. Try again in a moment.")
+
+
+def leftovers(folder: Path) -> list[str]:
+    """Say what an interrupted write or an open spreadsheet has left in a series folder.
+
+    Returns
+    -------
+    list of str
+        One sentence for each, with what to do about it.
+    """
+    said = []
+    for path in sorted(folder.rglob("*")):
+        name = path.relative_to(folder).as_posix()
+        if path.name.endswith(".part") and path.name not in _pending(folder).values():
+            said.append(
+                f"{name} is left from a write that was cut short. The file it was to replace is "
+                "whole; look whether you miss anything in it, then delete it."
+            )
+        elif path.name == _NOTE:
+            said.append(
+                "A write was cut short after everything was safely down. The kit reads the new "
+                "files and will finish by itself the next time it writes."
+            )
+        elif path.name.startswith(".~lock."):
+            said.append(
+                f"{name} says that a spreadsheet program has {path.name[7:-1]} open. "
+                "Save and close it there before the kit writes to it."
+            )
+    return said
+
+
+@contextlib.contextmanager
+def writing(folder: Path) -> Iterator[None]:
+    """Turn the system's refusal to write (full disk, no permission) into a sentence."""
+    try:
+        yield
+    except OSError as cannot:
+        raise Misuse(
+            f"{folder} cannot be written: {cannot.strerror or cannot}. What was there before "
+            "still stands. Free some space or allow writing, and repeat."
+        ) from cannot
+
+
+def _replace_all(folder: Path, files: Mapping[str, bytes]) -> None:
+    scratch: dict[str, str] = {}
+    try:
+        for name, content in files.items():
+            scratch[name] = _write_beside(folder / name, content).name
+        write_whole(folder / _NOTE, json.dumps(scratch).encode())
+    except BaseException:
+        (folder / _NOTE).unlink(missing_ok=True)
+        for name in scratch.values():
+            (folder / name).unlink(missing_ok=True)
+        raise
+    _finish(folder)
+
+
+def _finish(folder: Path) -> None:
+    for name, scratch in _pending(folder).items():
+        if _is_plain_file(folder / scratch):
+            (folder / scratch).replace(folder / name)
+    if (folder / _NOTE).exists():
+        _flush_folder(folder)
+        (folder / _NOTE).unlink()
+
+
+def _pending(folder: Path) -> dict[str, str]:
+    """Final name to scratch name of what still is to be renamed; a strange note counts as none."""
+    note = folder / _NOTE
+    if not _is_plain_file(note):
+        return {}
+    try:
+        told = json.loads(note.read_bytes())
+    except (ValueError, FileNotFoundError):
+        return {}
+    if not isinstance(told, dict):
+        return {}
+    return {
+        name: scratch
+        for name, scratch in told.items()
+        if isinstance(scratch, str)
+        and Path(name).name == name
+        and Path(scratch).name == scratch
+        and scratch.startswith(f".{name}.")
+        and scratch.endswith(".part")
+    }
+
+
+def _write_beside(path: Path, content: bytes) -> Path:
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+    scratch = Path(name)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        Path(scratch).chmod(0o644)
-        Path(scratch).replace(path)
+        scratch.chmod(0o644)
     except BaseException:
-        Path(scratch).unlink(missing_ok=True)
+        scratch.unlink(missing_ok=True)
         raise
-    _flush_folder(path.parent)
+    return scratch
 
 
 def _flush_folder(folder: Path) -> None:
@@ -91,11 +220,26 @@ def _flush_folder(folder: Path) -> None:
         os.close(handle)
 
 
+def _scratch_or(folder: Path, name: str, renamed: Mapping[str, str]) -> Path:
+    scratch = folder / renamed.get(name, "")
+    return scratch if name in renamed and _is_plain_file(scratch) else folder / name
+
+
+def _look(folder: Path, names: Sequence[str]) -> list[tuple[int, int, int] | None]:
+    seen: list[tuple[int, int, int] | None] = []
+    for name in (*names, _NOTE):
+        try:
+            stat = (folder / name).lstat()
+        except FileNotFoundError:
+            seen.append(None)
+        else:
+            seen.append((stat.st_ino, stat.st_mtime_ns, stat.st_size))
+    return seen
+
+
+def _is_plain_file(path: Path) -> bool:
+    return path.is_file() and not path.is_symlink()
+
+
 def _content(path: Path) -> bytes | None:
     return path.read_bytes() if path.exists() else None
-
-
-def _fine(
-    name: str, files: Mapping[str, bytes], seen: Mapping[str, bytes | None]
-) -> tuple[bytes | None, ...]:
-    return (seen.get(name), files[name])

@@ -9,7 +9,7 @@ import pandas as pd
 from kit.errors import DataProblems, Misuse, Problem
 from kit.series import datapackage, settings_file
 from kit.series.cells import empty_frame, format_table, parse_table
-from kit.series.checks import cross_problems
+from kit.series.checks import settings_problems, table_problems
 from kit.series.disk import replace_files
 from kit.series.names import checked_name
 from kit.series.settings import Settings
@@ -62,7 +62,8 @@ class Series:
         """
         folder = Path(folder)
         checked_name(folder.name)
-        problems = cross_problems(self.settings, self.tables, _as_rows(self.frames))
+        frames = _as_rows(self.frames)
+        problems = table_problems(self.tables, frames) + settings_problems(self.settings, frames)
         if problems:
             raise DataProblems(problems)
         replace_files(folder, self.files(), self.sources)
@@ -139,8 +140,9 @@ def examine(folder: Path | str) -> tuple[Series | None, list[Problem]]:
             problems += found
     unreadable = [name for name, frame in parsed.items() if frame is None]
     frames = {n: empty_frame(tables[n]) if f is None else f for n, f in parsed.items()}
+    problems += table_problems(tables, frames, unreadable)
     if settings:
-        problems += cross_problems(settings, tables, frames, unreadable)
+        problems += settings_problems(settings, frames, unreadable)
     if problems or settings is None:
         return None, _in_order(problems)
     bare = {name: frame.reset_index(drop=True) for name, frame in frames.items()}

@@ -1,0 +1,39 @@
+"""The folder of a series is valid by the open standard, judged by the standard's own library."""
+
+import json
+
+import pytest
+
+frictionless = pytest.importorskip("frictionless")
+
+
+def _report(folder):
+    return frictionless.Package(str(folder / "datapackage.json")).validate()
+
+
+def test_a_series_is_a_valid_data_package(folder):
+    report = _report(folder)
+    assert report.valid, report.flatten(["type", "message"])
+    assert report.stats["tasks"] == 5
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "error"),
+    [
+        ("colours.csv", ",leaded,", ",led,", "constraint-error"),
+        ("patches.csv", "T1-1,1,", "T1-1,77,", "foreign-key"),
+        ("tiles.csv", "2,Ferry", "1,Ferry", "primary-key"),
+        ("tiles.csv", ",60,", ",heavy,", "type-error"),
+    ],
+)
+def test_the_package_knows_what_is_wrong_too(folder, file, old, new, error):
+    path = folder / file
+    path.write_text(path.read_text().replace(old, new, 1))
+    assert error in {kind for (kind,) in _report(folder).flatten(["type"])}
+
+
+def test_every_field_says_what_it_means(folder):
+    package = json.loads((folder / "datapackage.json").read_text())
+    fields = [f for r in package["resources"] for f in r["schema"]["fields"]]
+    assert all(f["description"] for f in fields)
+    assert {f["unit"] for f in fields if f["name"] == "coat_weight"} == {"mg/cm²"}
