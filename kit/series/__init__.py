@@ -1,7 +1,10 @@
 """A series in memory and on disk: words, tables, checks, import and export."""
 
 from kit.series.blank import Blank, Position, Stencil, positions
-from kit.series.disk import locked, replace_files, write_whole
+from kit.series.cautions import CAUTIONS, DEFERENCE, Caution, cautions_for
+from kit.series.cells import convert_cell, empty_frame, nearest
+from kit.series.disk import leftovers, locked, replace_files, write_whole, writing
+from kit.series.links import inside
 from kit.series.mesh import OPENING_UM
 from kit.series.names import checked_name, patch_name
 from kit.series.observations import losses, observations, patches_in_full
@@ -9,23 +12,38 @@ from kit.series.places import report_folder, series_folder, studio_folder
 from kit.series.scales import PULL_THROUGH, SPREAD, Scale
 from kit.series.series import Series, examine, new_series, read_series
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Settings, Verdict, Wish
+from kit.series.sheet_text import guarded, heading_of, read_records
 from kit.series.start import start_series
-from kit.series.tables import Column, Table, series_tables
+from kit.series.tables import (
+    CORRECTIONS,
+    FIRINGS,
+    PATCHES,
+    Column,
+    Table,
+    grades_table,
+    series_tables,
+)
 from kit.series.words import ACCIDENTS, ASKS, FAMILIES, FAMILY_PAIRS, OPACITIES, family_pair
 
 __all__ = [
     "ACCIDENTS",
     "ASKS",
+    "CAUTIONS",
+    "CORRECTIONS",
     "DEFAULT_FACTORS",
+    "DEFERENCE",
     "FACTORS",
     "FAMILIES",
     "FAMILY_PAIRS",
+    "FIRINGS",
     "OPACITIES",
     "OPENING_UM",
+    "PATCHES",
     "PULL_THROUGH",
     "SPREAD",
     "UNITS",
     "Blank",
+    "Caution",
     "Column",
     "Position",
     "Scale",
@@ -35,16 +53,26 @@ __all__ = [
     "Table",
     "Verdict",
     "Wish",
+    "cautions_for",
     "checked_name",
+    "convert_cell",
+    "empty_frame",
     "examine",
     "family_pair",
+    "grades_table",
+    "guarded",
+    "heading_of",
+    "inside",
+    "leftovers",
     "locked",
     "losses",
+    "nearest",
     "new_series",
     "observations",
     "patch_name",
     "patches_in_full",
     "positions",
+    "read_records",
     "read_series",
     "replace_files",
     "report_folder",
@@ -53,4 +81,5 @@ __all__ = [
     "start_series",
     "studio_folder",
     "write_whole",
+    "writing",
 ]

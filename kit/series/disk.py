@@ -6,6 +6,7 @@ by which readers see the new files and the next writer finishes the renaming.
 """
 
 import contextlib
+import hashlib
 import json
 import os
 import tempfile
@@ -99,7 +100,7 @@ def read_together(folder: Path, names: Sequence[str]) -> dict[str, bytes]:
         before = _look(folder, names)
         try:
             renamed = _pending(folder)
-            paths = {name: _scratch_or(folder, name, renamed) for name in names}
+            paths = {name: folder / renamed.get(name, name) for name in names}
             found = {n: p.read_bytes() for n, p in paths.items() if _is_plain_file(p)}
         except FileNotFoundError:
             continue
@@ -151,11 +152,16 @@ def writing(folder: Path) -> Iterator[None]:
 
 
 def _replace_all(folder: Path, files: Mapping[str, bytes]) -> None:
+    if len(files) == 1:
+        write_whole(folder / next(iter(files)), next(iter(files.values())))
+        return
     scratch: dict[str, str] = {}
     try:
         for name, content in files.items():
             scratch[name] = _write_beside(folder / name, content).name
-        write_whole(folder / _NOTE, json.dumps(scratch).encode())
+        old = {name: _digest(folder / name) for name in files}
+        note = [{"file": n, "scratch": scratch[n], "old": old[n]} for n in files]
+        write_whole(folder / _NOTE, json.dumps(note).encode())
     except BaseException:
         (folder / _NOTE).unlink(missing_ok=True)
         for name in scratch.values():
@@ -166,33 +172,45 @@ def _replace_all(folder: Path, files: Mapping[str, bytes]) -> None:
 
 def _finish(folder: Path) -> None:
     for name, scratch in _pending(folder).items():
-        if _is_plain_file(folder / scratch):
-            (folder / scratch).replace(folder / name)
+        (folder / scratch).replace(folder / name)
     if (folder / _NOTE).exists():
         _flush_folder(folder)
         (folder / _NOTE).unlink()
 
 
 def _pending(folder: Path) -> dict[str, str]:
-    """Final name to scratch name of what still is to be renamed; a strange note counts as none."""
+    """Final name to scratch name of what still is to be renamed.
+
+    A file that somebody has changed since is not among them, and a strange note counts as none.
+    """
     note = folder / _NOTE
     if not _is_plain_file(note):
         return {}
     try:
-        told = json.loads(note.read_bytes())
-    except (ValueError, FileNotFoundError):
-        return {}
-    if not isinstance(told, dict):
+        told = [
+            (entry["file"], entry["scratch"], entry["old"])
+            for entry in json.loads(note.read_bytes())
+        ]
+    except (ValueError, TypeError, KeyError, FileNotFoundError):
         return {}
     return {
         name: scratch
-        for name, scratch in told.items()
-        if isinstance(scratch, str)
-        and Path(name).name == name
-        and Path(scratch).name == scratch
-        and scratch.startswith(f".{name}.")
-        and scratch.endswith(".part")
+        for name, scratch, old in told
+        if _belongs(name, scratch)
+        and _is_plain_file(folder / scratch)
+        and _digest(folder / name) == old
     }
+
+
+def _belongs(name: object, scratch: object) -> bool:
+    if not isinstance(name, str) or not isinstance(scratch, str) or name.startswith("."):
+        return False
+    climbs = any(sign in scratch for sign in "/\\")
+    return scratch.startswith(f".{name}.") and scratch.endswith(".part") and not climbs
+
+
+def _digest(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest() if _is_plain_file(path) else ""
 
 
 def _write_beside(path: Path, content: bytes) -> Path:
@@ -218,11 +236,6 @@ def _flush_folder(folder: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
-
-
-def _scratch_or(folder: Path, name: str, renamed: Mapping[str, str]) -> Path:
-    scratch = folder / renamed.get(name, "")
-    return scratch if name in renamed and _is_plain_file(scratch) else folder / name
 
 
 def _look(folder: Path, names: Sequence[str]) -> list[tuple[int, int, int] | None]:

@@ -10,10 +10,11 @@ from kit.errors import DataProblems, Misuse, Problem
 from kit.series import datapackage, settings_file
 from kit.series.cells import empty_frame, format_table, parse_table
 from kit.series.checks import settings_problems, table_problems
-from kit.series.disk import replace_files
+from kit.series.disk import read_together, replace_files
+from kit.series.links import link_problems
 from kit.series.names import checked_name
 from kit.series.settings import Settings
-from kit.series.tables import Table, series_tables
+from kit.series.tables import CORRECTIONS, Table, series_tables
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,7 +26,7 @@ class Series:
     name : str
         Name of the folder.
     settings : Settings
-    colours, tiles, patches, firings, grades : DataFrame
+    colours, tiles, patches, firings, grades, corrections : DataFrame
         Columns as in `kit.series.tables`.
     sources : mapping of str to bytes
         The files as they were read, by file name.
@@ -38,6 +39,7 @@ class Series:
     patches: pd.DataFrame
     firings: pd.DataFrame
     grades: pd.DataFrame
+    corrections: pd.DataFrame = field(default_factory=lambda: empty_frame(CORRECTIONS))
     sources: Mapping[str, bytes] = field(default_factory=dict, repr=False)
 
     @property
@@ -62,19 +64,28 @@ class Series:
         """
         folder = Path(folder)
         checked_name(folder.name)
-        frames = _as_rows(self.frames)
-        problems = table_problems(self.tables, frames) + settings_problems(self.settings, frames)
-        if problems:
+        if problems := self.problems():
             raise DataProblems(problems)
         replace_files(folder, self.files(), self.sources)
         return folder
 
+    def problems(self) -> list[Problem]:
+        """Find what the tables and settings contradict each other in."""
+        frames = _as_rows(self.frames)
+        return table_problems(self.tables, frames) + settings_problems(self.settings, frames)
+
     def files(self) -> dict[str, bytes]:
         """All files of the series as they would be written, by name."""
+        tables = {n: t for n, t in self.tables.items() if self._is_written(t)}
         files = {settings_file.FILE: self._settings_bytes()}
-        files |= {t.file: self._table_bytes(t) for t in self.tables.values()}
-        package = datapackage.format_datapackage(self.name, self.settings, self.tables, self.frames)
+        files |= {t.file: self._table_bytes(t) for t in tables.values()}
+        package = datapackage.format_datapackage(self.name, self.settings, tables, self.frames)
         return files | {datapackage.FILE: package}
+
+    def _is_written(self, table: Table) -> bool:
+        return (
+            not table.optional or table.file in self.sources or len(getattr(self, table.name)) > 0
+        )
 
     def _settings_bytes(self) -> bytes:
         source = self.sources.get(settings_file.FILE)
@@ -135,6 +146,9 @@ def examine(folder: Path | str) -> tuple[Series | None, list[Problem]]:
     tables = series_tables(settings.scales) if settings else series_tables(())
     parsed = {}
     for name, table in tables.items():
+        if table.optional and table.file not in sources:
+            parsed[name] = empty_frame(table)
+            continue
         parsed[name], found = parse_table(table, sources.get(table.file, b""))
         if table.file in sources:
             problems += found
@@ -150,19 +164,18 @@ def examine(folder: Path | str) -> tuple[Series | None, list[Problem]]:
 
 
 def _read_files(folder: Path) -> tuple[dict[str, bytes], list[Problem]]:
-    sources: dict[str, bytes] = {}
-    problems = []
-    needed = [settings_file.FILE, *(table.file for table in series_tables(()).values())]
-    for name in [*needed, datapackage.FILE]:
-        path = folder / name
-        if path.is_symlink():
-            wrong, fix = "It is a link to another place.", "Put the file itself here."
-            problems.append(Problem(name, None, "", wrong, fix))
-        elif path.is_file():
-            sources[name] = path.read_bytes()
-        elif name in needed:
-            fix = "Put it back, or copy an empty one from a series that `kit new` made."
-            problems.append(Problem(name, None, "", "The file is missing.", fix))
+    tables = series_tables(()).values()
+    names = [settings_file.FILE, *(table.file for table in tables), datapackage.FILE]
+    sources = read_together(folder, names)
+    problems = link_problems(folder)
+    may_lack = {datapackage.FILE, *(t.file for t in tables if t.optional)}
+    links = {problem.file for problem in problems}
+    fix = "Put it back, or copy an empty one from a series that `kit new` made."
+    problems += [
+        Problem(name, None, "", "The file is missing.", fix)
+        for name in names
+        if name not in sources and name not in may_lack | links
+    ]
     return sources, problems
 
 
@@ -173,4 +186,5 @@ def _as_rows(frames: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
 
 def _in_order(problems: list[Problem]) -> list[Problem]:
     order = [settings_file.FILE, *(table.file for table in series_tables(()).values())]
-    return sorted(problems, key=lambda p: (order.index(p.file), p.row or 0))
+    place = {file: i for i, file in enumerate(order)}
+    return sorted(problems, key=lambda p: (place.get(p.file, len(place)), p.row or 0))

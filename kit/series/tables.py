@@ -187,7 +187,30 @@ def grades_table(scales: Iterable[Scale]) -> Table:
     )
 
 
+CORRECTIONS = Table(
+    "corrections",
+    ("change",),
+    (
+        Column("change", "whole", "Number of the correction, from 1.", minimum=1),
+        Column("table", "text", "Table that was corrected."),
+        Column("tile", "whole", "Tile that was corrected.", minimum=1, maximum=9999),
+        Column("patch", "text", "Patch that was corrected; blank for a tile.", required=False),
+        Column("firing", "whole", "Firing of the tile.", required=False, minimum=0, maximum=20),
+        Column("grader", "text", "Whose grade it was.", required=False),
+        Column("column", "text", "Column that was corrected."),
+        Column("was", "text", "What stood there.", required=False),
+        Column("now", "text", "What stands there since.", required=False),
+        Column("by", "text", "Who corrected it."),
+        Column("at", "text", "When, with the distance from universal time."),
+        Column("source", "text", "File it came from, in received/, or the form."),
+    ),
+    {"tile": ("tiles", "tile")},
+    optional=True,
+)
+"""What was corrected, beside what it was before. The file is there once there is a correction."""
+
+
 def series_tables(scales: Iterable[Scale]) -> dict[str, Table]:
     """All tables of a series by name, in the order they are written."""
-    tables = (COLOURS, TILES, PATCHES, FIRINGS, grades_table(scales))
+    tables = (COLOURS, TILES, PATCHES, FIRINGS, grades_table(scales), CORRECTIONS)
     return {table.name: table for table in tables}
