@@ -13,6 +13,10 @@ class Misuse(ValueError):
     """A request that cannot be met. The message says what would work instead."""
 
 
+class ChangedMeanwhile(Misuse):
+    """The files on disk are no longer the ones that a change was made from."""
+
+
 @dataclass(frozen=True, order=True)
 class Problem:
     """One thing that is wrong in one place.
