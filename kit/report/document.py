@@ -1,0 +1,151 @@
+"""What a report is made of, before it is set as a web page or on paper.
+
+Texts are plain: whatever a person typed is shown as typed, never read as markup.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from kit.report.picture import Picture
+
+
+class Shown:
+    """A part that a notebook can show."""
+
+    def _repr_html_(self) -> str:
+        from kit.report.html import fragment
+
+        return fragment(self)
+
+
+@dataclass(frozen=True)
+class Paragraph(Shown):
+    """Running text."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Answer(Shown):
+    """The sentence that a hurried reader should take away."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Point:
+    """One entry of a list; `lead` is set in bold before it."""
+
+    text: str
+    lead: str = ""
+
+
+@dataclass(frozen=True)
+class Bullets(Shown):
+    """A list of points."""
+
+    points: tuple[Point, ...]
+
+
+@dataclass(frozen=True)
+class Caution(Shown):
+    """A framed warning that must not be overlooked."""
+
+    title: str
+    points: tuple[Point, ...]
+
+
+@dataclass(frozen=True)
+class Formula(Shown):
+    """A formula on lines of its own, in plain characters."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class TableBlock(Shown):
+    """A table; the first cell of each row names the row.
+
+    Parameters
+    ----------
+    caption : str
+    headings : tuple of str
+    rows : tuple of tuple of str
+    numeric : frozenset of int
+        Columns (from 0) that are set flush right.
+    """
+
+    caption: str
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    numeric: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True)
+class Download(Shown):
+    """A file carried inside the page."""
+
+    name: str
+    about: str
+    content: bytes
+    media_type: str = "text/csv"
+
+
+@dataclass(frozen=True)
+class Fold(Shown):
+    """Blocks for the curious, folded away on a screen and set small on paper."""
+
+    title: str
+    blocks: tuple[Block, ...]
+
+
+@dataclass(frozen=True)
+class Section(Shown):
+    """A headed part of a report.
+
+    Parameters
+    ----------
+    name : str
+        Anchor: small letters and hyphens.
+    title : str
+    blocks : tuple of Block or Section
+    """
+
+    name: str
+    title: str
+    blocks: tuple[Block | Section, ...]
+
+    def pictures(self) -> Iterator[Picture]:
+        """Yield the pictures within, in order."""
+        for block in self.blocks:
+            if isinstance(block, Picture):
+                yield block
+            elif isinstance(block, Section | Fold):
+                yield from Section("", "", tuple(block.blocks)).pictures()
+
+
+@dataclass(frozen=True)
+class Document:
+    """A whole report.
+
+    Parameters
+    ----------
+    title, subtitle : str
+    sections : tuple of Section
+    dated : date or None
+        Date of the work reported on, never of the printing.
+    foot : str
+        Last line, such as version and seed.
+    """
+
+    title: str
+    subtitle: str
+    sections: tuple[Section, ...]
+    dated: dt.date | None = None
+    foot: str = ""
+
+
+Block = Paragraph | Answer | Bullets | Caution | Formula | TableBlock | Picture | Download | Fold

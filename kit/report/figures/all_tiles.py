@@ -1,0 +1,95 @@
+"""Every tile after its last firing, to scale, on one picture."""
+
+import math
+
+import pandas as pd
+from matplotlib.figure import Figure
+
+from kit.report.figures.tile_drawing import draw_tile, grade_key
+from kit.report.picture import Picture
+from kit.report.style import WIDTH_IN, drawn_with
+from kit.report.words import counted, inches, listed
+from kit.series import Scale, Settings
+
+_FEW = 24
+_KEY_IN = 0.62
+_LABEL_IN = 0.27
+
+
+@drawn_with()
+def all_tiles(settings: Settings, scale: Scale, bases: pd.Series, last: pd.DataFrame) -> Picture:
+    """Draw the tiles with each patch in the colour of its last grade.
+
+    Parameters
+    ----------
+    settings : Settings
+    scale : Scale
+    bases : Series
+        Base colour by tile number.
+    last : DataFrame
+        As `last_grades` gives it, for this scale.
+    """
+    columns = 4 if len(bases) <= _FEW else 6
+    rows = math.ceil(len(bases) / columns)
+    across = WIDTH_IN / columns
+    tile_in = across * 0.96
+    down = tile_in * settings.blank.height_mm / settings.blank.width_mm + _LABEL_IN
+    height = rows * down + _KEY_IN
+    figure = Figure(figsize=(WIDTH_IN, height))
+    by_tile = dict(iter(last.groupby("tile")))
+    for n, (tile, base) in enumerate(bases.items()):
+        left = (n % columns) * across
+        top = height - (n // columns) * down
+        size = (tile_in / WIDTH_IN, (down - _LABEL_IN) / height)
+        axes = figure.add_axes((left / WIDTH_IN, (top - down) / height, *size))
+        here = by_tile.get(tile, last.iloc[:0])
+        grades = dict(zip(here["position"], here["grade"], strict=True))
+        draw_tile(axes, settings, grades, figures_in_points=7.5 * across)
+        figure.text(
+            (left + across * 0.04) / WIDTH_IN,
+            (top - _LABEL_IN + 0.04) / height,
+            _label(tile, str(base), columns),
+            fontsize=8 if columns == 4 else 7,
+        )
+    figure.legend(
+        handles=grade_key(scale.steps),
+        ncols=3,
+        loc="lower left",
+        bbox_to_anchor=(0, 0),
+        borderaxespad=0,
+        handlelength=1.2,
+        columnspacing=1.2,
+    )
+    return Picture(
+        f"tiles-{scale.name.replace('_', '-')}",
+        _finding(scale, last),
+        _told(scale, last),
+        figure,
+        note=f"{scale.title} after the last firing; the number is the middle grade of all graders. "
+        f"A dashed ring was lost or never graded. Drawn to scale: each blank is "
+        f"{inches(settings.blank.width_mm)} wide.",
+    )
+
+
+def _label(tile: int, base: str, columns: int) -> str:
+    room = 15 if columns == 4 else 9
+    return f"{tile} {base if len(base) <= room else base[: room - 1] + '…'}"
+
+
+def _finding(scale: Scale, last: pd.DataFrame) -> str:
+    if last.empty:
+        return f"{scale.title}: no patch has been graded yet"
+    calm = int((last["grade"] <= 1).sum())
+    wild = int((last["grade"] >= 3).sum())
+    return (
+        f"{scale.title}: of {counted(len(last), 'patch', 'patches')}, {calm} ended at grade 0 or 1 "
+        f"and {wild} at 3 or 4"
+    )
+
+
+def _told(scale: Scale, last: pd.DataFrame) -> str:
+    if last.empty:
+        return "All patches are empty."
+    steps = last["grade"].round().value_counts().sort_index()
+    parts = [f"{count} at grade {grade:.0f}" for grade, count in steps.items()]
+    return f"{scale.title} of every patch after its last firing: {listed(parts)}."

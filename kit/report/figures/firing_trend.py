@@ -1,0 +1,96 @@
+"""How grades climb from firing to firing, by family on family."""
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+
+from kit.report.figures.tile_drawing import grade_key
+from kit.report.picture import Picture
+from kit.report.style import GRADE_COLOURS, QUIET, drawn_with, ink_on, new_figure
+from kit.report.words import counted, listed
+from kit.series import FAMILY_PAIRS, Scale, family_pair
+
+
+@drawn_with()
+def firing_trend(scale: Scale, grades: pd.DataFrame) -> Picture:
+    """Draw the share of patches at each grade after each firing.
+
+    Parameters
+    ----------
+    scale : Scale
+    grades : DataFrame
+        As `middle_grades` gives it.
+    """
+    seen = grades.assign(
+        families=[
+            family_pair(b, o)
+            for b, o in zip(grades["base_family"], grades["overlay_family"], strict=True)
+        ]
+    )
+    present = [pair for pair in FAMILY_PAIRS if pair in set(seen["families"])]
+    rows = -(-len(present) // 2)
+    figure = new_figure(height_in=0.75 + 2.0 * rows)
+    panels = figure.subplots(rows, min(2, len(present)), sharex=True, sharey=True, squeeze=False)
+    for axes, families in zip(panels.flat, present, strict=False):
+        _draw(axes, seen[seen["families"] == families], families)
+    for axes in panels.flat[len(present) :]:
+        axes.set_axis_off()
+    figure.supxlabel("firings of the patch", fontsize=9.5)
+    figure.supylabel("share of patches", fontsize=9.5)
+    figure.legend(handles=grade_key(scale.steps), ncols=3, loc="outside upper left")
+    means = seen.pivot_table("grade", "families", "firings")
+    return Picture(
+        f"firings-{scale.name.replace('_', '-')}",
+        _finding(scale, means),
+        _told(scale, means),
+        figure,
+        note="Each column is all patches of that kind, darker for a higher grade; the number in a "
+        "step is how many patches stand at it.",
+    )
+
+
+def _draw(axes: Axes, seen: pd.DataFrame, families: str) -> None:
+    steps = np.floor(seen["grade"] + 0.5).astype(int)
+    counts = pd.crosstab(seen["firings"], steps).reindex(columns=range(5), fill_value=0)
+    shares = counts.div(counts.sum(axis=1), axis=0)
+    foot = np.zeros(len(counts))
+    for grade, colour in enumerate(GRADE_COLOURS):
+        height = shares[grade].to_numpy()
+        axes.bar(
+            counts.index, height, 0.86, bottom=foot, color=colour, edgecolor=QUIET, linewidth=0.5
+        )
+        for x, y, share, count in zip(counts.index, foot, height, counts[grade], strict=True):
+            if share > 0.09:
+                axes.text(
+                    x, y + share / 2, str(count), ha="center", va="center", color=ink_on(colour),
+                    fontsize=8,
+                )  # fmt: skip
+        foot = foot + height
+    axes.set_title(families, loc="left", fontsize=9.5)
+    axes.set_xticks(list(counts.index))
+    axes.set_yticks([0, 0.5, 1], ["0", "half", "all"])
+    axes.set_ylim(0, 1)
+    axes.tick_params(length=0)
+
+
+def _finding(scale: Scale, means: pd.DataFrame) -> str:
+    first, last = means.columns.min(), means.columns.max()
+    if first == last:
+        top = means[last].idxmax()
+        return f"{scale.title} stood highest for {top}, at {means.at[top, last]:.1f} on average"
+    climb = means[last] - means[first]
+    most = climb.idxmax()
+    if climb[most] < 0.25:
+        return f"{scale.title} hardly changed between {counted(int(first), 'firing')} and {last}"
+    return (
+        f"{scale.title} climbed most for {most}: from {means.at[most, first]:.1f} to "
+        f"{means.at[most, last]:.1f} on average over {counted(int(last), 'firing')}"
+    )
+
+
+def _told(scale: Scale, means: pd.DataFrame) -> str:
+    lines = [
+        f"{families}: {listed([f'{value:.1f}' for value in row.dropna()], last='then')}"
+        for families, row in means.iterrows()
+    ]
+    return f"Average {scale.title.lower()} after each firing. {'; '.join(lines)}."

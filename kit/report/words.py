@@ -1,0 +1,107 @@
+"""How sure becomes words: one place, so that every title and sentence weakens alike.
+
+The bounds are those of the guidance note of the Intergovernmental Panel on Climate Change on
+treating uncertainty (Mastrandrea et al. 2010, table 1): 99 %, 90 %, 66 % and 50 %. The words are
+plainer.
+"""
+
+import datetime as dt
+from collections.abc import Sequence
+
+_ADVERBS = ((0.99, "almost certainly"), (0.90, "very probably"), (0.66, "probably"))
+
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September",
+    "October", "November", "December",
+)  # fmt: skip
+
+
+def adverb(chance: float) -> str:
+    """Say a chance as an adverb; below two in three it is 'perhaps'.
+
+    Parameters
+    ----------
+    chance : float
+        Chance that the thing said is so, 0 to 1.
+    """
+    return next((word for bound, word in _ADVERBS if chance >= bound), "perhaps")
+
+
+def claim(chance: float, subject: str, does: str) -> str:
+    """State a finding as surely as it is known.
+
+    Parameters
+    ----------
+    chance : float
+        Chance that the finding is so.
+    subject, does : str
+        'Leaded over unleaded', 'spreads more'.
+
+    Returns
+    -------
+    str
+        A sentence with no full stop. Below two in three it says that it cannot be told.
+    """
+    if chance < _ADVERBS[-1][0]:
+        return f"Whether {lower_first(subject)} {does} cannot be told from these samples"
+    return f"{upper_first(subject)} {adverb(chance)} {does}"
+
+
+def in_ten(chance: float) -> str:
+    """Say a chance as a count: '8 times in 10'; the ends as 'more than 19 times in 20'."""
+    if chance >= 0.95:
+        return "more than 19 times in 20"
+    if chance < 0.05:
+        return "less than once in 20"
+    times = round(chance * 10)
+    if times == 0:
+        return "less than once in 10"
+    if times == 10:
+        return "more than 9 times in 10"
+    return f"{'once' if times == 1 else f'{times} times'} in 10"
+
+
+def percent(chance: float) -> str:
+    """Say a chance as whole percent, never as a false 0 or 100."""
+    if chance < 0.01:
+        return "under 1 %"
+    if chance > 0.99:
+        return "over 99 %"
+    return f"{100 * chance:.0f} %"
+
+
+def counted(count: int, thing: str, things: str | None = None) -> str:
+    """Say a count with its noun: '1 tile', '12 tiles'."""
+    return f"{count:,} {thing if count == 1 else things or thing + 's'}".replace(",", " ")
+
+
+def listed(words: Sequence[str], last: str = "and") -> str:
+    """Join words as a sentence does: 'a, b and c'."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def upper_first(text: str) -> str:
+    """Start a text with a capital and leave the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def lower_first(text: str) -> str:
+    """Start a text with a small letter and leave the rest as it is."""
+    return text[:1].lower() + text[1:]
+
+
+def inches(millimetres: float) -> str:
+    """Give millimetres with inches: '14 mm (0.55 in)'."""
+    return f"{millimetres:g} mm ({millimetres / 25.4:.2f} in)"
+
+
+def once(count: int) -> str:
+    """Say how often: 'once', 'twice', '3 times'."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def day(date: dt.date) -> str:
+    """Write a date out, the same in every locale: '14 March 2026'."""
+    return f"{date.day} {_MONTHS[date.month - 1]} {date.year}"
