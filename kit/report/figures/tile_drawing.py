@@ -1,6 +1,7 @@
 """A tile drawn to scale, its patches filled by grade."""
 
 from collections.abc import Mapping
+from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle, FancyBboxPatch, Patch, Rectangle
@@ -69,7 +70,7 @@ def short_steps(steps: tuple[str, ...]) -> list[str]:
 
 def _outline(settings: Settings) -> Patch:
     blank = settings.blank
-    look = {"facecolor": _COPPER, "edgecolor": QUIET, "linewidth": 0.8}
+    look: dict[str, Any] = {"facecolor": _COPPER, "edgecolor": QUIET, "linewidth": 0.8}
     if blank.shape == "round":
         radius = blank.width_mm / 2
         return Circle((radius, radius), radius, **look)
@@ -80,7 +81,7 @@ def _outline(settings: Settings) -> Patch:
 
 def _opening(settings: Settings, place: Position, colour: str, *, empty: bool) -> Patch:
     stencil = settings.stencil
-    look = {
+    look: dict[str, Any] = {
         "facecolor": colour,
         "edgecolor": QUIET if empty else INK,
         "linewidth": 0.7,
