@@ -1,0 +1,279 @@
+"""Where the overlay ends, how far that is beyond the stencil line, and how sharply it ends."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from kit.photo.raster import Raster
+from kit.photo.stencil_line import StencilLine
+
+_BRIDGED_MM = 0.4
+"""Gaps in the edge up to twice this wide count as the base breaking through, not as the edge."""
+
+_BAY_ARC_MM = 3.5
+_BAY_DEPTH_MM = 0.4
+"""A dip of the edge narrower and deeper than these is a bay torn by the base, and left out."""
+
+_STEP_MM = 0.05
+_MOST_TURN = 0.2
+_PROFILE_MM = 2.5
+_PROFILE_STEP_MM = 0.05
+
+
+@dataclass(frozen=True)
+class Edge:
+    """The overlay's edge against the stencil line, after lining the two up.
+
+    Parameters
+    ----------
+    creep : ndarray (n,)
+        Distance of the edge beyond the line at each point, mm; nan where it cannot be seen or
+        the base has torn it open.
+    middle_mm : ndarray (2,)
+        Where the stencil's middle really lay, in the picture's mm.
+    turn : float
+        How it was turned, radians.
+    limited : float
+        Share of the points at which the edge lies further out or in than was looked.
+    seen : float
+        Share of the points at which it can be seen.
+    torn : float
+        Share of the points at which the base has torn it open.
+    """
+
+    creep: NDArray[np.float64]
+    middle_mm: NDArray[np.float64]
+    turn: float
+    limited: float
+    seen: float
+    torn: float
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How far in and out from the stencil line the edge is looked for, mm."""
+
+    inward: float
+    outward: float
+
+
+def solid(share: Raster, inside: NDArray[np.bool_], per_mm: float) -> NDArray[np.bool_]:
+    """Mark the overlay as one piece: its holes filled, its gaps bridged, spatter left out.
+
+    Parameters
+    ----------
+    share : ndarray (height, width)
+        Share of overlay.
+    inside : ndarray of bool (height, width)
+        Inside the stencil line, as planned.
+    per_mm : float
+        Pixels to the mm.
+    """
+    covered = (share > 0.5).astype(np.uint8)
+    side = 2 * round(_BRIDGED_MM * per_mm) + 1
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    padded = cv2.copyMakeBorder(covered, side, side, side, side, cv2.BORDER_CONSTANT)
+    closed = cv2.morphologyEx(padded, cv2.MORPH_CLOSE, disc)[side:-side, side:-side]
+    count, label = cv2.connectedComponents(closed, connectivity=4)
+    if count < 2:
+        return np.zeros(share.shape, bool)
+    area = np.bincount(label.ravel(), minlength=count)
+    within = np.bincount(label[inside], minlength=count)
+    own = within > 0.3 * area
+    own[0] = False
+    own |= np.arange(count) == 1 + np.argmax(within[1:])
+    return ndimage.binary_fill_holes(own[label])
+
+
+def find_edge(
+    share: Raster,
+    whole: NDArray[np.bool_],
+    hidden: NDArray[np.bool_],
+    line: StencilLine,
+    middle_mm: NDArray[np.float64],
+    reach: Reach,
+    per_mm: float,
+) -> Edge:
+    """Line the stencil up with the overlay, then read the edge along the line's normals.
+
+    A shift and a turn of the stencil show as creep to one side; they are fitted with the mean creep
+    by least squares, far points counting less, and taken out.
+
+    Parameters
+    ----------
+    share : ndarray (height, width)
+        Share of overlay.
+    whole : ndarray of bool (height, width)
+        From `solid`.
+    hidden : ndarray of bool (height, width)
+        Where glare or something else hides the surface.
+    line : StencilLine
+        Turned as planned.
+    middle_mm : ndarray (2,)
+        The stencil's planned middle, mm from the picture's top left corner.
+    reach : Reach
+    per_mm : float
+    """
+    field = np.where(whole, np.where(share < 0.5, 1.0, share), np.minimum(share, 0.49))
+    field = field.astype(np.float32)
+    veil = hidden.astype(np.float32)
+    middle, turn = np.array(middle_mm, float), 0.0
+    for _ in range(4):
+        laid = line.turned(turn)
+        creep, limited, seen = _crossings(field, veil, laid, middle, reach, per_mm)
+        usable = seen & ~limited & ~_bays(creep, laid)
+        if usable.sum() < 40:
+            break
+        arm = laid.place[:, 1] * laid.normal[:, 0] - laid.place[:, 0] * laid.normal[:, 1]
+        move = _robust_fit(laid, arm, creep, usable)
+        middle = middle + np.clip(move[:2], -2, 2)
+        turn = float(np.clip(turn - move[2], -_MOST_TURN, _MOST_TURN))
+    laid = line.turned(turn)
+    creep, limited, seen = _crossings(field, veil, laid, middle, reach, per_mm)
+    bays = _bays(creep, laid)
+    return Edge(
+        np.where(seen & ~bays, creep, np.nan),
+        middle,
+        turn,
+        float(limited[seen].mean()) if seen.any() else 1.0,
+        float(seen.mean()),
+        float(bays.mean()),
+    )
+
+
+def _bays(creep: NDArray[np.float64], laid: StencilLine) -> NDArray[np.bool_]:
+    """Mark where the edge falls well behind a line stretched over its neighbours."""
+    length = float(np.linalg.norm(laid.place - np.roll(laid.place, 1, axis=0), axis=1).sum())
+    arc = max(round(_BAY_ARC_MM / length * creep.size), 3)
+    stretched = ndimage.grey_closing(creep, size=arc, mode="wrap")
+    return stretched - creep > _BAY_DEPTH_MM
+
+
+def _robust_fit(
+    laid: StencilLine,
+    arm: NDArray[np.float64],
+    creep: NDArray[np.float64],
+    usable: NDArray[np.bool_],
+) -> NDArray[np.float64]:
+    """Fit shift (mm) and turn (radians) to the creep; a round stencil has no turn to fit."""
+    turns = np.ptp(arm) > 0.1
+    columns = [laid.normal, np.ones((arm.size, 1))] + ([arm[:, None]] if turns else [])
+    terms = np.hstack(columns)[usable]
+    wanted = creep[usable]
+    weight = np.ones(wanted.size)
+    for _ in range(4):
+        root = np.sqrt(weight)
+        found, *_ = np.linalg.lstsq(terms * root[:, None], wanted * root, rcond=None)
+        apart = np.abs(wanted - terms @ found)
+        scale = max(1.4826 * float(np.median(apart)), 0.03)
+        weight = 1 / np.maximum(apart / (2 * scale), 1)
+    return np.array([found[0], found[1], found[3] if turns else 0.0])
+
+
+def _crossings(
+    field: Raster,
+    veil: Raster,
+    laid: StencilLine,
+    middle: NDArray[np.float64],
+    reach: Reach,
+    per_mm: float,
+) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.bool_]]:
+    """Outermost place on each normal where half the surface is overlay."""
+    away = np.arange(-reach.inward, reach.outward + _STEP_MM / 2, _STEP_MM)
+    profile = _along(field, laid, middle, away, per_mm)
+    near = away[(away > -1.5) & (away < 1.5)]
+    seen = _along(veil, laid, middle, near, per_mm).max(axis=1) < 0.5
+    over = profile >= 0.5
+    last = over.shape[1] - 1 - np.argmax(over[:, ::-1], axis=1)
+    none = ~over.any(axis=1)
+    beyond = last == over.shape[1] - 1
+    row = np.arange(last.size)
+    here = profile[row, last]
+    then = profile[row, np.minimum(last + 1, over.shape[1] - 1)]
+    part = np.where(here > then, (here - 0.5) / np.maximum(here - then, 1e-6), 0.0)
+    creep = np.where(none, -reach.inward, away[last] + np.clip(part, 0, 1) * _STEP_MM)
+    return creep, none | beyond, seen
+
+
+def _along(
+    field: Raster,
+    laid: StencilLine,
+    middle: NDArray[np.float64],
+    away: NDArray[np.float64],
+    per_mm: float,
+) -> Raster:
+    place = laid.place[:, None] + laid.normal[:, None] * away[:, None] + middle
+    pixel = (place * per_mm - 0.5).astype(np.float32)
+    return cv2.remap(
+        field, pixel[..., 0], pixel[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+
+
+def transition_width(
+    share: Raster,
+    whole: NDArray[np.bool_],
+    left_out: NDArray[np.bool_],
+    per_mm: float,
+) -> float:
+    """Give the 10-90 % width of an edge, mm, averaged along the whole of it.
+
+    Shares are averaged by distance from the edge, as the slanted edge of ISO 12233 is, so that the
+    width is found to less than a pixel and an edge that wanders is not called wide.
+
+    Parameters
+    ----------
+    share : ndarray (height, width)
+    whole : ndarray of bool (height, width)
+        One side of the edge.
+    left_out : ndarray of bool (height, width)
+        Pixels not to be used.
+    per_mm : float
+
+    Returns
+    -------
+    float
+        nan when the edge is nowhere seen from 10 to 90 %.
+    """
+    mask = whole.astype(np.uint8)
+    inner = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    outer = cv2.distanceTransform(1 - mask, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    away = (np.where(whole, 0.5 - inner, outer - 0.5)) / per_mm
+    used = (np.abs(away) < _PROFILE_MM) & ~left_out
+    bins = ((away[used] + _PROFILE_MM) / _PROFILE_STEP_MM).astype(int)
+    size = round(2 * _PROFILE_MM / _PROFILE_STEP_MM)
+    count = np.bincount(bins, minlength=size)[:size]
+    total = np.bincount(bins, weights=share[used], minlength=size)[:size]
+    known = count > 20
+    if known.sum() < 10:
+        return float("nan")
+    middle = -_PROFILE_MM + (np.arange(size) + 0.5) * _PROFILE_STEP_MM
+    place, level = middle[known], total[known] / count[known]
+    high = np.median(level[place < -0.6 * _PROFILE_MM]) if (place < -1.5).any() else 1.0
+    low = np.median(level[place > 0.6 * _PROFILE_MM]) if (place > 1.5).any() else 0.0
+    high, low = np.clip(high, 0.85, 1.05), np.clip(low, -0.05, 0.15)
+    scaled = (level - low) / (high - low)
+    ends = [_falls_through(place, scaled, at) for at in (0.9, 0.1)]
+    return float(ends[1] - ends[0])
+
+
+def _falls_through(place: Raster, level: Raster, at: float) -> float:
+    """Where a falling profile passes a level, looked for outward from its middle."""
+    start = int(np.argmin(np.abs(place)))
+    if at > 0.5:
+        rows = np.nonzero(level[: start + 1] >= at)[0]
+        first = rows[-1] if rows.size else -1
+    else:
+        rows = np.nonzero(level[start:] <= at)[0]
+        first = start + rows[0] - 1 if rows.size else -1
+    if first < 0 or first + 1 >= place.size or level[first] == level[first + 1]:
+        return float("nan")
+    part = (level[first] - at) / (level[first] - level[first + 1])
+    return float(place[first] + part * (place[first + 1] - place[first]))
+
+
+def width_without(width_mm: float, blur_mm: float) -> float:
+    """Take the camera's own blur off an edge width: 10-90 % widths add as squares."""
+    return float(np.sqrt(max(width_mm**2 - blur_mm**2, 0.0)))

@@ -1,0 +1,175 @@
+"""Opening a picture file safely: what may be read, and the reason when it may not."""
+
+import hashlib
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from PIL import ExifTags, Image, UnidentifiedImageError
+
+from kit.errors import Misuse
+from kit.photo.raster import Raster
+
+FORMATS = ("JPEG", "PNG", "TIFF", "WEBP")
+SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp")
+MOST_PIXELS = 120_000_000
+MOST_BYTES = 80_000_000
+LEAST_PIXELS_ACROSS = 600
+
+DEFAULT_FOCAL_35MM = 26.0
+"""The wide lens of most telephones, for pictures that do not say (common practice, no source)."""
+
+
+class Unmeasurable(Exception):
+    """A picture cannot be measured. The message is the reason, in words for a person."""
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A picture in memory.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8 (height, width, 3)
+        RGB, as the chip saw it: not turned as the file may ask.
+    focal_35mm : float
+        Focal length as for 35 mm film.
+    """
+
+    pixels: Raster
+    focal_35mm: float
+
+
+def pictures_in(folder: Path) -> tuple[list[Path], dict[str, str]]:
+    """List the picture files that lie in a folder.
+
+    Links are not followed, hidden files and other folders are passed over.
+
+    Returns
+    -------
+    pictures : list of Path
+        In the order of their names.
+    refused : dict of str to str
+        Name and reason of what looks like a picture but will not be opened.
+
+    Raises
+    ------
+    Misuse
+        When the folder is missing or is itself a link.
+    """
+    if folder.is_symlink():
+        raise Misuse(f"{folder} is a link to another folder. Put the pictures in a real folder.")
+    if not folder.is_dir():
+        raise Misuse(f"There is no folder {folder}. Make it and put the pictures there.")
+    pictures, refused = [], {}
+    for path in sorted(folder.iterdir()):
+        if path.name.startswith("."):
+            continue
+        if path.is_symlink():
+            refused[path.name] = "It is a link to another file: copy the picture itself here."
+        elif path.is_file():
+            pictures.append(path)
+    return pictures, refused
+
+
+def picture_path(folder: Path, name: str) -> Path:
+    """Give the path of a picture named in a table, when it lies directly in the folder.
+
+    Raises
+    ------
+    Misuse
+        When the name leads out of the folder, or through a link.
+    """
+    path = folder / name
+    if Path(name).name != name or name in ("", ".", "..") or "\\" in name:
+        raise Misuse(f"'{name}' is not the name of a file in {folder}: leave folders out of it.")
+    if path.is_symlink():
+        raise Misuse(f"'{name}' is a link to another file: copy the picture itself to {folder}.")
+    return path
+
+
+def file_hash(path: Path) -> str:
+    """SHA-256 of a file's content."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def open_picture(path: Path) -> Opened:
+    """Read a picture whole.
+
+    Raises
+    ------
+    Unmeasurable
+        With the reason: too large, cut short, or not a picture.
+    """
+    with _header(path) as image:
+        focal = image.getexif().get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.FocalLengthIn35mmFilm)
+        return Opened(_decoded(image), float(focal) if focal else DEFAULT_FOCAL_35MM)
+
+
+def open_reduced(path: Path, longest: int) -> Raster:
+    """Read a picture quickly at no less than half the length asked for, in grey (height, width).
+
+    Raises
+    ------
+    Unmeasurable
+        As `open_picture`.
+    """
+    with _header(path) as image:
+        image.draft("L", (longest, longest))
+        image.thumbnail((longest, longest)) if image.format != "JPEG" else None
+        return _decoded(image, "L")
+
+
+def _header(path: Path) -> Image.Image:
+    """Read what the file says of itself, and turn it away before its pixels are unpacked."""
+    size = path.stat().st_size
+    if size > MOST_BYTES:
+        raise Unmeasurable(
+            f"The file is {size / 1e6:.0f} MB. The kit opens pictures up to "
+            f"{MOST_BYTES / 1e6:.0f} MB: save it smaller, as JPEG."
+        )
+    if size == 0:
+        raise Unmeasurable("The file is empty.")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            image = Image.open(path, formats=FORMATS)
+    except (UnidentifiedImageError, Image.DecompressionBombError, OSError, ValueError) as error:
+        raise Unmeasurable(_why_unread(path, error)) from error
+    if image.width * image.height > MOST_PIXELS:
+        megapixels = image.width * image.height / 1e6
+        image.close()
+        raise Unmeasurable(
+            f"The picture has {megapixels:.0f} million pixels. The kit opens up to "
+            f"{MOST_PIXELS / 1e6:.0f} million: save it smaller."
+        )
+    if max(image.size) < LEAST_PIXELS_ACROSS:
+        across = max(image.size)
+        image.close()
+        raise Unmeasurable(
+            f"The picture is only {across} pixels across. Send the original, not a preview."
+        )
+    return image
+
+
+def _why_unread(path: Path, error: Exception) -> str:
+    if isinstance(error, Image.DecompressionBombError):
+        return "The picture has far too many pixels to open: save it smaller."
+    with path.open("rb") as file:
+        start = file.read(12)
+    if start[4:8] == b"ftyp":
+        return "It is in the HEIC format. Set the telephone to 'most compatible', or save as JPEG."
+    return "It is not a picture that the kit can read. Use JPEG, PNG, TIFF or WebP."
+
+
+def _decoded(image: Image.Image, mode: str = "RGB") -> Raster:
+    try:
+        if image.mode in ("I;16", "I;16B", "I", "F"):
+            raise Unmeasurable("It has more than 8 bits a channel and no colour: save as JPEG.")
+        return np.asarray(image.convert(mode))
+    except (OSError, SyntaxError, ValueError) as error:
+        raise Unmeasurable(
+            "The file is cut short or damaged: copy it from the telephone again."
+        ) from error

@@ -1,0 +1,180 @@
+"""One photograph measured, from file to a table of patches."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from kit.photo.compare import (
+    first_seen,
+    overlay_lab,
+    reference_colour,
+    refuse_other_tile,
+    refuse_turned,
+)
+from kit.photo.layout import base_colour, patch_places
+from kit.photo.naming import check_name
+from kit.photo.opening import Unmeasurable, file_hash, open_picture
+from kit.photo.patch import COLOURS, PatchReading, measure_patch
+from kit.photo.plan import PhotoPlan
+from kit.photo.raster import Raster
+from kit.photo.shown import draw_readings
+from kit.photo.surface import MOTTLE_BANDS_MM, colour_shift
+from kit.photo.window import PER_MM, see_window
+
+MEASURES = (
+    "spread_mm",
+    "spread_p95_mm",
+    "edge_width_mm",
+    "pull_through_share",
+    *MOTTLE_BANDS_MM,
+    "colour_shift",
+)
+"""The measured columns; each has its standard error beside it, named with `_se`."""
+
+COLUMNS = (
+    "patch",
+    "firing",
+    "picture",
+    "picture_sha256",
+    *(column for measure in MEASURES for column in (measure, f"{measure}_se")),
+    *COLOURS,
+    "quality",
+    "remark",
+    "accepted",
+)
+
+_COLOUR_SE = 1.0
+"""CIEDE2000 between two pictures of one patch that has not changed (measured, see benchmarks)."""
+
+
+@dataclass(frozen=True)
+class PictureResult:
+    """What one picture gave.
+
+    Parameters
+    ----------
+    picture : str
+        File name.
+    sha256 : str
+        Hash of the file's content; blank if it could not be read.
+    tile, firing : int or None
+        As the slips say; None if they could not be read.
+    patches : DataFrame
+        One row per patch, with `COLUMNS`; empty if the picture cannot be measured.
+    shown : ndarray of uint8 (height, width, 3) or None
+        The tile with what was measured drawn on it, RGB.
+    reason : str
+        Why the picture cannot be measured; blank if it can.
+    """
+
+    picture: str
+    sha256: str
+    tile: int | None
+    firing: int | None
+    patches: pd.DataFrame
+    shown: Raster | None
+    reason: str
+
+
+def measure_picture(
+    path: Path,
+    plan: PhotoPlan,
+    earlier: pd.DataFrame | None = None,
+    pure: pd.DataFrame | None = None,
+) -> PictureResult:
+    """Measure every patch in one photograph.
+
+    A picture that cannot be measured is no error: the result then says why.
+
+    Parameters
+    ----------
+    path : Path
+        The picture.
+    plan : PhotoPlan
+    earlier : DataFrame, optional
+        Measurements of the same tile after earlier firings, as this function gave them. Colour
+        shift is against the earliest of them, and so is the colour of pure overlay.
+    pure : DataFrame, optional
+        Colours of pure overlay from control patches: overlay, overlay_l, overlay_a, overlay_b.
+
+    Returns
+    -------
+    PictureResult
+    """
+    sha256, tile, firing = "", None, None
+    try:
+        sha256 = file_hash(path)
+        window = see_window(open_picture(path), plan)
+        tile, firing = window.card.slips.tile, window.card.slips.firing
+        check_name(path.name, window.card.slips)
+        patches = _planned(plan, tile, firing)
+        places = patch_places(plan, window, patches)
+        base = base_colour(window, plan, places)
+        first = first_seen(earlier, firing)
+        refuse_other_tile(base, first)
+        readings = {
+            row.patch: measure_patch(
+                window,
+                plan.stencil,
+                places[row.patch],
+                base,
+                reference_colour(row.patch, row.overlay, first, pure),
+            )
+            for row in patches.itertuples()
+        }
+        refuse_turned(readings, first)
+    except Unmeasurable as reason:
+        return PictureResult(path.name, sha256, tile, firing, _table([]), None, str(reason))
+    rows = [
+        _row(path.name, sha256, firing, patch, reading, first)
+        for patch, reading in readings.items()
+    ]
+    shown = draw_readings(window.lab, readings, PER_MM)
+    return PictureResult(path.name, sha256, tile, firing, _table(rows), shown, "")
+
+
+def _planned(plan: PhotoPlan, tile: int, firing: int) -> pd.DataFrame:
+    if tile not in set(plan.patches["tile"]):
+        raise Unmeasurable(f"The slip says tile {tile}, which is not in this series.")
+    patches = plan.on_tile(tile, firing)
+    if patches.empty:
+        raise Unmeasurable(
+            f"The slips say tile {tile} after firing {firing}, when it had no patch yet."
+        )
+    return patches
+
+
+def _row(
+    picture: str,
+    sha256: str,
+    firing: int,
+    patch: str,
+    reading: PatchReading,
+    first: pd.DataFrame | None,
+) -> dict[str, object]:
+    row: dict[str, object] = {
+        "patch": patch,
+        "firing": firing,
+        "picture": picture,
+        "picture_sha256": sha256,
+        "quality": reading.quality,
+        "remark": reading.remark,
+        "accepted": "",
+    }
+    row |= reading.values
+    if first is not None and patch in first.index and reading.quality != "not measured":
+        now = np.array([reading.values[c] for c in COLOURS[3:]])
+        row["colour_shift"] = float(colour_shift(overlay_lab(first.loc[patch]), now))
+        row["colour_shift_se"] = _COLOUR_SE
+    return row
+
+
+def _table(rows: list[dict[str, object]]) -> pd.DataFrame:
+    table = pd.DataFrame(rows, columns=list(COLUMNS))
+    words = ["patch", "picture", "picture_sha256", "quality", "remark", "accepted"]
+    numbers = [c for c in COLUMNS if c not in (*words, "firing")]
+    return table.astype(
+        dict.fromkeys(numbers, "float64") | dict.fromkeys(words, "str") | {"firing": "int64"}
+    )
