@@ -1,1 +1,26 @@
-"""Grades taken in: from the workbook, from CSV and from the form on a tablet."""
+"""Grades taken in: by workbook, by CSV, by a form; and what was lost on the way."""
+
+from kit.record.accidents import LossBalance, loss_balance
+from kit.record.entry import Change, Entered, Entry
+from kit.record.grading import Grading
+from kit.record.planned import blind_order, grading_order, planned_firings, planned_grades
+from kit.record.take_in import Intake, apply, read_file, take_in
+from kit.record.workbook_out import write_workbook
+
+__all__ = [
+    "Change",
+    "Entered",
+    "Entry",
+    "Grading",
+    "Intake",
+    "LossBalance",
+    "apply",
+    "blind_order",
+    "grading_order",
+    "loss_balance",
+    "planned_firings",
+    "planned_grades",
+    "read_file",
+    "take_in",
+    "write_workbook",
+]

@@ -1,0 +1,73 @@
+"""What taking a file in would do, in words."""
+
+from collections.abc import Sequence
+
+from kit.errors import Problem
+from kit.record.changes import Comparison
+from kit.record.entry import Entry, in_text
+
+_SHOWN = 40
+
+
+def describe(
+    comparison: Comparison, problems: Sequence[Problem], ignored: Sequence[str] = ()
+) -> str:
+    """Say what is new, what changes an earlier entry, what is wrong and what was left aside."""
+    lines: list[str] = []
+    if problems:
+        lines += [f"WRONG ({len(problems)}): nothing is taken in until this is mended."]
+        lines += _shortened([str(problem) for problem in problems])
+    lines += [f"NEW: {_new_in_words(comparison.new)}."]
+    if comparison.implied:
+        lines += [f"  {_implied_in_words(comparison.implied)}"]
+    if comparison.changed:
+        lines += [
+            f"CHANGED ({len(comparison.changed)}): what stood there is kept in corrections.csv."
+        ]
+        lines += _shortened(
+            [
+                f"{c.entry.row_in_words}: {c.entry.column} was {in_text(c.was)}, "
+                f"becomes {in_text(c.entry.value) or 'blank'} ({c.entry.place})"
+                for c in comparison.changed
+            ]
+        )
+    if comparison.same:
+        lines += [f"SAME: {_counted(comparison.same, 'entry', 'entries')} on record already."]
+    if ignored:
+        lines += ["LEFT ASIDE (the file itself is kept as it came):", *_shortened(ignored)]
+    return "\n".join(lines)
+
+
+def _new_in_words(new: Sequence[Entry]) -> str:
+    if not new:
+        return "nothing"
+    grades = {e.key for e in new if e.table == "grades"}
+    firings = {e.key for e in new if e.table == "firings" and e.column != "accident"}
+    accidents = [e for e in new if e.column == "accident"]
+    parts = []
+    if grades:
+        patches = len({key[0] for key in grades})
+        by = ", ".join(sorted({str(key[2]) for key in grades}))
+        parts.append(f"grades for {_counted(patches, 'patch', 'patches')} by {by}")
+    if firings:
+        parts.append(f"notes on {_counted(len(firings), 'firing', 'firings')}")
+    if accidents:
+        parts.append(_counted(len(accidents), "accident", "accidents"))
+    return f"{', '.join(parts)} ({_counted(len(new), 'cell', 'cells')} in all)"
+
+
+def _implied_in_words(implied: Sequence[Entry]) -> str:
+    tiles = len({e.key[0] for e in implied})
+    return (
+        f"{_counted(len(implied), 'firing', 'firings')} of {_counted(tiles, 'tile', 'tiles')} will "
+        "be put on record too, because something was entered that came after."
+    )
+
+
+def _shortened(lines: Sequence[str]) -> list[str]:
+    shown = [f"  {line}" for line in lines[:_SHOWN]]
+    return shown + ([f"  ... and {len(lines) - _SHOWN} more"] if len(lines) > _SHOWN else [])
+
+
+def _counted(number: int, one: str, several: str) -> str:
+    return f"{number} {one if number == 1 else several}"

@@ -1,0 +1,122 @@
+"""The form for a tablet at the bench: large buttons over `Grading`."""
+
+from collections.abc import Callable
+from html import escape
+from pathlib import Path
+
+import ipywidgets as widgets
+
+from kit.record.grading import Grading
+from kit.record.tile_picture import tile_picture
+from kit.series import ACCIDENTS, DEFERENCE, Scale, cautions_for, patches_in_full
+
+_WIDE = widgets.Layout(width="100%", height="auto", min_height="64px", margin="4px 0")
+_HALF = widgets.Layout(width="49%", height="auto", min_height="64px", margin="4px 0.5%")
+_CHOSEN, _OTHER = "#ffd76a", "#eeeeee"
+
+
+class GradingForm(widgets.VBox):
+    """One patch at a time, in the order of the grader; every tap is saved at once.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the series.
+    grader : str
+    firing : int
+    """
+
+    def __init__(self, folder: Path | str, grader: str, firing: int) -> None:
+        self.grading = Grading(folder, grader, firing)
+        settings = self.grading.series.settings
+        self.heading = widgets.HTML()
+        self.scale_buttons = {scale.name: self._buttons(scale) for scale in settings.scales}
+        self.note = widgets.Textarea(
+            placeholder="Anything seen", continuous_update=False, layout=_WIDE, description="Note"
+        )
+        self.reason = widgets.Combobox(
+            placeholder="Chipped? Mis-sifted?", options=ACCIDENTS, continuous_update=False,
+            layout=_WIDE, description="Lost",
+        )  # fmt: skip
+        self.undo_button = self._button("Undo the last tap", self.grading.undo, _HALF)
+        self.next_button = self._button("Next patch", self.grading.forward, _HALF)
+        self.back_button = self._button("Patch before", self.grading.back, _HALF)
+        self.note.observe(lambda change: self._typed(self.grading.note, change.new), "value")
+        self.reason.observe(lambda change: self._typed(self.grading.lost, change.new), "value")
+        self._showing = False
+        super().__init__([self.heading, *self._scale_parts(), *self._rest()])
+        self.show()
+
+    def show(self) -> None:
+        """Bring the form in line with what is on disk."""
+        self._showing = True
+        answers = self.grading.answers(self.grading.patch)
+        for name, buttons in self.scale_buttons.items():
+            for grade, button in enumerate(buttons):
+                chosen = answers[name] == grade
+                button.style.button_color = _CHOSEN if chosen else _OTHER
+                button.style.font_weight = "bold" if chosen else "normal"
+        self.note.value = str(answers["note"] or "")
+        self.reason.value = self.grading.accident(self.grading.patch)
+        self.undo_button.disabled = not self.grading.can_undo
+        self.heading.value = self._heading()
+        self._showing = False
+
+    def _heading(self) -> str:
+        grading = self.grading
+        patches = patches_in_full(grading.series).set_index("patch")
+        row = patches.loc[grading.patch]
+        recipe = "" if grading.series.settings.blind else f"{row['overlay']} over {row['base']}"
+        picture = tile_picture(grading.series.settings, int(row["position"]))
+        return (
+            f"<div style='font-size:20px;line-height:1.4'><b>Tile {int(row['tile'])}, place "
+            f"{int(row['position'])}</b> after firing {grading.firing}<br>{escape(recipe)}"
+            f"{picture}<br>Patch {grading.place} of {len(grading.patches)}; "
+            f"{grading.count_done} done by {escape(grading.grader)}</div>"
+        )
+
+    def _scale_parts(self) -> list[widgets.Widget]:
+        parts: list[widgets.Widget] = []
+        for scale in self.grading.series.settings.scales:
+            question = f"<b>{escape(scale.title)}.</b> {escape(scale.question)}"
+            parts.append(widgets.HTML(f"<div style='font-size:18px'>{question}</div>"))
+            parts += self.scale_buttons[scale.name]
+        return parts
+
+    def _rest(self) -> list[widgets.Widget]:
+        cautions = "".join(
+            f"<li><b>{escape(c.title)}.</b> {escape(c.text)}</li>" for c in cautions_for("grade")
+        )
+        return [
+            self.note,
+            self.reason,
+            widgets.HBox([self.undo_button, self.next_button]),
+            widgets.HBox([self.back_button]),
+            widgets.HTML(f"<ul>{cautions}</ul>{escape(DEFERENCE)}"),
+        ]
+
+    def _buttons(self, scale: Scale) -> list[widgets.Button]:
+        return [
+            self._button(f"{grade}   {step}", self._grades(scale.name, grade), _WIDE)
+            for grade, step in enumerate(scale.steps)
+        ]
+
+    def _grades(self, scale: str, grade: int) -> Callable[[], None]:
+        return lambda: self.grading.grade(scale, grade)
+
+    def _button(
+        self, text: str, does: Callable[[], None], layout: widgets.Layout
+    ) -> widgets.Button:
+        button = widgets.Button(description=text, layout=layout, style={"font_size": "18px"})
+
+        def tapped(_: widgets.Button) -> None:
+            does()
+            self.show()
+
+        button.on_click(tapped)
+        return button
+
+    def _typed(self, says: Callable[[str], None], text: str) -> None:
+        if not self._showing:
+            says(text)
+            self.show()

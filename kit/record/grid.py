@@ -1,0 +1,99 @@
+"""A filled-in table, wherever it came from, and what its headings say it is about."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal, get_args
+
+from kit.errors import Problem
+from kit.series import Scale, heading_of
+
+Kind = Literal["grades", "firings", "accidents"]
+KINDS: tuple[Kind, ...] = get_args(Kind)
+
+TILE_OR_PATCH = "tile_or_patch"
+WHAT_HAPPENED = "what_happened"
+PLANNED_SESSION = "planned_session"
+
+
+@dataclass(frozen=True)
+class GridCell:
+    """What somebody typed, as text, and where.
+
+    Parameters
+    ----------
+    text : str
+        Blank for an empty cell.
+    file : str
+        File, and sheet and cell of a workbook.
+    row : int or None
+        Row of a CSV file.
+    wrong, fix : str
+        Why the cell cannot be read, and what would be right; blank for a good cell.
+    """
+
+    text: str
+    file: str
+    row: int | None = None
+    wrong: str = ""
+    fix: str = ""
+
+    @property
+    def place(self) -> str:
+        return self.file if self.row is None else f"{self.file}, row {self.row}"
+
+    def problem(self, column: str, wrong: str, fix: str) -> Problem:
+        return Problem(self.file, self.row, column, wrong, fix)
+
+
+@dataclass(frozen=True)
+class Grid:
+    """A table with headings, on its way in.
+
+    Parameters
+    ----------
+    kind : {'grades', 'firings', 'accidents'}
+    place : str
+        File, and sheet of a workbook.
+    rows : tuple of dict
+        Column name to cell; only columns of the kind, none of them blank in the whole row.
+    grader : GridCell or None
+        Name that stands for the whole grid.
+    ignored : tuple of str
+        What was left aside, in words.
+    """
+
+    kind: Kind
+    place: str
+    rows: tuple[Mapping[str, GridCell], ...]
+    grader: GridCell | None = None
+    ignored: tuple[str, ...] = field(default=())
+
+
+def kind_of(headings: Sequence[str], scales: Sequence[Scale]) -> Kind | None:
+    """Tell from its headings what a table holds; None when it is none of the kit's."""
+    has = {column_of(heading, scales) for heading in headings}
+    if {"patch", "firing"} <= has and has & {scale.name for scale in scales}:
+        return "grades"
+    if {TILE_OR_PATCH, WHAT_HAPPENED} <= has:
+        return "accidents"
+    if {"tile", "firing"} <= has and has & {"minutes", "heat", "accident"}:
+        return "firings"
+    return None
+
+
+def columns_of(kind: Kind, scales: Sequence[Scale]) -> tuple[str, ...]:
+    """Name the columns that are read from a kind of table."""
+    if kind == "grades":
+        return ("patch", "firing", "grader", *(scale.name for scale in scales), "note")
+    if kind == "firings":
+        return (
+            "tile", "firing", "session", PLANNED_SESSION, "minutes", "heat", "accident", "note",
+        )  # fmt: skip
+    return (TILE_OR_PATCH, "firing", WHAT_HAPPENED)
+
+
+def column_of(heading: str, scales: Sequence[Scale]) -> str:
+    """Bring a heading as shown to the column's name: a scale's title, or words for the name."""
+    name = heading_of(heading.split("(")[0])
+    titles = {heading_of(scale.title): scale.name for scale in scales}
+    return titles.get(name, name)

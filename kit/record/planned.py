@@ -1,0 +1,93 @@
+"""What there is to fire and to grade, and in which order the patches are looked at."""
+
+import zlib
+
+import numpy as np
+import pandas as pd
+
+from kit.series import Series, patches_in_full
+
+
+def planned_firings(series: Series) -> pd.DataFrame:
+    """List the firings that the plan asks for.
+
+    Returns
+    -------
+    DataFrame
+        Columns tile, firing (from 0, the base coat's) and session, by firing and tile. Each further
+        firing of a batch of tiles comes after all batches have had the one before; a firing that
+        is on record keeps its session.
+    """
+    count = max(series.settings.factors["firings"])
+    batches = int(series.tiles["session"].max()) if len(series.tiles) else 0
+    firings = pd.DataFrame({"firing": range(count + 1)})
+    planned = firings.merge(series.tiles[["tile", "session"]], how="cross")
+    later = (planned["firing"] - 1).clip(lower=0) * batches
+    planned = planned.assign(session=planned["session"] + later)
+    known = series.firings.set_index(["tile", "firing"])["session"]
+    keys = pd.MultiIndex.from_frame(planned[["tile", "firing"]])
+    recorded = known.reindex(keys).to_numpy(dtype="float64", na_value=np.nan)
+    session = np.where(np.isnan(recorded), planned["session"], recorded).astype("int64")
+    return planned.assign(session=session)[["tile", "firing", "session"]]
+
+
+def planned_grades(series: Series) -> pd.DataFrame:
+    """List what there is to grade: every sound patch after every firing that counts.
+
+    Returns
+    -------
+    DataFrame
+        Columns patch, tile, position, firing, then base, overlay, base_mesh, mesh and coat_weight;
+        by firing, tile and position.
+    """
+    levels = series.settings.factors["firings"]
+    last = max(levels)
+    firings = pd.DataFrame({"firing": range(1, last + 1)})
+    rows = firings.merge(patches_in_full(series), how="cross")
+    count = rows["firing"] - rows["before_firing"] + 1
+    due = count.isin(levels) | (rows["firing"].eq(last) & count.ge(1))
+    rows = rows[due & rows["firing"].lt(rows["lost_from"])]
+    rows = rows.sort_values(["firing", "tile", "position"], ignore_index=True)
+    return rows[
+        [
+            "patch",
+            "tile",
+            "position",
+            "firing",
+            "base",
+            "overlay",
+            "base_mesh",
+            "mesh",
+            "coat_weight",
+        ]
+    ]
+
+
+def blind_order(series: Series, firing: int, grader: str = "") -> list[str]:
+    """Order the patches of one firing at random, the same way each time it is asked for.
+
+    Parameters
+    ----------
+    series : Series
+        Its seed decides the order.
+    firing : int
+    grader : str
+        Every grader gets an order of their own.
+
+    Returns
+    -------
+    list of str
+        Names of the patches there are to grade.
+    """
+    rows = planned_grades(series)
+    patches = rows.loc[rows["firing"] == firing, "patch"].to_numpy(dtype=object)
+    random = np.random.default_rng([series.settings.seed, firing, zlib.crc32(grader.encode())])
+    return [str(patch) for patch in random.permutation(patches)]
+
+
+def grading_order(series: Series, firing: int, grader: str = "") -> list[str]:
+    """Order the patches of one firing for a grader: at random when the series is graded blind."""
+    if series.settings.blind:
+        return blind_order(series, firing, grader)
+    rows = planned_grades(series)
+    return [str(patch) for patch in rows.loc[rows["firing"] == firing, "patch"]]

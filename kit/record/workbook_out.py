@@ -1,0 +1,238 @@
+"""The workbook that is filled in at the bench: a row for each patch and firing."""
+
+import io
+import re
+from collections.abc import Sequence
+from pathlib import Path
+
+import openpyxl
+from openpyxl.cell.cell import Cell
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.worksheet import Worksheet
+
+from kit.record.instructions import INSTRUCTIONS
+from kit.record.planned import grading_order, planned_firings, planned_grades
+from kit.record.workbook_in import WHICH, WHO
+from kit.series import ACCIDENTS, Scale, Series, write_whole, writing
+
+_TITLE = Font(bold=True, size=14)
+_BOLD = Font(bold=True)
+_GIVEN = PatternFill("solid", fgColor="E7E7E7")
+_FILL_IN = PatternFill("solid", fgColor="FFFFFF")
+_THIN = Side(style="thin", color="888888")
+_BOX = Border(left=_THIN, right=_THIN, top=_THIN, bottom=_THIN)
+_WRAP = Alignment(wrap_text=True, vertical="top")
+_MIDDLE = Alignment(horizontal="center", vertical="center")
+_OPEN = Protection(locked=False)
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
+_WORDS = "Words"
+_SPARE_ROWS = 60
+_FIRST = 6
+"""Row of the headings; the name of the series and of the grader stand above."""
+
+
+def write_workbook(series: Series, path: Path | str, grader: str = "") -> Path:
+    """Write the workbook that grades, firings and accidents are typed into.
+
+    Parameters
+    ----------
+    series : Series
+        Needs tiles and patches.
+    path : Path
+        Ends in .xlsx.
+    grader : str
+        Who will fill it in; they may also write their name into it.
+
+    Returns
+    -------
+    Path
+        Where it is. Every cell that is not to be filled in is protected, without a password.
+    """
+    book = openpyxl.Workbook()
+    assert isinstance(book.active, Worksheet)
+    _start_here(book.active, series)
+    _grades(book.create_sheet("Grades"), series, grader)
+    _firings(book.create_sheet("Firings"), series)
+    _accidents(book.create_sheet("Accidents"), series)
+    _words(book.create_sheet(_WORDS), series)
+    for sheet in book.worksheets:
+        sheet.protection.sheet = True
+        sheet.protection.formatColumns = False
+        sheet.protection.formatRows = False
+    packed = io.BytesIO()
+    book.save(packed)
+    path = Path(path)
+    with writing(path.parent):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(path, packed.getvalue())
+    return path
+
+
+def _start_here(sheet: Worksheet, series: Series) -> None:
+    sheet.title = "Start here"
+    sheet.column_dimensions["A"].width = 100
+    _put(sheet["A1"], series.settings.title, font=_TITLE)
+    _put(sheet["A2"], series.settings.question)
+    lines = [*INSTRUCTIONS]
+    for scale in series.settings.scales:
+        lines += [f"{scale.title}: {scale.question}"]
+        lines += [f"    {grade}  {step}" for grade, step in enumerate(scale.steps)]
+    for row, line in enumerate(lines, start=4):
+        _put(sheet.cell(row, 1), line)
+        sheet.cell(row, 1).alignment = _WRAP
+
+
+def _grades(sheet: Worksheet, series: Series, grader: str) -> None:
+    scales = series.settings.scales
+    shown = ["patch", "firing"] if series.settings.blind else ["patch", "firing", "base", "overlay"]
+    headings = [*map(str.capitalize, shown), *(s.title for s in scales), "Note"]
+    widths = [9, 7, *[22] * (len(shown) - 2), *[max(11, len(s.title) + 3) for s in scales], 40]
+    _head(sheet, series, "Grades: a number from each drop-down", headings, widths)
+    _put(sheet["A3"], f"{WHO}:", font=_BOLD)
+    sheet.merge_cells("A3:B3")
+    named = series.settings.graders
+    only = named[0] if len(named) == 1 else ""
+    _put(sheet["C3"], grader or only)
+    sheet["C3"].protection, sheet["C3"].border = _OPEN, _BOX
+    if named:
+        _choose(sheet, "C3", f"='{_WORDS}'!$A$2:$A${len(named) + 1}", "Choose your name.")
+    table = planned_grades(series).set_index(["patch", "firing"])
+    row = _FIRST
+    for firing in sorted(set(table.index.get_level_values("firing"))):
+        for patch in grading_order(series, int(firing), grader or only):
+            row += 1
+            known = {"patch": patch, "firing": int(firing)} | dict(table.loc[(patch, firing)])
+            _given(sheet, row, [known[name] for name in shown])
+            _open_cells(sheet, row, len(shown) + 1, len(headings))
+    for column, scale in enumerate(scales, start=len(shown) + 1):
+        letter = get_column_letter(column)
+        _limit_to(sheet, f"{letter}{_FIRST + 1}:{letter}{max(row, _FIRST + 1)}", scale)
+
+
+def _firings(sheet: Worksheet, series: Series) -> None:
+    headings = [
+        "Tile", "Firing", "Planned session", "Session (if different)", "Minutes", "Heat", "Note",
+    ]  # fmt: skip
+    _head(
+        sheet,
+        series,
+        "Firings: how long and how hot; firing 0 is the base coat's",
+        headings,
+        [8, 8, 16, 20, 10, 24, 40],
+    )
+    planned = planned_firings(series).sort_values(["session", "firing", "tile"])
+    for row, (tile, firing, session) in enumerate(planned.itertuples(index=False), _FIRST + 1):
+        _given(sheet, row, [int(tile), int(firing), int(session)])
+        _open_cells(sheet, row, 4, len(headings))
+    last = _FIRST + max(len(planned), 1)
+    wrong = "Minutes in the heat: a number from 0.1 to 60, such as 1.5."
+    minutes = DataValidation(
+        type="decimal",
+        operator="between",
+        formula1="0.1",
+        formula2="60",
+        allow_blank=True,
+        showErrorMessage=True,
+        errorTitle="Minutes",
+        error=wrong,
+    )
+    minutes.add(f"E{_FIRST + 1}:E{last}")
+    sheet.add_data_validation(minutes)
+
+
+def _accidents(sheet: Worksheet, series: Series) -> None:
+    headings = ["Tile or patch", "Firing", "What happened"]
+    title = "Accidents: a whole tile (7) with the firing it was lost at, or one patch (T7-3)"
+    _head(sheet, series, title, headings, [16, 10, 40])
+    for row in range(_FIRST + 1, _FIRST + 1 + _SPARE_ROWS):
+        _open_cells(sheet, row, 1, len(headings))
+        sheet.cell(row, 1).number_format = "@"
+    words = f"='{_WORDS}'!$B$2:$B${len(ACCIDENTS) + 1}"
+    choice = DataValidation(type="list", formula1=words, allow_blank=True, showErrorMessage=False)
+    choice.add(f"C{_FIRST + 1}:C{_FIRST + _SPARE_ROWS}")
+    sheet.add_data_validation(choice)
+
+
+def _words(sheet: Worksheet, series: Series) -> None:
+    """The words that drop-downs offer; out of sight, but nothing secret."""
+    sheet.sheet_state = "hidden"
+    for column, (heading, words) in enumerate(
+        [("Graders", series.settings.graders), ("Accidents", ACCIDENTS)], start=1
+    ):
+        _put(sheet.cell(1, column), heading)
+        for row, word in enumerate(words, start=2):
+            _put(sheet.cell(row, column), word)
+
+
+def _head(
+    sheet: Worksheet, series: Series, title: str, headings: Sequence[str], widths: Sequence[int]
+) -> None:
+    _put(sheet["A1"], title, font=_TITLE)
+    _put(sheet["A2"], f"{WHICH}:", font=_BOLD)
+    sheet.merge_cells("A2:B2")
+    _put(sheet["C2"], series.name)
+    _put(sheet["A4"], "White cells are yours. Leave blank what you have not seen.")
+    for column, (heading, width) in enumerate(zip(headings, widths, strict=True), start=1):
+        cell = sheet.cell(_FIRST, column)
+        _put(cell, heading, font=_BOLD)
+        cell.border, cell.fill, cell.alignment = _BOX, _GIVEN, _WRAP
+        sheet.column_dimensions[get_column_letter(column)].width = width
+    sheet.freeze_panes = sheet.cell(_FIRST + 1, 3)
+    sheet.print_title_rows = f"{_FIRST}:{_FIRST}"
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+    sheet.sheet_properties.pageSetUpPr = openpyxl.worksheet.properties.PageSetupProperties(
+        fitToPage=True
+    )
+
+
+def _given(sheet: Worksheet, row: int, values: Sequence[object]) -> None:
+    for column, value in enumerate(values, start=1):
+        cell = sheet.cell(row, column)
+        _put(cell, value)
+        cell.border, cell.fill = _BOX, _GIVEN
+
+
+def _open_cells(sheet: Worksheet, row: int, first: int, last: int) -> None:
+    for column in range(first, last + 1):
+        cell = sheet.cell(row, column)
+        cell.border, cell.fill, cell.protection = _BOX, _FILL_IN, _OPEN
+        cell.alignment = _MIDDLE if column < last else _WRAP
+
+
+def _limit_to(sheet: Worksheet, cells: str, scale: Scale) -> None:
+    steps = [f"{grade} {step}" for grade, step in enumerate(scale.steps)]
+    grades = ",".join(map(str, scale.grades))
+    choice = DataValidation(
+        type="list",
+        formula1=f'"{grades}"',
+        allow_blank=True,
+        showErrorMessage=True,
+        showInputMessage=True,
+        errorTitle=scale.title[:31],
+        error=f"Choose one of {grades}, or leave it blank.",
+        promptTitle=scale.title[:31],
+        prompt="\n".join(steps)[:254],
+    )
+    choice.add(cells)
+    sheet.add_data_validation(choice)
+
+
+def _choose(sheet: Worksheet, cells: str, words: str, error: str) -> None:
+    choice = DataValidation(type="list", formula1=words, allow_blank=True, showErrorMessage=True)
+    choice.error = error
+    choice.add(cells)
+    sheet.add_data_validation(choice)
+
+
+def _put(cell: Cell, value: object, font: Font | None = None) -> None:
+    """Fill a cell; text stays text even where a spreadsheet would see a formula."""
+    if isinstance(value, str):
+        cell.value = _CONTROL.sub("", value)
+        cell.data_type = "s"
+        cell.quotePrefix = value.startswith(("=", "+", "-", "@"))
+    else:
+        cell.value = value
+    if font:
+        cell.font = font
