@@ -63,6 +63,31 @@ class DataProblems(ValueError):
         super().__init__("\n".join([heading, *map(str, self.problems)]))
 
 
+class NotebookFailed(RuntimeError):
+    """A cell of a notebook failed.
+
+    Parameters
+    ----------
+    notebook, part : str
+        File name, and the heading that the cell stands under.
+    kind, message : str
+        The error as Python names it, and what it said.
+    kept : str
+        Where the notebook was kept as far as it came; blank if it was not.
+    """
+
+    def __init__(self, notebook: str, part: str, kind: str, message: str, kept: str = "") -> None:
+        super().__init__(
+            f"{notebook} stopped under '{part}': {message or kind} ({kind})."
+            + (f" It is kept, as far as it came, at {kept}." if kept else "")
+        )
+        self.notebook, self.part, self.kind, self.message = notebook, part, kind, message
+
+    def kept_at(self, path: object) -> "NotebookFailed":
+        """Return the same failure, saying where the notebook was kept."""
+        return NotebookFailed(self.notebook, self.part, self.kind, self.message, str(path))
+
+
 class StatisticalWarning(UserWarning):
     """A fit is usable, but something about it must be said aloud."""
 

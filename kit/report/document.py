@@ -147,5 +147,9 @@ class Document:
     dated: dt.date | None = None
     foot: str = ""
 
+    def __getitem__(self, name: str) -> Section:
+        """Return the section called `name`."""
+        return next(section for section in self.sections if section.name == name)
+
 
 Block = Paragraph | Answer | Bullets | Caution | Formula | TableBlock | Picture | Download | Fold

@@ -5,7 +5,7 @@ import math
 import pandas as pd
 from matplotlib.figure import Figure
 
-from kit.report.figures.tile_drawing import draw_tile, grade_key
+from kit.report.figures.tile_drawing import draw_tile, grade_key, short_steps
 from kit.report.picture import Picture
 from kit.report.style import WIDTH_IN, drawn_with
 from kit.report.words import counted, inches, listed
@@ -52,7 +52,7 @@ def all_tiles(settings: Settings, scale: Scale, bases: pd.Series, last: pd.DataF
             fontsize=8 if columns == 4 else 7,
         )
     figure.legend(
-        handles=grade_key(scale.steps),
+        handles=grade_key(short_steps(scale.steps)),
         ncols=3,
         loc="lower left",
         bbox_to_anchor=(0, 0),

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from kit.report.figures.tile_drawing import grade_key
+from kit.report.figures.tile_drawing import grade_key, short_steps
 from kit.report.picture import Picture
 from kit.report.style import GRADE_COLOURS, QUIET, drawn_with, ink_on, new_figure
 from kit.report.words import counted, listed
@@ -37,7 +37,7 @@ def firing_trend(scale: Scale, grades: pd.DataFrame) -> Picture:
         axes.set_axis_off()
     figure.supxlabel("firings of the patch", fontsize=9.5)
     figure.supylabel("share of patches", fontsize=9.5)
-    figure.legend(handles=grade_key(scale.steps), ncols=3, loc="outside upper left")
+    figure.legend(handles=grade_key(short_steps(scale.steps)), ncols=3, loc="outside upper left")
     means = seen.pivot_table("grade", "families", "firings")
     return Picture(
         f"firings-{scale.name.replace('_', '-')}",

@@ -163,16 +163,21 @@ def _name_families(
 
 
 def _draw_key(figure: Figure) -> None:
-    square = {"linestyle": "none", "marker": "s", "markersize": 11, "color": INK}
+    square: dict[str, Any] = {"linestyle": "none", "marker": "s", "markersize": 11, "color": INK}
     entries: list[Any] = []
     for verdict in (SUITED, BROKEN, AVOID):
         look = LOOKS[verdict]
         ink = INK if verdict == BROKEN else PAPER
-        mark = {"linestyle": "none", "marker": look.marker, "markersize": 6, "color": ink}
+        mark: dict[str, Any] = {
+            "linestyle": "none",
+            "marker": look.marker,
+            "markersize": 6,
+            "color": ink,
+        }
         entries.append(
             (Line2D([], [], markerfacecolor=look.colour, **square), Line2D([], [], **mark))
         )
-    small = {"linestyle": "none", "marker": "s", "markersize": 6}
+    small: dict[str, Any] = {"linestyle": "none", "marker": "s", "markersize": 6}
     unsure = Line2D([], [], color=LOOKS[AVOID].colour, markerfacecolor="#e1cdd3", **small)
     fired = Line2D([], [], linestyle="none", marker=_CORNER, markersize=7, color=INK)
     figure.legend(

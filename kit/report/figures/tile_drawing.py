@@ -1,6 +1,6 @@
 """A tile drawn to scale, its patches filled by grade."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from matplotlib.axes import Axes
@@ -55,15 +55,15 @@ def grade_colour(grade: float) -> str:
     return GRADE_COLOURS[min(int(grade + 0.5), len(GRADE_COLOURS) - 1)]
 
 
-def grade_key(steps: tuple[str, ...]) -> list[Patch]:
-    """Key to the colours, with the first words of each step."""
+def grade_key(labels: Sequence[str]) -> list[Patch]:
+    """Key to the colours of the grades, one label a step."""
     return [
         Rectangle((0, 0), 1, 1, facecolor=colour, edgecolor=QUIET, linewidth=0.6, label=label)
-        for colour, label in zip(GRADE_COLOURS, short_steps(steps), strict=False)
+        for colour, label in zip(GRADE_COLOURS, labels, strict=True)
     ]
 
 
-def short_steps(steps: tuple[str, ...]) -> list[str]:
+def short_steps(steps: Sequence[str]) -> list[str]:
     """Steps of a scale as '2 blurred': the number and the words up to the colon."""
     return [f"{grade} {step.split(':')[0]}" for grade, step in enumerate(steps)]
 

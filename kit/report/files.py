@@ -1,0 +1,57 @@
+"""The files of a report."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from kit.report import html, pdf
+from kit.report.analysis import Analysis
+from kit.report.document import Bullets, Document, Point
+from kit.report.whole import wall_summary
+from kit.series import write_whole
+
+_ABOUT = {
+    "report.html": "the whole report, for a screen or a printer",
+    "report.pdf": "the whole report, for paper (fits A4 and US Letter)",
+    "summary.pdf": "one page for the class wall",
+    "pair-chart.svg": "the pair chart, to scale up as far as you like",
+    "pair-chart.png": "the pair chart, for a message or a slide",
+}
+
+
+def report_files(analysis: Analysis, report: Document) -> Mapping[str, bytes]:
+    """Set a report in every form it is kept in.
+
+    Returns
+    -------
+    mapping of str to bytes
+        report.html, report.pdf, summary.pdf, pair-chart.svg and pair-chart.png, and the tables as
+        CSV.
+    """
+    return {
+        "report.html": html.page(report).encode("utf-8"),
+        "report.pdf": pdf.pages(report),
+        "summary.pdf": pdf.wall_sheet(wall_summary(analysis)),
+    }
+
+
+def write_report(analysis: Analysis, report: Document, folder: Path | str) -> Bullets:
+    """Write the files of a report, each whole.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    report : Document
+    folder : Path
+        Made if it is not there.
+
+    Returns
+    -------
+    Bullets
+        What was written, to show.
+    """
+    into = Path(folder)
+    into.mkdir(parents=True, exist_ok=True)
+    files = report_files(analysis, report)
+    for name, content in files.items():
+        write_whole(into / name, content)
+    return Bullets(tuple(Point(_ABOUT.get(name, "a table, as CSV"), name) for name in files))

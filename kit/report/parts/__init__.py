@@ -1,0 +1,1 @@
+"""The parts of a report: each turns what was worked out into one section."""

@@ -1,0 +1,107 @@
+"""What we fired, and why so few."""
+
+import pandas as pd
+
+from kit.report.analysis import Analysis
+from kit.report.document import Block, Bullets, Paragraph, Point, Section, TableBlock
+from kit.report.figures.all_tiles import all_tiles
+from kit.report.middle_grades import last_grades
+from kit.report.tabled import tabled
+from kit.report.words import counted, inches, listed
+from kit.series import UNITS, losses
+
+_FACTOR_WORDS = {
+    "base_family": "base family",
+    "overlay_family": "overlay family",
+    "base_coats": "coats of base",
+    "base_mesh": "sifter for the base (mesh)",
+    "base_coat_weight": "base coat weight",
+    "mesh": "sifter for the overlay (mesh)",
+    "coat_weight": "overlay coat weight",
+    "firings": "firings of a patch",
+}
+_MOST_ON_A_PICTURE = 48
+
+
+def fired(analysis: Analysis) -> Section:
+    """Say what was fired, why not every pair, and what was lost."""
+    series = analysis.series
+    blocks: list[Block] = [
+        Paragraph(_sizes(analysis)),
+        Paragraph(_why_so_few(analysis)),
+        _settings_table(analysis),
+        *_losses(analysis),
+    ]
+    bases = series.tiles.set_index("tile")["base"]
+    if len(analysis.observations) and len(bases) <= _MOST_ON_A_PICTURE:
+        for scale in series.settings.scales:
+            last = last_grades(analysis.observations, scale.name)
+            if len(last):
+                blocks.append(all_tiles(series.settings, scale, bases, last))
+    return Section("fired", "What we fired, and why so few", tuple(blocks))
+
+
+def _sizes(analysis: Analysis) -> str:
+    series, seen = analysis.series, analysis.observations
+    blank, stencil = series.settings.blank, series.settings.stencil
+    size = inches(blank.width_mm)
+    graders = sorted(set(seen["grader"]))
+    made = (
+        f"{counted(len(series.tiles), 'copper tile')}, {size} wide, took "
+        f"{counted(len(series.patches), 'stencilled patch', 'stencilled patches')} of "
+        f"{inches(stencil.size_mm)}."
+    )
+    if not len(seen):
+        return f"{made} Nothing has been graded yet."
+    return (
+        f"{made} They were fired up to {counted(int(seen['firings'].max()), 'time')} and graded by "
+        f"{listed(graders)}: {counted(len(seen), 'grading')} in all."
+    )
+
+
+def _why_so_few(analysis: Analysis) -> str:
+    series = analysis.series
+    used = series.colours[~series.colours["colour"].isin(series.settings.leave_out)]
+    by_family = used["family"].value_counts()
+    stock = listed([f"{count} {family}" for family, count in by_family.items()])
+    pairs = len(used) ** 2
+    fired = len(_pairs_fired(analysis))
+    return (
+        f"{counted(len(used), 'colour')} ({stock}) can be laid over one another in {pairs} ways, "
+        "counting which one is below, before sifter, coat or firings are varied. Firing every one "
+        f"would take {pairs} patches. This series fires {fired} of the {pairs}, chosen so that "
+        "each colour is seen over and under several others; what a colour does in fired pairs "
+        "foretells what it will do in those that were not."
+    )
+
+
+def _pairs_fired(analysis: Analysis) -> set[tuple[str, str]]:
+    patches = analysis.series.patches
+    base = patches["tile"].map(analysis.series.tiles.set_index("tile")["base"])
+    return set(zip(base, patches["overlay"], strict=True))
+
+
+def _settings_table(analysis: Analysis) -> TableBlock:
+    rows = []
+    for name, levels in analysis.series.settings.factors.items():
+        unit = f" {UNITS[name]}" if name in UNITS else ""
+        words = [f"{level:g}" if isinstance(level, int | float) else level for level in levels]
+        rows.append((_FACTOR_WORDS[name], listed(words) + unit))
+    frame = pd.DataFrame(rows, columns=["What", "Levels"])
+    return tabled("What was varied, and what was kept the same", frame)
+
+
+def _losses(analysis: Analysis) -> list[Block]:
+    lost = losses(analysis.series)
+    if lost.empty:
+        return [Paragraph("No tile and no patch was lost.")]
+    count = counted(len(lost), "patch", "patches")
+    reasons = lost.groupby("reason").size().sort_values(ascending=False)
+    points = tuple(
+        Point(counted(int(n), "patch", "patches"), f"{why}:") for why, n in reasons.items()
+    )
+    told = (
+        f"{count} of {len(analysis.series.patches)} were lost on the way. What was seen before the "
+        "accident counts; nothing after it does."
+    )
+    return [Paragraph(told), Bullets(points)]

@@ -1,0 +1,77 @@
+"""How to read the chart."""
+
+from kit.report.analysis import Analysis
+from kit.report.document import Block, Bullets, Paragraph, Point, Section
+from kit.report.figures.pair_chart import pair_chart
+from kit.report.verdicts import AVOID, BROKEN, SUITED, UNKNOWN
+from kit.report.words import counted, percent
+from kit.series import Scale, Settings
+
+
+def how_to_read(analysis: Analysis) -> Section:
+    """Explain the grades, the four verdicts and the chart, with one pair read aloud."""
+    settings = analysis.series.settings
+    blocks: list[Block] = [
+        Paragraph(
+            "Each patch was graded from 0 to 4. 0 is the best a stencil can do; 4 is the loss of "
+            "the thing graded."
+        ),
+        Bullets(tuple(_scale_point(scale) for scale in settings.scales)),
+    ]
+    if analysis.pairs.empty:
+        blocks.append(Paragraph(f"There is no pair chart yet: {analysis.why_no_pairs}"))
+    else:
+        blocks += [
+            Paragraph(_rule(settings)),
+            Bullets(_verdict_points(settings)),
+            pair_chart(analysis.pairs, analysis.series.colours),
+            Paragraph(_read_aloud(analysis)),
+        ]
+    return Section("chart", "How to read the chart", tuple(blocks))
+
+
+def _scale_point(scale: Scale) -> Point:
+    steps = "; ".join(f"{grade} {step}" for grade, step in enumerate(scale.steps))
+    return Point(f"{scale.question} {steps}.", f"{scale.title}:")
+
+
+def _rule(settings: Settings) -> str:
+    verdict = settings.verdict
+    return (
+        f"The chart says what to expect of a pair at {counted(verdict.firings, 'firing')}, with "
+        f"the overlay sifted at {verdict.coat_weight:g} mg/cm² through mesh {verdict.mesh} on a "
+        f"base of {verdict.base_coat_weight:g} mg/cm² a coat through mesh {verdict.base_mesh}. A "
+        f"verdict is given only when its chance is at least {percent(verdict.confidence)}."
+    )
+
+
+def _verdict_points(settings: Settings) -> tuple[Point, ...]:
+    step = settings.verdict.fine_edge_at_most
+    return (
+        Point(f"spread and pull-through both stay at grade {step} or below.", f"{SUITED}:"),
+        Point("the base comes up through the overlay; use it where you want that.", f"{BROKEN}:"),
+        Point("it holds no fine edge, and makes no dependable broken effect.", f"{AVOID}:"),
+        Point("the samples do not decide. It is not a verdict, and not a maybe.", f"{UNKNOWN}:"),
+    )
+
+
+def _read_aloud(analysis: Analysis) -> str:
+    pairs = analysis.pairs
+    unlike = pairs[pairs["base_family"] != pairs["overlay_family"]]
+    pick = (unlike if len(unlike) else pairs).sort_values(
+        ["patches", "base", "overlay"], ascending=[False, True, True]
+    )
+    pair = pick.iloc[0]
+    back = pairs[(pairs["base"] == pair["overlay"]) & (pairs["overlay"] == pair["base"])].iloc[0]
+    fired = (
+        f"It was fired on {counted(int(pair['patches']), 'patch', 'patches')}."
+        if pair["patches"]
+        else "It was not fired; it is foretold from what its two colours did elsewhere."
+    )
+    return (
+        f"One pair read aloud: {pair['overlay']} over {pair['base']} holds a fine edge with a "
+        f"chance of {percent(pair['p_fine_edge'])} and is broken through with a chance of "
+        f"{percent(pair['p_breaks_through'])}. The verdict is '{pair['verdict']}'. {fired} The "
+        f"other way round, {back['overlay']} over {back['base']}, the verdict is "
+        f"'{back['verdict']}'."
+    )

@@ -1,0 +1,75 @@
+"""What surprised us."""
+
+from typing import Any
+
+import pandas as pd
+
+from kit.report.analysis import Analysis
+from kit.report.document import Block, Bullets, Paragraph, Point, Section
+from kit.report.verdicts import AVOID, BROKEN, SUITED, leanings
+from kit.report.words import adverb, counted, percent
+from kit.series import family_pair
+
+_MOST = 6
+
+_USUAL = {
+    "leaded over leaded": (SUITED,),
+    "unleaded over unleaded": (SUITED,),
+    "leaded over unleaded": (AVOID,),
+    "unleaded over leaded": (BROKEN, AVOID),
+}
+"""Common practice, no source: like over like behaves, unlike over unlike does not."""
+
+
+def surprises(analysis: Analysis) -> Section:
+    """Name the pairs that go against the rule of thumb for their families."""
+    blocks: list[Block] = [
+        Paragraph(
+            "The rule of thumb of the trade (common practice, no source): like over like behaves; "
+            "leaded over unleaded spreads; unleaded over leaded is pulled through. These pairs do "
+            "otherwise."
+        )
+    ]
+    odd = against_the_rule(analysis.pairs)
+    if odd.empty:
+        told = "No pair with a verdict goes against it." if len(analysis.pairs) else (
+            f"No pair can be judged yet: {analysis.why_no_pairs}"
+        )  # fmt: skip
+        return Section("surprises", "What surprised us", (*blocks, Paragraph(told)))
+    blocks.append(Bullets(tuple(_point(pair) for pair in odd.head(_MOST).itertuples())))
+    if len(odd) > _MOST:
+        more = counted(len(odd) - _MOST, "more pair")
+        blocks.append(Paragraph(f"{more} against the rule of thumb: see the lists above."))
+    return Section("surprises", "What surprised us", tuple(blocks))
+
+
+def against_the_rule(pairs: pd.DataFrame) -> pd.DataFrame:
+    """Pairs whose verdict is not the usual one for their families, surest first."""
+    if pairs.empty:
+        return pairs
+    judged = leanings(pairs)
+    odd = [
+        verdict in (SUITED, BROKEN, AVOID) and verdict not in _USUAL[family_pair(base, overlay)]
+        for verdict, base, overlay in zip(
+            judged["verdict"], judged["base_family"], judged["overlay_family"], strict=True
+        )
+    ]
+    return judged[odd].sort_values(["sureness", "base", "overlay"], ascending=[False, True, True])
+
+
+def _point(pair: Any) -> Point:
+    families = family_pair(pair.base_family, pair.overlay_family)
+    does = {
+        SUITED: "holds a fine edge all the same",
+        BROKEN: "is broken through",
+        AVOID: "holds no fine edge",
+    }[pair.verdict]
+    ground = (
+        f"seen on {counted(int(pair.patches), 'patch', 'patches')}"
+        if pair.patches
+        else "not fired: foretold, so fire it before you believe it"
+    )
+    return Point(
+        f"{families}, {adverb(pair.sureness)} {does} (chance {percent(pair.sureness)}; {ground}).",
+        f"{pair.overlay} over {pair.base}:",
+    )

@@ -1,0 +1,71 @@
+"""`kit report SERIES`: the report notebook, run from top to bottom, its files put in place."""
+
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from kit.errors import NotebookFailed
+from kit.report.notebooks import notebook, run_notebook, settled
+from kit.series import read_series, replace_files, report_folder, write_whole
+
+NOTEBOOK = "06_series_report"
+
+
+def render(
+    series: Path | str, progress: Callable[[str], None] | None = None, into: Path | None = None
+) -> Path:
+    """Make the report of a series.
+
+    Writes report.html, report.pdf, summary.pdf, pair-chart.png, pair-chart.svg, report.ipynb and
+    the tables behind the pictures. The same data give the same bytes.
+
+    Parameters
+    ----------
+    series : Path
+        Folder of the series.
+    progress : callable, optional
+    into : Path, optional
+        Folder for the report; reports/<series> beside data/ by default.
+
+    Returns
+    -------
+    Path
+        Of report.html.
+
+    Raises
+    ------
+    Misuse, DataProblems
+        When the series is not there or has problems.
+    NotebookFailed
+        When a cell of the notebook fails. An earlier report stays as it was; the notebook is kept,
+        as far as it came, as failed.ipynb.
+    """
+    folder = Path(series).resolve()
+    name = read_series(folder).name
+    into = into or report_folder(folder)
+    into.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=into, prefix=".making-") as scratch:
+        files = _make(folder, name, Path(scratch), into / "failed.ipynb", progress)
+    replace_files(into, files, {made: _content(into / made) for made in files})
+    (into / "failed.ipynb").unlink(missing_ok=True)
+    return into / "report.html"
+
+
+def _make(
+    folder: Path, name: str, scratch: Path, failed: Path, progress: Callable[[str], None] | None
+) -> dict[str, bytes]:
+    output = scratch / "report.ipynb"
+    given = {"series": str(folder), "into": str(scratch)}
+    try:
+        run_notebook(notebook(NOTEBOOK), given, output, progress)
+    except NotebookFailed as failure:
+        if output.exists():
+            write_whole(failed, output.read_bytes())
+        raise failure.kept_at(failed) from None
+    told = settled(output.read_text("utf-8"), {"series": name, "into": None})
+    files = {made.name: made.read_bytes() for made in sorted(scratch.iterdir())}
+    return files | {output.name: told.encode("utf-8")}
+
+
+def _content(path: Path) -> bytes | None:
+    return path.read_bytes() if path.exists() else None

@@ -1,0 +1,37 @@
+"""The whole report, and the sheet for the wall."""
+
+from kit.report.analysis import Analysis
+from kit.report.document import Document
+from kit.report.parts.cautions import cautions
+from kit.report.parts.colophon import colophon, foot
+from kit.report.parts.data import data
+from kit.report.parts.fired import fired
+from kit.report.parts.how_to_read import how_to_read
+from kit.report.parts.pairs import pairs_by_verdict
+from kit.report.parts.question import question
+from kit.report.parts.samples import samples
+from kit.report.parts.surprises import surprises
+
+
+def whole_report(analysis: Analysis) -> Document:
+    """Put the report together."""
+    settings = analysis.series.settings
+    sections = (
+        question(analysis),
+        fired(analysis),
+        how_to_read(analysis),
+        pairs_by_verdict(analysis),
+        surprises(analysis),
+        samples(analysis),
+        cautions(),
+        data(analysis),
+        colophon(analysis),
+    )
+    return Document(settings.title, settings.question, sections, settings.started, foot(analysis))
+
+
+def wall_summary(analysis: Analysis) -> Document:
+    """Put the one-page summary for the class wall together."""
+    settings = analysis.series.settings
+    sections = (question(analysis),)
+    return Document(settings.title, settings.question, sections, settings.started, foot(analysis))

@@ -1,0 +1,45 @@
+"""Certainty in words."""
+
+import datetime as dt
+
+import pytest
+
+from kit.report import words
+
+# Mastrandrea et al. (2010), Guidance Note for Lead Authors of the IPCC Fifth Assessment Report on
+# Consistent Treatment of Uncertainties, table 1: virtually certain 99-100 %, very likely 90-100 %,
+# likely 66-100 %, about as likely as not 33-66 %. Bounds from memory of the note.
+IPCC = {"virtually certain": 0.99, "very likely": 0.90, "likely": 0.66}
+OURS = {
+    "virtually certain": "almost certainly",
+    "very likely": "very probably",
+    "likely": "probably",
+}
+
+
+@pytest.mark.parametrize("term", IPCC)
+def test_adverbs_change_at_the_published_bounds(term):
+    assert words.adverb(IPCC[term]) == OURS[term]
+    assert words.adverb(IPCC[term] - 0.001) != OURS[term]
+
+
+def test_a_claim_weakens_and_then_gives_up():
+    said = [words.claim(c, "Leaded over unleaded", "spreads more") for c in (0.995, 0.7, 0.5)]
+    assert said[0] == "Leaded over unleaded almost certainly spreads more"
+    assert said[1] == "Leaded over unleaded probably spreads more"
+    assert said[2].startswith("Whether leaded over unleaded spreads more cannot be told")
+
+
+def test_no_chance_is_called_certain_or_impossible():
+    assert words.percent(1.0) == "over 99 %"
+    assert words.percent(0.0) == "under 1 %"
+    assert words.in_ten(0.999) == "more than 19 times in 20"
+    assert words.in_ten(0.1) == "once in 10"
+
+
+def test_small_grammar():
+    assert words.counted(1, "patch", "patches") == "1 patch"
+    assert words.counted(12000, "patch", "patches") == "12 000 patches"
+    assert words.listed(["a", "b", "c"]) == "a, b and c"
+    assert words.inches(25.4) == "25.4 mm (1.00 in)"
+    assert words.day(dt.date(2026, 3, 4)) == "4 March 2026"
