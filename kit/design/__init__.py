@@ -1,1 +1,12 @@
-"""."""
+"""What to fire: fractions, optimal split plots, pair surveys, precision and order of work."""
+
+from kit.design.efficiency import Efficiency, RelativeEfficiency, efficiency, relative_efficiency
+from kit.design.optimal import optimal
+
+__all__ = [
+    "Efficiency",
+    "RelativeEfficiency",
+    "efficiency",
+    "optimal",
+    "relative_efficiency",
+]
