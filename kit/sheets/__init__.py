@@ -1,1 +1,7 @@
-"""."""
+"""Paper for the bench: what to buy, how to make each tile, what to do when, how to grade."""
+
+from kit.sheets.label_sheets import LABEL_SHEETS, LabelSheet
+from kit.sheets.paper import PAPERS, Paper
+from kit.sheets.write import write_photo_card, write_sheets
+
+__all__ = ["LABEL_SHEETS", "PAPERS", "LabelSheet", "Paper", "write_photo_card", "write_sheets"]

@@ -1,0 +1,91 @@
+"""How much enamel and copper a series needs."""
+
+import math
+from dataclasses import dataclass
+
+import pandas as pd
+
+from kit.series import Series
+
+_COPPER_G_PER_CM3 = 8.96
+"""Density of copper at room temperature (CRC Handbook of Chemistry and Physics)."""
+
+_SPARE_SHARE = 0.1
+"""One blank in ten to spare. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Copper:
+    """Blanks to cut.
+
+    Parameters
+    ----------
+    blanks, spare : int
+    area_cm2 : float
+        Of all blanks and spares, offcuts not counted.
+    weight_g : float
+    """
+
+    blanks: int
+    spare: int
+    area_cm2: float
+    weight_g: float
+
+
+def patch_grams(series: Series) -> pd.Series:
+    """Enamel that must lie inside the stencil, in g, for each row of patches.csv.
+
+    coat weight (mg/cm²) × area of the opening (cm²) / 1000.
+    """
+    return series.patches["coat_weight"] * series.settings.stencil.area_cm2 / 1000
+
+
+def coat_grams(series: Series) -> pd.Series:
+    """Enamel of one base coat, in g, for each row of tiles.csv.
+
+    coat weight (mg/cm²) × area of the blank (cm²) / 1000.
+    """
+    return series.tiles["coat_weight"] * series.settings.blank.area_cm2 / 1000
+
+
+def weighed(landed_g: float, loss: float) -> float:
+    """Enamel to weigh out so that `landed_g` lands, when a share `loss` of it misses."""
+    return landed_g / (1 - loss)
+
+
+def enamel_needed(series: Series) -> pd.DataFrame:
+    """Grams of every colour that is used, to weigh out, with the loss allowed for.
+
+    Returns
+    -------
+    DataFrame
+        Columns colour, family, base_g, overlay_g, total_g; by family and colour.
+    """
+    loss = series.settings.sifting_loss
+    bases = (coat_grams(series) * series.tiles["coats"]).groupby(series.tiles["base"]).sum()
+    overlays = patch_grams(series).groupby(series.patches["overlay"]).sum()
+    needed = series.colours[["colour", "family"]].assign(
+        base_g=series.colours["colour"].map(bases).fillna(0.0) / (1 - loss),
+        overlay_g=series.colours["colour"].map(overlays).fillna(0.0) / (1 - loss),
+    )
+    needed["total_g"] = needed["base_g"] + needed["overlay_g"]
+    used = needed[needed["total_g"] > 0]
+    return used.sort_values(["family", "colour"], ignore_index=True)
+
+
+def counter_enamel_g(series: Series) -> float:
+    """Counter-enamel to weigh out, in g: as heavy on each back as the base coats on its front.
+
+    Common practice, no source: equal coats on both sides keep the tile flat and whole.
+    """
+    landed = float((coat_grams(series) * series.tiles["coats"]).sum())
+    return weighed(landed, series.settings.sifting_loss)
+
+
+def copper_needed(series: Series) -> Copper:
+    """Blanks to cut, some to spare, and what they weigh."""
+    blank, tiles = series.settings.blank, len(series.tiles)
+    spare = math.ceil(tiles * _SPARE_SHARE)
+    area = (tiles + spare) * blank.area_cm2
+    weight = area * blank.thickness_mm / 10 * _COPPER_G_PER_CM3
+    return Copper(tiles, spare, area, weight)

@@ -1,0 +1,78 @@
+"""The bench cards, one for each tile."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from kit.errors import Misuse
+from kit.photo.marker import tile_marker
+from kit.series import OPENING_UM, Series, cautions_for
+from kit.sheets.amounts import coat_grams, patch_grams, weighed
+from kit.sheets.drawing import mark_data
+from kit.sheets.paper import MARGIN_MM, Paper
+from kit.sheets.tile_map import shrink_to, tile_map
+from kit.sheets.units import grams, milligrams, opening
+
+_MARK_MM = 13.0
+_WIDEST_BESIDE_MM = 72.0
+"""Blanks up to this width are drawn beside the table, wider ones above it."""
+_TALLEST_MAP_MM = 120.0
+
+
+def bench_card_data(series: Series, paper: Paper, tiles: Sequence[int]) -> dict[str, Any]:
+    """Gather what the cards of some tiles say."""
+    settings = series.settings
+    beside = settings.blank.width_mm <= _WIDEST_BESIDE_MM
+    room = _WIDEST_BESIDE_MM if beside else paper.width_mm - 2 * MARGIN_MM - 8
+    family = series.colours.set_index("colour")["family"]
+    coats = coat_grams(series)
+    patches = series.patches.assign(
+        landed=patch_grams(series), family=series.patches["overlay"].map(family)
+    )
+    cards = []
+    for row in series.tiles.itertuples():
+        if row.tile not in set(tiles):
+            continue
+        landed = float(coats[row.Index])
+        own = patches[patches["tile"] == row.tile].sort_values("position")
+        cards.append(
+            {
+                "tile": int(row.tile),
+                "mark": _mark(int(row.tile)),
+                "base": row.base,
+                "family": family[row.base],
+                "coats": f"{row.coats} coat{'s' if row.coats > 1 else ''}",
+                "mesh": f"{row.mesh} mesh, {opening(OPENING_UM[row.mesh])}",
+                "landed": grams(landed),
+                "weigh": grams(weighed(landed, settings.sifting_loss)),
+                "session": int(row.session),
+                "patches": [_patch(patch, settings.sifting_loss) for patch in own.itertuples()],
+                "later": [int(p) for p in own.loc[own["before_firing"] > 1, "position"]],
+            }
+        )
+    return {
+        "cards": cards,
+        "map": tile_map(settings),
+        "beside": beside,
+        "shrink": shrink_to(settings, room, _TALLEST_MAP_MM),
+        "cautions": [vars(c) for c in cautions_for("sift", "use")],
+    }
+
+
+def _patch(patch: Any, loss: float) -> dict[str, Any]:
+    return {
+        "place": int(patch.position),
+        "overlay": patch.overlay,
+        "family": patch.family,
+        "mesh": int(patch.mesh),
+        "before": int(patch.before_firing),
+        "landed": milligrams(patch.landed),
+        "weigh": milligrams(weighed(patch.landed, loss)),
+    }
+
+
+def _mark(tile: int) -> list[dict[str, Any]] | None:
+    """The mark that the camera reads, or None for a tile beyond the last that has one."""
+    try:
+        return mark_data(tile_marker(tile), _MARK_MM)
+    except Misuse:
+        return None

@@ -1,0 +1,38 @@
+"""Marks and drawings of the photo room as plain values for the templates."""
+
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kit.photo.drawing import Label, Rectangle
+
+
+def drawing_data(marks: Iterable[Rectangle | Label]) -> list[dict[str, Any]]:
+    """Turn rectangles and words, in mm, into plain values."""
+    return [_rectangle(mark) if isinstance(mark, Rectangle) else _label(mark) for mark in marks]
+
+
+def mark_data(cells: NDArray[np.bool_], side_mm: float) -> list[dict[str, Any]]:
+    """Draw a square mark, black where `cells` is true: a black square with white cells on it."""
+    cell = side_mm / len(cells)
+    white = [
+        {"x": x * cell, "y": y * cell, "width": cell, "height": cell, "grey": 1.0}
+        for y, x in zip(*(axis.tolist() for axis in np.nonzero(~cells)), strict=True)
+    ]
+    return [{"x": 0, "y": 0, "width": side_mm, "height": side_mm, "grey": 0.0}, *white]
+
+
+def _rectangle(mark: Rectangle) -> dict[str, Any]:
+    return {
+        "x": mark.x_mm,
+        "y": mark.y_mm,
+        "width": mark.width_mm,
+        "height": mark.height_mm,
+        "grey": mark.grey,
+    }
+
+
+def _label(mark: Label) -> dict[str, Any]:
+    return {"x": mark.x_mm, "y": mark.y_mm, "height": mark.height_mm, "text": mark.text}

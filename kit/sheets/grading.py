@@ -1,0 +1,52 @@
+"""The grading sheets: one for each firing and grader."""
+
+from collections.abc import Collection
+from typing import Any
+
+from kit.record import grading_order, planned_grades
+from kit.series import Series, cautions_for
+from kit.sheets.paper import MARGIN_MM, Paper
+
+_WIDEST_BOX_MM = 6.5
+_NOTE_MM = 34.0
+
+
+def grading_data(series: Series, paper: Paper, tiles: Collection[int]) -> dict[str, Any]:
+    """Gather what the grading sheets of some tiles say."""
+    settings = series.settings
+    plan = planned_grades(series)
+    rows = plan[plan["tile"].isin(tiles)].set_index(["firing", "patch"])
+    parts = [
+        {
+            "firing": int(firing),
+            "grader": grader,
+            "rows": [
+                {"patch": patch, "recipe": _recipe(rows.loc[(firing, patch)])}
+                for patch in grading_order(series, int(firing), grader)
+                if (firing, patch) in rows.index
+            ],
+        }
+        for firing in sorted(set(plan["firing"]))
+        for grader in (settings.graders or ("",))
+    ]
+    width = paper.height_mm if turned(series) else paper.width_mm
+    recipe = 0.0 if settings.blind else 37.0
+    boxes = sum(len(scale.steps) for scale in settings.scales)
+    gaps = 2.8 * (len(settings.scales) + 1)
+    room = width - 2 * MARGIN_MM - _NOTE_MM - 20 - recipe - gaps
+    return {
+        "blind": settings.blind,
+        "parts": [part for part in parts if part["rows"]],
+        "scales": [{**vars(scale), "steps": list(scale.steps)} for scale in settings.scales],
+        "box-mm": min(_WIDEST_BOX_MM, room / boxes),
+        "cautions": [vars(c) for c in cautions_for("grade")],
+    }
+
+
+def turned(series: Series) -> bool:
+    """Whether there are so many scales that the sheet must lie on its side."""
+    return len(series.settings.scales) > 3
+
+
+def _recipe(row: Any) -> str:
+    return f"{row['overlay']} over {row['base']}"

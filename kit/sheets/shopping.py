@@ -1,0 +1,78 @@
+"""The shopping and cutting list."""
+
+from typing import Any
+
+from kit.series import OPENING_UM, Series, cautions_for
+from kit.sheets.amounts import copper_needed, counter_enamel_g, enamel_needed
+from kit.sheets.paper import MARGIN_MM, Paper
+from kit.sheets.tile_map import shrink_to, tile_map
+from kit.sheets.units import gauge_in_words, grams, mm_and_inches, opening, size_and_inches
+
+_AT_HAND = (
+    "scale that shows 0.01 g",
+    "scriber or underglaze pencil",
+    "trivets and firing rack",
+    "damp cloths",
+    "fitted respirator",
+    "eye protection and gloves",
+    "file",
+    "ruler",
+)
+
+
+def shopping_data(series: Series, paper: Paper) -> dict[str, Any]:
+    """Gather what the shopping and cutting list says."""
+    settings = series.settings
+    blank, stencil = settings.blank, settings.stencil
+    copper = copper_needed(series)
+    size = (
+        f"{mm_and_inches(blank.width_mm)} across, round"
+        if blank.shape == "round"
+        else f"{size_and_inches(blank.width_mm, blank.height_mm)}, {blank.shape}"
+    )
+    return {
+        "blank": {
+            "size": size,
+            "thickness": mm_and_inches(blank.thickness_mm),
+            "gauge": f"{gauge_in_words(blank.thickness_mm)} by ASTM B258",
+            "count": copper.blanks,
+            "spare": copper.spare,
+            "copper": f"Together {copper.area_cm2:.0f} cm² ({copper.area_cm2 / 6.4516:.0f} sq in) "
+            f"of copper, about {grams(copper.weight_g)}, offcuts not counted.",
+        },
+        "loss": f"The weights allow for {settings.sifting_loss:.0%} of the powder missing its "
+        "mark, as series.toml says (sifting_loss).",
+        "colours": [
+            {
+                "colour": row.colour,
+                "family": row.family,
+                "base": grams(row.base_g) if row.base_g else "",
+                "overlay": grams(row.overlay_g) if row.overlay_g else "",
+                "total": grams(row.total_g),
+            }
+            for row in enamel_needed(series).itertuples()
+        ],
+        "counter": grams(counter_enamel_g(series)),
+        "sifters": _sifters(series),
+        "stencil": f"{stencil.shape}, {size_and_inches(stencil.size_mm, stencil.height_mm)}, "
+        f"{settings.patches_per_tile} openings or one that is moved",
+        "map": tile_map(settings),
+        "shrink": shrink_to(settings, paper.width_mm - 2 * MARGIN_MM, paper.height_mm - 80),
+        "at-hand": list(_AT_HAND),
+        "cautions": [vars(c) for c in cautions_for("cut", "pickle", "use")],
+    }
+
+
+def _sifters(series: Series) -> list[dict[str, Any]]:
+    bases, overlays = set(series.tiles["mesh"]), set(series.patches["mesh"])
+    used = {True: "base coats", False: ""}
+    return [
+        {
+            "mesh": int(mesh),
+            "opening": opening(OPENING_UM[mesh]),
+            "use": " and ".join(
+                filter(None, (used[mesh in bases], "overlays" if mesh in overlays else ""))
+            ),
+        }
+        for mesh in sorted(bases | overlays)
+    ]
