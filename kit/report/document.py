@@ -95,6 +95,25 @@ class Download(Shown):
 
 
 @dataclass(frozen=True)
+class Pointer(Shown):
+    """A link to another page, with a picture of what is there.
+
+    Parameters
+    ----------
+    text : str
+    address : str
+        Relative to the page.
+    picture, alt : str
+        Address of the picture and what is to be seen on it; blank for none.
+    """
+
+    text: str
+    address: str
+    picture: str = ""
+    alt: str = ""
+
+
+@dataclass(frozen=True)
 class Fold(Shown):
     """Blocks for the curious, folded away on a screen and set small on paper."""
 
@@ -152,4 +171,15 @@ class Document:
         return next(section for section in self.sections if section.name == name)
 
 
-Block = Paragraph | Answer | Bullets | Caution | Formula | TableBlock | Picture | Download | Fold
+Block = (
+    Paragraph
+    | Answer
+    | Bullets
+    | Caution
+    | Formula
+    | TableBlock
+    | Picture
+    | Download
+    | Pointer
+    | Fold
+)

@@ -6,6 +6,7 @@ from functools import cache
 from html import escape
 from importlib.resources import files
 from typing import Any
+from urllib.parse import quote
 
 from kit.report.document import (
     Answer,
@@ -17,6 +18,7 @@ from kit.report.document import (
     Formula,
     Paragraph,
     Point,
+    Pointer,
     Section,
     TableBlock,
 )
@@ -176,6 +178,17 @@ def _download(block: Download) -> str:
     )
 
 
+def _pointer(block: Pointer) -> str:
+    picture = (
+        f'<img src="{quote(block.picture)}" alt="{escape(block.alt)}" loading="lazy">'
+        if block.picture
+        else ""
+    )
+    return (
+        f'<p class="pointer"><a href="{quote(block.address)}">{escape(block.text)}</a></p>{picture}'
+    )
+
+
 def _fold(block: Fold) -> str:
     inner = "\n".join(_block(inner) for inner in block.blocks)
     return f"<details><summary>{escape(block.title)}</summary>\n{inner}\n</details>"
@@ -190,5 +203,6 @@ _SETTERS: dict[type, Callable[[Any], str]] = {
     TableBlock: _table,
     Picture: _picture,
     Download: _download,
+    Pointer: _pointer,
     Fold: _fold,
 }

@@ -1,6 +1,7 @@
 """A document on paper: PDF by typst, with the fonts it carries and no browser."""
 
 import json
+import re
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -21,6 +22,7 @@ from kit.report.document import (
     Fold,
     Formula,
     Paragraph,
+    Pointer,
     Section,
     TableBlock,
 )
@@ -28,6 +30,8 @@ from kit.report.picture import Picture
 from kit.report.words import day
 
 Layout = Literal["pages", "wall"]
+
+_BEYOND_OWN_FONTS = re.compile(r"[\u0780-\u0e3e\u0e60-\u1dff\u2e80-\ufaff\U00020000-\U0010ffff]")
 
 _KINDS: dict[type, str] = {
     Paragraph: "paragraph",
@@ -38,6 +42,7 @@ _KINDS: dict[type, str] = {
     TableBlock: "table",
     Picture: "picture",
     Download: "download",
+    Pointer: "pointer",
     Fold: "fold",
     Section: "section",
 }
@@ -47,7 +52,8 @@ def pages(document: Document) -> bytes:
     """Set a report as PDF (tagged for screen readers, PDF/UA-1), as many pages as it takes.
 
     The page is as wide as A4 and as high as Letter, so that it prints unscaled on both. The same
-    document gives the same bytes.
+    document gives the same bytes. (Only scripts that the kit's fonts lack, such as Chinese, fall
+    back on the machine's own.)
     """
     return _compile(document, "pages")
 
@@ -67,7 +73,7 @@ def _compile(document: Document, layout: Layout) -> bytes:
             folder / "report.typ",
             root=folder,
             font_paths=[Path(mpl.get_data_path()) / "fonts" / "ttf"],
-            ignore_system_fonts=True,
+            ignore_system_fonts=not _BEYOND_OWN_FONTS.search(told),
             pdf_standards="ua-1",
             timestamp=0,
         )

@@ -2,13 +2,14 @@
 
 import pandas as pd
 
+from kit.record import loss_balance
 from kit.report.analysis import Analysis
-from kit.report.document import Block, Bullets, Paragraph, Point, Section, TableBlock
+from kit.report.document import Block, Paragraph, Section, TableBlock
 from kit.report.figures.all_tiles import all_tiles
 from kit.report.middle_grades import last_grades
 from kit.report.tabled import tabled
 from kit.report.words import counted, inches, listed
-from kit.series import UNITS, losses
+from kit.series import UNITS
 
 _FACTOR_WORDS = {
     "base_family": "base family",
@@ -30,7 +31,7 @@ def fired(analysis: Analysis) -> Section:
         Paragraph(_sizes(analysis)),
         Paragraph(_why_so_few(analysis)),
         _settings_table(analysis),
-        *_losses(analysis),
+        Paragraph(loss_balance(series).sentence()),
     ]
     bases = series.tiles.set_index("tile")["base"]
     if len(analysis.observations) and len(bases) <= _MOST_ON_A_PICTURE:
@@ -89,19 +90,3 @@ def _settings_table(analysis: Analysis) -> TableBlock:
         rows.append((_FACTOR_WORDS[name], listed(words) + unit))
     frame = pd.DataFrame(rows, columns=["What", "Levels"])
     return tabled("What was varied, and what was kept the same", frame)
-
-
-def _losses(analysis: Analysis) -> list[Block]:
-    lost = losses(analysis.series)
-    if lost.empty:
-        return [Paragraph("No tile and no patch was lost.")]
-    count = counted(len(lost), "patch", "patches")
-    reasons = lost.groupby("reason").size().sort_values(ascending=False)
-    points = tuple(
-        Point(counted(int(n), "patch", "patches"), f"{why}:") for why, n in reasons.items()
-    )
-    told = (
-        f"{count} of {len(analysis.series.patches)} were lost on the way. What was seen before the "
-        "accident counts; nothing after it does."
-    )
-    return [Paragraph(told), Bullets(points)]

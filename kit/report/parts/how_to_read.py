@@ -1,8 +1,13 @@
 """How to read the chart."""
 
+from collections.abc import Sequence
+
+import pandas as pd
+
 from kit.report.analysis import Analysis
-from kit.report.document import Block, Bullets, Paragraph, Point, Section
+from kit.report.document import Block, Bullets, Paragraph, Point, Section, TableBlock
 from kit.report.figures.pair_chart import pair_chart
+from kit.report.tabled import tabled
 from kit.report.verdicts import AVOID, BROKEN, SUITED, UNKNOWN
 from kit.report.words import counted, percent
 from kit.series import Scale, Settings
@@ -16,7 +21,8 @@ def how_to_read(analysis: Analysis) -> Section:
             "Each patch was graded from 0 to 4. 0 is the best a stencil can do; 4 is the loss of "
             "the thing graded."
         ),
-        Bullets(tuple(_scale_point(scale) for scale in settings.scales)),
+        Bullets(tuple(Point(scale.question, f"{scale.title}:") for scale in settings.scales)),
+        _steps(settings.scales),
     ]
     if analysis.pairs.empty:
         blocks.append(Paragraph(f"There is no pair chart yet: {analysis.why_no_pairs}"))
@@ -30,9 +36,11 @@ def how_to_read(analysis: Analysis) -> Section:
     return Section("chart", "How to read the chart", tuple(blocks))
 
 
-def _scale_point(scale: Scale) -> Point:
-    steps = "; ".join(f"{grade} {step}" for grade, step in enumerate(scale.steps))
-    return Point(f"{scale.question} {steps}.", f"{scale.title}:")
+def _steps(scales: Sequence[Scale]) -> TableBlock:
+    frame = pd.DataFrame({"Grade": [str(grade) for grade in scales[0].grades]})
+    for scale in scales:
+        frame[scale.title] = list(scale.steps)
+    return tabled("What each grade means", frame)
 
 
 def _rule(settings: Settings) -> str:

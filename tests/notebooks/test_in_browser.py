@@ -1,0 +1,133 @@
+"""Every notebook as a person meets it: JupyterLab in a real browser."""
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
+PATIENCE_S = 120
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+DRIVER = shutil.which("chromedriver")
+
+pytestmark = pytest.mark.skipif(
+    not (CHROMIUM and DRIVER),
+    reason="no browser here: install Debian's chromium and chromium-driver to run this",
+)
+
+RUN_ALL = """
+const done = arguments[arguments.length - 1];
+const app = window.jupyterapp;
+app.restored.then(() => app.shell.currentWidget.context.ready)
+  .then(() => app.shell.currentWidget.sessionContext.ready)
+  .then(() => app.commands.execute('notebook:run-all-cells'))
+  .then(() => done('ran'), problem => done('stopped: ' + problem));
+"""
+
+READ = "return window.jupyterapp.shell.currentWidget.content.model.toJSON()"
+
+
+def free_port():
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+@pytest.fixture(scope="module")
+def studio(tmp_path_factory):
+    """A studio of its own, so that nothing in the real one is touched."""
+    folder = tmp_path_factory.mktemp("studio")
+    shutil.copytree(ROOT / "notebooks", folder / "notebooks")
+    shutil.copytree(ROOT / "data" / "demo", folder / "data" / "demo")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def lab(studio):
+    """The address of a running JupyterLab."""
+    port, home = free_port(), studio / ".home"
+    home.mkdir()
+    places = {f"JUPYTER_{p}_DIR": str(home / p.lower()) for p in ("CONFIG", "DATA", "RUNTIME")}
+    options = [
+        "--no-browser", "--allow-root", "--expose-app-in-browser", f"--port={port}",
+        f"--ServerApp.root_dir={studio}", "--IdentityProvider.token=tried",
+        "--LabApp.news_url=None", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+    ]  # fmt: skip
+    log = (home / "log").open("w")
+    server = subprocess.Popen(
+        [sys.executable, "-m", "jupyterlab", *options],
+        env=os.environ | places | {"PATH": f"{Path(sys.executable).parent}:{os.environ['PATH']}"},
+        stdout=log,
+        stderr=log,
+    )
+    address = f"http://127.0.0.1:{port}"
+    try:
+        wait_for(lambda: urllib.request.urlopen(f"{address}/api?token=tried"), server)
+        yield address
+    finally:
+        server.terminate()
+        server.wait(20)
+        log.close()
+
+
+def wait_for(answers, server):
+    start = time.monotonic()
+    while time.monotonic() - start < PATIENCE_S:
+        assert server.poll() is None, "JupyterLab stopped by itself"
+        try:
+            return answers()
+        except OSError:
+            time.sleep(0.3)
+    raise TimeoutError("JupyterLab did not answer")
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory):
+    webdriver = pytest.importorskip("selenium.webdriver", reason="selenium drives the browser")
+    options = webdriver.ChromeOptions()
+    options.binary_location = CHROMIUM
+    for option in (
+        "headless=new", "no-sandbox", "disable-gpu", "disable-quic", "no-first-run",
+        "disable-background-networking", "disable-component-update", "disable-sync",
+        "disable-dev-shm-usage", "window-size=1280,900",
+        f"user-data-dir={tmp_path_factory.mktemp('profile')}",
+    ):  # fmt: skip
+        options.add_argument(f"--{option}")
+    service = webdriver.ChromeService(DRIVER)
+    driver = webdriver.Chrome(options=options, service=service)
+    driver.set_script_timeout(PATIENCE_S)
+    driver.set_page_load_timeout(PATIENCE_S)
+    yield driver
+    driver.quit()
+
+
+def open_and_run(browser, lab, name):
+    """Run a notebook; return its cells."""
+    browser.get(f"{lab}/doc/tree/notebooks/{name}.ipynb?token=tried&reset")
+    start = time.monotonic()
+    while not browser.execute_script("return !!(window.jupyterapp?.shell?.currentWidget?.context)"):
+        assert time.monotonic() - start < PATIENCE_S, "the notebook did not open"
+        time.sleep(0.2)
+    assert browser.execute_async_script(RUN_ALL) == "ran"
+    return browser.execute_script(READ)["cells"]
+
+
+def outputs(cells):
+    return [output for cell in cells for output in cell.get("outputs", [])]
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_every_cell_runs_and_shows_something(browser, lab, path):
+    cells = open_and_run(browser, lab, path.stem)
+    code = [cell for cell in cells if cell["cell_type"] == "code"]
+    assert [o for o in outputs(cells) if o["output_type"] == "error"] == []
+    assert all(cell["execution_count"] for cell in code)
+    assert any(o["output_type"] in ("display_data", "execute_result") for o in outputs(cells))
