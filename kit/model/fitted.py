@@ -88,7 +88,8 @@ class FittedModel:
 
         The uncertainty of effects, of the levels that were seen and of the standard deviations
         is in it (to first order), and so is the variance of levels never seen: two rows that
-        share an unseen level share its variance.
+        share an unseen level share its variance. That variance is the estimated one, or under a
+        prior its expectation.
 
         Parameters
         ----------

@@ -14,11 +14,11 @@ from kit.model import posterior as posteriors
 from kit.model.crossed import Array, CrossedPattern, Index
 from kit.model.fitted import FittedModel, random_effects
 from kit.model.penalised import PenalisedLikelihood, Solution
-from kit.model.posterior import Posterior
+from kit.model.posterior import Posterior, new_level_variance
 from kit.model.prior import Prior, as_prior
 from kit.model.search import Optimum, inverse_of, minimise
 from kit.model.summary import Summary, summarise
-from kit.model.terms import complete_rows, parse, read_effects, read_groups
+from kit.model.terms import check_twins, complete_rows, parse, read_effects, read_groups
 from kit.model.threads import one_thread
 
 # A standard deviation below this share of the residual's cannot be told from zero.
@@ -144,6 +144,7 @@ class LinearMixedModel:
         -----
         BoundaryVarianceWarning, NotConvergedWarning
         """
+        check_twins(self.groups, with_prior=prior is not None)
         with one_thread():
             x = self.effects.x
             likelihood = PenalisedLikelihood(
@@ -214,6 +215,9 @@ class LinearMixedModel:
             psi_cov=cov,
             first_effect=0,
             sd=s * relative[:terms],
+            new_var=new_level_variance(
+                s * relative[:terms], sd_slopes, cov, likelihood.prior is not None
+            ),
             sd_slopes=sd_slopes,
             b=at.b / s if terms else np.empty(0),
             b_slopes=b_slopes if terms else np.empty((0, size)),

@@ -18,11 +18,18 @@ from kit.model.crossed import Array, CrossedPattern, Index
 from kit.model.fitted import random_effects
 from kit.model.laplace import LaplaceLikelihood, Mode, OrdinalRows
 from kit.model.ordinal_results import OrdinalResults
-from kit.model.posterior import Posterior
+from kit.model.posterior import Posterior, new_level_variance
 from kit.model.prior import Prior, as_prior
 from kit.model.quadrature import QuadratureLikelihood
 from kit.model.search import Optimum, inverse_of, minimise
-from kit.model.terms import complete_rows, grade_codes, parse, read_effects, read_groups
+from kit.model.terms import (
+    check_twins,
+    complete_rows,
+    grade_codes,
+    parse,
+    read_effects,
+    read_groups,
+)
 from kit.model.threads import one_thread
 
 # Past this many logits over a factor's range an effect says "always", not "how much".
@@ -53,7 +60,7 @@ class OrdinalMixedModel:
     ------
     Misuse
         If the formula or the data cannot be used as asked: one grade only, a group of one level,
-        two groups that divide the rows alike, more effects than rows.
+        more effects than rows.
 
     Warns
     -----
@@ -98,7 +105,7 @@ class OrdinalMixedModel:
         Parameters
         ----------
         prior : None, 'weak' or Prior
-            None is plain maximum likelihood.
+            None is plain maximum likelihood; it refuses groups that divide the rows alike.
         quadrature : int
             Points of adaptive Gauss-Hermite quadrature; 1 is Laplace's approximation. More need
             a model with one group.
@@ -113,6 +120,7 @@ class OrdinalMixedModel:
                 f"Quadrature needs exactly one group; this model has {len(self.groups)}. "
                 "Use quadrature=1."
             )
+        check_twins(self.groups, with_prior=belief is not None)
         fit = _OrdinalFit(self, belief, quadrature)
         with one_thread():
             return fit.run()
@@ -233,14 +241,17 @@ class _OrdinalFit:
         _, _, sd = rows.split(best.x)
         mode = best.state
         slopes = self.laplace.mode_slopes(best.x, mode) @ np.linalg.inv(outward)
+        sd = sd[: rows.free_sds]
+        sd_slopes = np.eye(rows.size)[rows.size - rows.free_sds :]
         posterior = Posterior(
             effects=model.effects,
             groups=model.groups,
             psi=psi,
             psi_cov=cov,
             first_effect=rows.cuts,
-            sd=sd[: rows.free_sds],
-            sd_slopes=np.eye(rows.size)[rows.size - rows.free_sds :],
+            sd=sd,
+            new_var=new_level_variance(sd, sd_slopes, cov, self.prior is not None),
+            sd_slopes=sd_slopes,
             b=mode.b if rows.free_sds else np.empty(0),
             b_slopes=slopes if rows.free_sds else np.empty((0, rows.size)),
             factor=mode.factor,

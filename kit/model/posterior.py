@@ -38,6 +38,8 @@ class Posterior:
     first_effect : int
         Place of the first effect in `psi`.
     sd : (terms,) array
+    new_var : (terms,) array
+        Variance that a level never seen adds.
     sd_slopes : (terms, m) array
         d sd / d psi.
     b : (q,) array
@@ -54,10 +56,23 @@ class Posterior:
     psi_cov: Array
     first_effect: int
     sd: Array
+    new_var: Array
     sd_slopes: Array
     b: Array
     b_slopes: Array
     factor: CrossedFactor
+
+
+def new_level_variance(sd: Array, sd_slopes: Array, psi_cov: Array, with_prior: bool) -> Array:
+    """Variance of a level never seen: sd^2, or its expectation where log sd has a distribution.
+
+    Under a prior log sd is about normal with variance v, and E sd^2 = sd^2 exp(2 v); v is bounded
+    by 1/2 because the normal's tail is not to be trusted further.
+    """
+    if not with_prior or not sd.size:
+        return sd**2
+    v = np.einsum("ij,jk,ik->i", sd_slopes, psi_cov, sd_slopes) / sd**2
+    return sd**2 * np.exp(2 * np.minimum(v, 0.5))
 
 
 @dataclass(frozen=True)
@@ -138,7 +153,7 @@ def lay_out(posterior: Posterior, frame: pd.DataFrame, noise: Sequence[str] = ()
         else:
             fresh = np.full(n, -1)
         if (fresh >= 0).any():
-            unseen.append((sd**2, fresh))
+            unseen.append((float(posterior.new_var[j]), fresh))
         start += group.size
     if not at_row:
         weights = sparse.csr_array((n, posterior.b.size))

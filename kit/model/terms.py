@@ -142,18 +142,45 @@ def _divide(data: pd.DataFrame, columns: tuple[str, ...]) -> tuple[Index, pd.Ind
 
 
 def read_groups(names: Sequence[str], data: pd.DataFrame) -> tuple[Group, ...]:
-    """Read all random intercepts; refuse two that divide the rows in the same way."""
-    groups: list[Group] = []
-    for name in names:
-        group = read_group(name, data)
-        twin = next((other for other in groups if same_division(group, other)), None)
-        if twin is not None:
+    """Read all random intercepts."""
+    return tuple(read_group(name, data) for name in names)
+
+
+def twins(groups: Sequence[Group]) -> list[tuple[str, str]]:
+    """Pairs of groups that divide the rows in the same way, by name."""
+    return [
+        (one.name, other.name)
+        for i, one in enumerate(groups)
+        for other in groups[i + 1 :]
+        if same_division(one, other)
+    ]
+
+
+def check_twins(groups: Sequence[Group], with_prior: bool) -> None:
+    """Refuse groups that divide the rows alike, or with a prior say that it shares them out.
+
+    Raises
+    ------
+    Misuse
+        Without a prior.
+
+    Warns
+    -----
+    AliasedEffectWarning
+        With one.
+    """
+    for one, other in twins(groups):
+        if not with_prior:
             raise Misuse(
-                f"{name} and {twin.name} divide the rows in the same way, so they cannot be told "
-                "apart. Leave one of them out."
+                f"{one} and {other} divide the rows in the same way, so they cannot be told "
+                "apart. Leave one of them out, or fit with prior='weak'."
             )
-        groups.append(group)
-    return tuple(groups)
+        warnings.warn(
+            f"{one} and {other} divide the rows in the same way, so only their sum is seen; the "
+            "prior shares it between them.",
+            AliasedEffectWarning,
+            stacklevel=4,
+        )
 
 
 def same_division(one: Group, other: Group) -> bool:

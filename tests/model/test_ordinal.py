@@ -6,7 +6,13 @@ import pytest
 from scipy.optimize import approx_fprime
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 
-from kit.errors import BoundaryVarianceWarning, EmptyGradeWarning, Misuse, SeparationWarning
+from kit.errors import (
+    AliasedEffectWarning,
+    BoundaryVarianceWarning,
+    EmptyGradeWarning,
+    Misuse,
+    SeparationWarning,
+)
 from kit.model import OrdinalMixedModel, Prior
 from kit.model.laplace import LaplaceLikelihood, OrdinalRows
 from kit.model.quadrature import QuadratureLikelihood
@@ -195,8 +201,17 @@ def test_one_grade_only_is_refused_in_plain_words(wine):
 def test_a_group_of_one_level_and_twins_are_refused(wine):
     with pytest.raises(Misuse, match="same room"):
         OrdinalMixedModel(FORMULA, wine.assign(room="x"), groups=["judge", "room"])
-    with pytest.raises(Misuse, match="cannot be told"):
-        OrdinalMixedModel(FORMULA, wine.assign(taster=wine["judge"] * 2), ["judge", "taster"])
+    twins = OrdinalMixedModel(FORMULA, wine.assign(taster=wine["judge"] * 2), ["judge", "taster"])
+    with pytest.raises(Misuse, match="judge and taster"):
+        twins.fit()
+
+
+def test_under_a_prior_twins_share_their_variation(wine):
+    twins = OrdinalMixedModel(FORMULA, wine.assign(taster=wine["judge"] * 2), ["judge", "taster"])
+    with pytest.warns(AliasedEffectWarning, match="judge and taster"):
+        fit = twins.fit(prior="weak")
+    assert fit.converged
+    assert fit.random_sd["judge"] == pytest.approx(fit.random_sd["taster"], rel=1e-3)
 
 
 def test_more_effects_than_rows_are_refused(wine):

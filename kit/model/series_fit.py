@@ -1,0 +1,231 @@
+"""The standard model of a series: which terms its grades can carry, and the fit itself."""
+
+import warnings
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import pandas as pd
+
+from kit.errors import AliasedEffectWarning, Misuse
+from kit.model.ordinal import OrdinalMixedModel
+from kit.model.ordinal_results import OrdinalResults
+from kit.model.prior import Prior
+from kit.model.terms import Group, read_group, same_division
+from kit.series import Series, observations
+
+MEASURES = ("firings", "mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
+"""Numeric factors, the ones that matter most first."""
+
+GROUPS = (
+    "base",
+    "overlay",
+    "base:overlay",
+    "grader",
+    "tile",
+    "patch",
+    "session",
+    "series",
+)
+"""Sources of variation. Of two that cannot be told apart, the earlier one is kept."""
+
+NOISE = ("tile", "patch")
+"""What a pair meets anew each time it is fired: a new patch on a new tile."""
+
+STEPS = range(5)
+"""Steps of a scale when the series does not say: 0 (none) to 4 (total)."""
+
+PLAIN = {
+    "base_family": "the base's family",
+    "overlay_family": "the overlay's family",
+    "firings": "firings",
+    "mesh": "the overlay's mesh",
+    "coat_weight": "the overlay's coat weight",
+    "base_mesh": "the base's mesh",
+    "base_coat_weight": "the base's coat weight",
+    "base_coats": "the base's coats",
+    "base": "base colour",
+    "overlay": "overlay colour",
+    "base:overlay": "the pair itself",
+    "grader": "grader",
+    "tile": "tile",
+    "patch": "patch",
+    "session": "session",
+    "series": "series",
+}
+"""Factors and groups as a person would say them."""
+
+
+@dataclass(frozen=True, eq=False)
+class ScaleFit:
+    """A fitted scale of one series or several.
+
+    Attributes
+    ----------
+    scale : str
+    results : OrdinalResults
+    frame : DataFrame
+        The graded rows, as in `kit.series.observations`.
+    factors : tuple of str
+        Factors with more than one level, which the formula uses.
+    dropped : tuple of str
+        What was left out or cannot be told apart, and why, one sentence each.
+    """
+
+    scale: str
+    results: OrdinalResults
+    frame: pd.DataFrame
+    factors: tuple[str, ...]
+    dropped: tuple[str, ...]
+
+
+def fit_series(
+    series: Series | Iterable[Series],
+    scale: str,
+    prior: Prior | Literal["weak"] | None = "weak",
+) -> ScaleFit:
+    """Fit the standard model to one scale of a series, or of several together.
+
+    Parameters
+    ----------
+    series : Series or iterable of Series
+        A colour or a grader keeps its identity across series; tiles, patches and sessions do not.
+    scale : str
+        Name of the scale's column.
+    prior : 'weak', Prior or None
+
+    Returns
+    -------
+    ScaleFit
+
+    Raises
+    ------
+    Misuse
+        If no series has such a scale, or nothing was graded on it, or every grade is the same.
+
+    Warns
+    -----
+    AliasedEffectWarning
+        If terms cannot be told apart; it says which.
+    """
+    each = [series] if isinstance(series, Series) else list(series)
+    scales = {s.name: s for one in each for s in one.settings.scales}
+    if scale not in scales:
+        raise Misuse(f"There is no scale {scale!r}; there is {', '.join(scales) or 'none'}.")
+    frame = pd.concat([observations(one) for one in each], ignore_index=True)
+    return fit_observations(frame, scale, prior, scales[scale].grades)
+
+
+def fit_observations(
+    frame: pd.DataFrame,
+    scale: str,
+    prior: Prior | Literal["weak"] | None = "weak",
+    steps: Sequence[int] = STEPS,
+) -> ScaleFit:
+    """Fit the standard model to a table of graded rows.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As `kit.series.observations` gives it.
+    scale : str
+    prior : 'weak', Prior or None
+    steps : sequence of int
+        Every step of the scale.
+    """
+    graded = _graded(frame, scale, steps)
+    factors, dropped = _factors(graded)
+    groups, reasons = _groups(graded, with_prior=prior is not None)
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
+        model = OrdinalMixedModel(formula(scale, factors), graded, groups=groups)
+        results = model.fit(prior=prior)
+    for warning in said:
+        warnings.warn(warning.message, warning.category, stacklevel=3)
+        if issubclass(warning.category, AliasedEffectWarning):
+            reasons.append(str(warning.message))
+    return ScaleFit(scale, results, graded, tuple(factors), tuple(dropped + reasons))
+
+
+def formula(scale: str, factors: Sequence[str]) -> str:
+    """The fixed part for the given factors.
+
+    Families enter as a pair: their combination changes with every firing. All other factors enter
+    with two-factor terms.
+    """
+    families = [factor for factor in factors if factor.endswith("_family")]
+    measures = [f"center({factor})" for factor in factors if factor in MEASURES]
+    terms = [" * ".join(families)] if families else []
+    terms += [f"({' + '.join(families + measures)}) ** 2"] if measures else []
+    if len(families) == 2 and "firings" in factors:
+        terms.append(f"{families[0]}:{families[1]}:center(firings)")
+    return f"{scale} ~ {' + '.join(terms) or '1'}"
+
+
+def _graded(frame: pd.DataFrame, scale: str, steps: Sequence[int]) -> pd.DataFrame:
+    if scale not in frame.columns:
+        raise Misuse(f"The observations have no column {scale!r}.")
+    graded = frame[frame[scale].notna()].reset_index(drop=True)
+    if not len(graded):
+        raise Misuse(f"Nothing was graded for {scale} yet.")
+    values = graded[scale].astype(int)
+    if (values == values.iloc[0]).all():
+        raise Misuse(
+            f"Every {scale} grade is {values.iloc[0]}. Where nothing differs there is nothing to "
+            "explain; at least two different grades are needed."
+        )
+    graded[scale] = pd.Categorical(values, categories=list(steps), ordered=True)
+    several = "series" in graded and len(graded["series"].unique()) > 1
+    if several:
+        for column in ("tile", "patch", "session"):
+            graded[column] = graded["series"] + " " + graded[column].astype(str)
+    return graded
+
+
+def _factors(graded: pd.DataFrame) -> tuple[list[str], list[str]]:
+    """Factors that vary, and a sentence for each that does not."""
+    varied, dropped = [], []
+    for factor in ("base_family", "overlay_family", *MEASURES):
+        if factor not in graded:
+            continue
+        levels = graded[factor].unique()
+        if len(levels) > 1:
+            varied.append(factor)
+        else:
+            dropped.append(f"{PLAIN[factor]} was {levels[0]} throughout, so it has no effect here.")
+    return varied, [sentence[0].upper() + sentence[1:] for sentence in dropped]
+
+
+def _groups(graded: pd.DataFrame, with_prior: bool) -> tuple[list[str], list[str]]:
+    """Groups that the rows can carry, and a sentence for each that they cannot.
+
+    Under a prior two groups that divide the rows alike both stay: the prior shares their variation
+    out, and neither the colour nor the tile is then taken to be surer than it is.
+    """
+    kept: list[Group] = []
+    dropped: list[str] = []
+    for name in GROUPS:
+        if not set(name.split(":")) <= set(graded.columns):
+            continue
+        if graded[name.split(":")].drop_duplicates().shape[0] < 2:
+            if name != "series":
+                dropped.append(f"There is one {name} only, so its variation cannot be seen.")
+            continue
+        group = read_group(name, graded)
+        if group.size == len(graded) and name in NOISE:
+            dropped.append(
+                f"Every {name} was graded once, so its variation cannot be told apart from the "
+                "grader's wavering; the two count together."
+            )
+            continue
+        twin = next((other for other in kept if same_division(group, other)), None)
+        if twin is None or with_prior:
+            kept.append(group)
+            continue
+        text = (
+            f"{PLAIN[name]} and {PLAIN[twin.name]} divide the grades in the same way, so they "
+            f"cannot be told apart; {PLAIN[name]} was left out."
+        )
+        warnings.warn(text, AliasedEffectWarning, stacklevel=4)
+        dropped.append(text[0].upper() + text[1:])
+    return [group.name for group in kept], dropped
