@@ -1,6 +1,7 @@
 """Entries laid over a series: what is new, what changes, what is the same already."""
 
 import datetime as dt
+import math
 import random
 import time
 from collections.abc import Iterable, Mapping, Sequence
@@ -133,7 +134,7 @@ def enter(
         except ChangedMeanwhile:
             time.sleep(random.uniform(0.01, 0.05) * (1 + attempt / 4))
         else:
-            return replace(after, sources=after.files())
+            return read_series(folder)
     raise ChangedMeanwhile(f"{folder} is being written all the time. Try again in a moment.")
 
 
@@ -149,8 +150,13 @@ def _rows(series: Series, name: str) -> dict[tuple[Any, ...], dict[str, Value]]:
 
 def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
     """Rows as plain Python values; None for every blank."""
-    plain = frame.astype(object).where(frame.notna() & frame.ne(""), None)
-    return plain.to_dict("records")
+    columns = [[_plain(value) for value in frame[name].tolist()] for name in frame.columns]
+    return [dict(zip(frame.columns, row, strict=True)) for row in zip(*columns, strict=True)]
+
+
+def _plain(value: Any) -> Any:
+    blank = value is pd.NA or value == "" or (isinstance(value, float) and math.isnan(value))
+    return None if blank else value
 
 
 def _implied_firings(

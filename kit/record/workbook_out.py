@@ -1,6 +1,7 @@
 """The workbook that is filled in at the bench: a row for each patch and firing."""
 
 import io
+import math
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -10,6 +11,7 @@ from openpyxl.cell.cell import Cell
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from kit.record.instructions import INSTRUCTIONS
@@ -28,7 +30,9 @@ _MIDDLE = Alignment(horizontal="center", vertical="center")
 _OPEN = Protection(locked=False)
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 _WORDS = "Words"
-_SPARE_ROWS = 60
+_SPARE_ROWS = 40
+_LINE = 90
+_ROW_PT = 15
 _FIRST = 6
 """Row of the headings; the name of the series and of the grader stand above."""
 
@@ -72,7 +76,7 @@ def write_workbook(series: Series, path: Path | str, grader: str = "") -> Path:
 
 def _start_here(sheet: Worksheet, series: Series) -> None:
     sheet.title = "Start here"
-    sheet.column_dimensions["A"].width = 100
+    sheet.column_dimensions["A"].width = _LINE
     _put(sheet["A1"], series.settings.title, font=_TITLE)
     _put(sheet["A2"], series.settings.question)
     lines = [*INSTRUCTIONS]
@@ -82,6 +86,9 @@ def _start_here(sheet: Worksheet, series: Series) -> None:
     for row, line in enumerate(lines, start=4):
         _put(sheet.cell(row, 1), line)
         sheet.cell(row, 1).alignment = _WRAP
+        sheet.row_dimensions[row].height = _ROW_PT * max(1, math.ceil(len(line) / (0.9 * _LINE)))
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
 
 
 def _grades(sheet: Worksheet, series: Series, grader: str) -> None:
@@ -182,9 +189,7 @@ def _head(
     sheet.freeze_panes = sheet.cell(_FIRST + 1, 3)
     sheet.print_title_rows = f"{_FIRST}:{_FIRST}"
     sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
-    sheet.sheet_properties.pageSetUpPr = openpyxl.worksheet.properties.PageSetupProperties(
-        fitToPage=True
-    )
+    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
 
 
 def _given(sheet: Worksheet, row: int, values: Sequence[object]) -> None:

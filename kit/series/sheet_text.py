@@ -13,7 +13,9 @@ from dataclasses import dataclass
 
 from kit.errors import Problem
 
-_FORMULA_START = ("=", "+", "-", "@", "\t", "\r")
+_RUNS = re.compile(r"'*[=+\-@\t\r]")
+"""Text that a spreadsheet would take for a formula, or that looks like such text made safe."""
+
 _DELIMITERS = (",", ";", "\t")
 
 
@@ -101,14 +103,12 @@ def write_records(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> byt
 
 def guarded(cell: str) -> str:
     """Make text safe to open in a spreadsheet; `unguarded` takes it back."""
-    if cell.startswith(_FORMULA_START) and not _is_number(cell):
-        return "'" + cell
-    return cell
+    return "'" + cell if _RUNS.match(cell) and not _is_number(cell) else cell
 
 
 def unguarded(cell: str) -> str:
     """Take off the apostrophe that keeps a spreadsheet from running a cell."""
-    return cell[1:] if cell[:1] == "'" and cell[1:].startswith(_FORMULA_START) else cell
+    return cell[1:] if cell[:1] == "'" and _RUNS.match(cell) else cell
 
 
 def _is_number(cell: str) -> bool:

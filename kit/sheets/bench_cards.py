@@ -16,13 +16,15 @@ _MARK_MM = 13.0
 _WIDEST_BESIDE_MM = 72.0
 """Blanks up to this width are drawn beside the table, wider ones above it."""
 _TALLEST_MAP_MM = 120.0
+_FRAME_MM = 6.0
 
 
 def bench_card_data(series: Series, paper: Paper, tiles: Sequence[int]) -> dict[str, Any]:
     """Gather what the cards of some tiles say."""
     settings = series.settings
     beside = settings.blank.width_mm <= _WIDEST_BESIDE_MM
-    room = _WIDEST_BESIDE_MM if beside else paper.width_mm - 2 * MARGIN_MM - 8
+    page_mm = paper.height_mm if lies_on_its_side(series, paper) else paper.width_mm
+    room = _WIDEST_BESIDE_MM if beside else page_mm - 2 * MARGIN_MM - _FRAME_MM
     family = series.colours.set_index("colour")["family"]
     coats = coat_grams(series)
     patches = series.patches.assign(
@@ -56,6 +58,12 @@ def bench_card_data(series: Series, paper: Paper, tiles: Sequence[int]) -> dict[
         "shrink": shrink_to(settings, room, _TALLEST_MAP_MM),
         "cautions": [vars(c) for c in cautions_for("sift", "use")],
     }
+
+
+def lies_on_its_side(series: Series, paper: Paper) -> bool:
+    """Whether the blank is so wide that its map needs the long side of the paper."""
+    upright_mm = paper.width_mm - 2 * MARGIN_MM - _FRAME_MM
+    return series.settings.blank.width_mm > upright_mm
 
 
 def _patch(patch: Any, loss: float) -> dict[str, Any]:

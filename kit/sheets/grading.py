@@ -29,7 +29,7 @@ def grading_data(series: Series, paper: Paper, tiles: Collection[int]) -> dict[s
         for firing in sorted(set(plan["firing"]))
         for grader in (settings.graders or ("",))
     ]
-    width = paper.height_mm if turned(series) else paper.width_mm
+    width = paper.height_mm if lies_on_its_side(series) else paper.width_mm
     recipe = 0.0 if settings.blind else 37.0
     boxes = sum(len(scale.steps) for scale in settings.scales)
     gaps = 2.8 * (len(settings.scales) + 1)
@@ -43,7 +43,7 @@ def grading_data(series: Series, paper: Paper, tiles: Collection[int]) -> dict[s
     }
 
 
-def turned(series: Series) -> bool:
+def lies_on_its_side(series: Series) -> bool:
     """Whether there are so many scales that the sheet must lie on its side."""
     return len(series.settings.scales) > 3
 

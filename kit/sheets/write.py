@@ -6,8 +6,7 @@ from typing import Any
 
 from kit.errors import Misuse
 from kit.series import DEFERENCE, Series, write_whole, writing
-from kit.sheets.bench_cards import bench_card_data
-from kit.sheets.grading import grading_data, turned
+from kit.sheets import bench_cards, grading
 from kit.sheets.label_sheets import LABEL_SHEETS, USUAL_SHEET
 from kit.sheets.labels import label_data
 from kit.sheets.paper import Paper, checked_paper, typeset
@@ -55,10 +54,18 @@ def write_sheets(
     makers: Mapping[str, Callable[[], bytes]] = {
         "shopping": lambda: _sheet(series, "shopping", shopping_data(series, on), on),
         "bench-cards": lambda: _sheet(
-            series, "bench_cards", bench_card_data(series, on, tiles), on
+            series,
+            "bench_cards",
+            bench_cards.bench_card_data(series, on, tiles),
+            on,
+            bench_cards.lies_on_its_side(series, on),
         ),
         "grading": lambda: _sheet(
-            series, "grading", grading_data(series, on, tiles), on, landscape=turned(series)
+            series,
+            "grading",
+            grading.grading_data(series, on, tiles),
+            on,
+            grading.lies_on_its_side(series),
         ),
         "labels": lambda: _sheet(series, "labels", label_data(series, stickers, tiles), on),
     }
@@ -79,7 +86,7 @@ def write_photo_card(series: Series, folder: Path | str, paper: str = "a4") -> P
     return _write(
         Path(folder),
         "photo-card",
-        lambda: _sheet(series, "photo_card", data, on, landscape=sideways),
+        lambda: _sheet(series, "photo_card", data, on, sideways),
         None,
     )
 
