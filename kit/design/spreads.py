@@ -58,3 +58,6 @@ class Spreads:
         The variance is patch² + grading² / grades_per_patch, in grades².
         """
         return self.patch**2 + self.grading**2 / grades_per_patch
+
+
+TYPICAL = Spreads()

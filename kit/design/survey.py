@@ -13,9 +13,9 @@ import numpy as np
 import pandas as pd
 
 from kit.design.pair_field import Floats, Ints, PairField, unfired_field
-from kit.design.spreads import Spreads
+from kit.design.spreads import TYPICAL, Spreads
 from kit.design.survey_criterion import CRITERIA
-from kit.design.survey_search import Bench, Flags, SurveySearch, parts
+from kit.design.survey_search import Bench, Flags, SurveySearch, View, parts
 from kit.errors import Misuse
 
 SWEEPS = 12
@@ -31,7 +31,7 @@ def survey(
     wishes: pd.DataFrame | None = None,
     leave_out: Sequence[str] = (),
     known: pd.DataFrame | None = None,
-    spreads: Spreads = Spreads(),
+    spreads: Spreads = TYPICAL,
     criterion: Literal["average", "worst"] = "average",
     grades_per_patch: int = 3,
     seed: int = 1,
@@ -177,21 +177,25 @@ def _bench(
     field: PairField, task: _Task, spreads: Spreads, criterion: str, grades_per_patch: int
 ) -> Bench:
     wanted = task.weight.reshape(task.allowed.shape) > 0
-    return Bench(
+    noise = np.full(task.weight.shape, spreads.noise_variance(grades_per_patch))
+    view = View(
         V=field.covariance,
         tile_variance=spreads.tile**2,
-        noise_variance=spreads.noise_variance(grades_per_patch),
+        noise_variance=noise,
+        criterion=CRITERIA[criterion](field.covariance, task.weight),
+    )
+    return Bench(
+        views=(view,),
         allowed=task.allowed,
-        bases=wanted.any(axis=1),
-        overlays=wanted.any(axis=0),
+        bases=np.array(wanted.any(axis=1)),
+        overlays=np.array(wanted.any(axis=0)),
         known_pair=task.known_pair,
         known_tile=task.known_tile,
-        criterion=CRITERIA[criterion](field.covariance, task.weight),
     )
 
 
 def _deal(bench: Bench, tiles: int, m: int, rng: np.random.Generator) -> tuple[Ints, Ints]:
-    """Deal colours as evenly as they go; of several deals, one that misses fewest and links most."""
+    """Deal colours as evenly as they go; of several deals, keep one that misses fewest."""
 
     def fault(deal: tuple[Ints, Ints]) -> tuple[int, int]:
         base, overlay = deal

@@ -1,12 +1,13 @@
 """What a survey is judged by: how unsure the pairs remain, on average or at worst.
 
-Letters as in the docstrings: V the covariance of all pairs, k the covariance of patches with each
-other, Q = k⁻¹, w the weights of pairs. A batch of candidates is scored at once; candidate c
-replaces r patches by the pairs named in row c.
+Letters: V the covariance of all pairs, w their weights, k the covariance of patches with each
+other and Q its inverse, C = V at the patches' pairs. A batch holds c candidates, each of which
+puts other pairs in the place of the same r patches.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -17,76 +18,79 @@ SHARPNESS = 8
 
 
 @dataclass(frozen=True, eq=False)
-class Rest:
-    """The patches that stay while others are replaced.
-
-    Parameters
-    ----------
-    pair : (n,) int array
-    Q : (n, n) array
-        Inverse of their covariance.
-    """
-
-    pair: Ints
-    Q: Floats
-
-
-@dataclass(frozen=True, eq=False)
 class Batch:
     """Candidates for r patches.
 
     Parameters
     ----------
     pair : (c, r) int array
+    L : (n, r) array
+        Q - L L' is the inverse covariance of the patches that stay, with zeros for those that go.
     A : (n, c, r) array
-        Q times the covariance of the patches that stay with the candidates.
+        (Q - L L') times the covariance of the patches that stay with the candidates.
     S_inverse : (c, r, r) array
         Inverse covariance of the candidates given the patches that stay.
     """
 
     pair: Ints
+    L: Floats
     A: Floats
     S_inverse: Floats
 
 
-class Criterion:
-    """Something to make small; `scores` gives its value for each candidate of a batch."""
+class Standing(Protocol):
+    """A plan as a criterion sees it.
 
-    def value(self, plan: Rest) -> float:
-        """Return the criterion of a whole plan."""
-        raise NotImplementedError
+    Attributes
+    ----------
+    value : float
+        The criterion; small is good.
+    """
 
-    def scores(self, rest: Rest, batch: Batch) -> Floats:
-        """Return the criterion of `rest` with each candidate added, shape (c,)."""
-        raise NotImplementedError
+    value: float
+
+    def scores(self, batch: Batch) -> Floats:
+        """Return the criterion after each exchange of a batch, shape (c,)."""
+        ...
 
 
-class AverageVariance(Criterion):
+Criterion = Callable[[Ints, Floats], Standing]
+"""Makes the standing of a plan from its patches' pairs, shape (n,), and Q."""
+
+
+class AverageVariance:
     """Weighted mean prediction variance, sum_p w_p Var(f_p | plan), weights summing to one.
 
-    With M = V W V it equals tr(W V) - tr(Q M), M taken at the patches' pairs: no pair that is
-    not on a tile need be looked at while searching.
+    With M = V W V it equals tr(W V) - tr(Q M), M taken at the patches' pairs: pairs that are on
+    no tile need not be looked at while searching.
     """
 
     def __init__(self, V: Floats, w: Floats) -> None:
-        self._total = float(np.diag(V) @ w)
-        self._M = V @ (w[:, None] * V)
+        self.M = V @ (w[:, None] * V)
+        self.prior = float(np.diag(V) @ w)
 
-    def value(self, plan: Rest) -> float:
-        return self._total - float(np.sum(plan.Q * self._M[np.ix_(plan.pair, plan.pair)]))
+    def __call__(self, pair: Ints, Q: Floats) -> Standing:
+        return _Average(self, pair, Q)
 
-    def scores(self, rest: Rest, batch: Batch) -> Floats:
+
+class _Average:
+    def __init__(self, of: AverageVariance, pair: Ints, Q: Floats) -> None:
+        self._all, self._pair = of.M, pair
+        self._M = of.M[np.ix_(pair, pair)]
+        self.value = of.prior - float(np.sum(Q * self._M))
+
+    def scores(self, batch: Batch) -> Floats:
         n, c, r = batch.A.shape
-        flat = batch.A.reshape(n, c * r)
-        M = self._M[np.ix_(rest.pair, rest.pair)]
-        across = self._M[np.ix_(rest.pair, batch.pair.ravel())]
-        N = np.einsum("ncr,ncs->crs", batch.A, (M @ flat - across).reshape(n, c, r))
-        N -= np.einsum("ncr,ncs->crs", across.reshape(n, c, r), batch.A)
-        N += self._M[batch.pair[:, :, None], batch.pair[:, None, :]]
-        return self.value(rest) - np.einsum("crs,crs->c", batch.S_inverse, N)
+        across = self._all[np.ix_(self._pair, batch.pair.ravel())].reshape(n, c, r)
+        MA = (self._M @ batch.A.reshape(n, c * r)).reshape(n, c, r)
+        N = np.einsum("ncr,ncs->crs", batch.A, MA - across)
+        N -= np.einsum("ncr,ncs->crs", across, batch.A)
+        N += self._all[batch.pair[:, :, None], batch.pair[:, None, :]]
+        without = self.value + float(np.sum(batch.L * (self._M @ batch.L)))
+        return without - np.einsum("crs,crs->c", batch.S_inverse, N)
 
 
-class WorstVariance(Criterion):
+class WorstVariance:
     """Largest weighted prediction variance, smoothed to (mean_p (w_p Var(f_p))^q)^(1/q).
 
     The true largest value stays put under most exchanges, which leaves a search nothing to go by.
@@ -94,24 +98,29 @@ class WorstVariance(Criterion):
 
     def __init__(self, V: Floats, w: Floats) -> None:
         wanted = np.flatnonzero(w)
-        self._V, self._w, self._prior = V[wanted], w[wanted] / w.max(), np.diag(V)[wanted]
+        self.V, self.w, self.prior = V[wanted], w[wanted] / w.max(), np.diag(V)[wanted]
 
-    def value(self, plan: Rest) -> float:
-        return float(self._smooth(self._variance(plan)[:, None])[0])
+    def __call__(self, pair: Ints, Q: Floats) -> Standing:
+        return _Worst(self, pair, Q)
 
-    def scores(self, rest: Rest, batch: Batch) -> Floats:
+
+class _Worst:
+    def __init__(self, of: WorstVariance, pair: Ints, Q: Floats) -> None:
+        self._of = of
+        self._C = of.V[:, pair]
+        self._variance = of.prior - np.einsum("pi,pi->p", self._C @ Q, self._C)
+        self.value = float(self._smooth(self._variance[:, None])[0])
+
+    def scores(self, batch: Batch) -> Floats:
         n, c, r = batch.A.shape
-        G = self._V[:, batch.pair.ravel()] - self._V[:, rest.pair] @ batch.A.reshape(n, c * r)
+        G = self._of.V[:, batch.pair.ravel()] - self._C @ batch.A.reshape(n, c * r)
         G = G.reshape(-1, c, r)
-        gain = np.einsum("pcr,crs,pcs->pc", G, batch.S_inverse, G, optimize=True)
-        return self._smooth(self._variance(rest)[:, None] - gain)
-
-    def _variance(self, plan: Rest) -> Floats:
-        C = self._V[:, plan.pair]
-        return self._prior - np.einsum("pi,pi->p", C @ plan.Q, C)
+        gain = np.einsum("pcr,pcr->pc", np.einsum("pcr,crs->pcs", G, batch.S_inverse), G)
+        without = self._variance + np.sum((self._C @ batch.L) ** 2, axis=1)
+        return self._smooth(without[:, None] - gain)
 
     def _smooth(self, variance: Floats) -> Floats:
-        weighted = self._w[:, None] * np.maximum(variance, 0.0)
+        weighted = self._of.w[:, None] * np.maximum(variance, 0.0)
         return np.mean(weighted**SHARPNESS, axis=0) ** (1 / SHARPNESS)
 
 

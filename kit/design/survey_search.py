@@ -13,7 +13,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from kit.design.pair_field import Floats, Ints
-from kit.design.survey_criterion import Batch, Criterion, Rest
+from kit.design.survey_criterion import Batch, Criterion, Standing
 
 Flags = NDArray[np.bool_]
 
@@ -25,37 +25,95 @@ LEAST_SWEEP = 1e-4
 
 
 @dataclass(frozen=True, eq=False)
-class Bench:
-    """What a search works with.
+class View:
+    """What one scale shows of the pairs.
 
     Parameters
     ----------
     V : (c², c²) array
         Covariance of the pairs.
-    tile_variance, noise_variance : float
-    allowed : (c, c) bool array
-        Whether overlay j may lie on base i.
-    bases, overlays : (c,) bool array
-        Colours that should appear in that place.
-    known_pair, known_tile : (k,) int array
-        Patches already fired; their tile numbers are negative.
+    tile_variance : float
+    noise_variance : (c²,) array
+        Variance of what a patch of each pair shows about its pair and tile.
     criterion : Criterion
     """
 
     V: Floats
     tile_variance: float
-    noise_variance: float
-    allowed: Flags
-    bases: Flags
-    overlays: Flags
-    known_pair: Ints
-    known_tile: Ints
+    noise_variance: Floats
     criterion: Criterion
 
     def covariance(self, pair: Ints, tile: Ints, to_pair: Ints, to_tile: Ints) -> Floats:
         """Covariance of patches with other patches, without their own noise."""
         same_tile = tile[:, None] == to_tile[None, :]
         return self.V[np.ix_(pair, to_pair)] + self.tile_variance * same_tile
+
+    def plan(self, pair: Ints, tile: Ints) -> "Plan":
+        """The plan that has these patches."""
+        k = self.covariance(pair, tile, pair, tile)
+        k[np.diag_indices_from(k)] += self.noise_variance[pair]
+        Q = np.asarray(np.linalg.inv(k), dtype=np.float64)
+        return Plan(pair, tile, Q, self.criterion(pair, Q))
+
+    def batch(self, plan: "Plan", rows: Ints, pair: Ints) -> Batch:
+        """Candidates, shape (c, r), for r rows of a plan."""
+        c, r = pair.shape
+        tile = plan.tile[rows]
+        B = self.covariance(plan.pair, plan.tile, pair.ravel(), np.tile(tile, c))
+        root = np.linalg.cholesky(np.linalg.inv(plan.Q[np.ix_(rows, rows)]))
+        L = plan.Q[:, rows] @ root
+        A = plan.Q @ B
+        A -= L @ (root.T @ A[rows])
+        S = self.V[pair[:, :, None], pair[:, None, :]]
+        S = S + self.tile_variance * (tile[:, None] == tile[None, :])
+        S = S + self.noise_variance[pair][:, :, None] * np.eye(r)
+        S -= np.einsum("ncr,ncs->crs", A.reshape(-1, c, r), B.reshape(-1, c, r))
+        return Batch(pair, L, A.reshape(-1, c, r), np.linalg.inv(S))
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """The patches of a plan as one view sees them; pair and tile (n,), Q (n, n)."""
+
+    pair: Ints
+    tile: Ints
+    Q: Floats
+    standing: Standing
+
+    def exchanged(self, view: View, rows: Ints, batch: Batch, chosen: int) -> "Plan":
+        """The plan with one candidate of a batch in the rows."""
+        pair = self.pair.copy()
+        pair[rows] = batch.pair[chosen]
+        A, S_inverse = batch.A[:, chosen].copy(), batch.S_inverse[chosen]
+        A[rows] = -np.eye(len(rows))
+        Q = self.Q - batch.L @ batch.L.T + A @ S_inverse @ A.T
+        # Rounding that is not symmetric grows tenfold with every exchange.
+        Q = (Q + Q.T) / 2
+        return Plan(pair, self.tile, Q, view.criterion(pair, Q))
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """What a search works with.
+
+    Parameters
+    ----------
+    views : tuple of View
+        One per scale; their criteria add up.
+    allowed : (c, c) bool array
+        Whether overlay j may lie on base i.
+    bases, overlays : (c,) bool array
+        Colours that should appear in that place.
+    known_pair, known_tile : (k,) int array
+        Patches already fired; their tile numbers are negative.
+    """
+
+    views: tuple[View, ...]
+    allowed: Flags
+    bases: Flags
+    overlays: Flags
+    known_pair: Ints
+    known_tile: Ints
 
 
 class SurveySearch:
@@ -71,10 +129,6 @@ class SurveySearch:
     overlay : (t, m) int array
         Overlay of each patch.
 
-    Attributes
-    ----------
-    value : float
-        The criterion as the plan stands.
     """
 
     def __init__(self, bench: Bench, base: Ints, overlay: Ints) -> None:
@@ -83,6 +137,11 @@ class SurveySearch:
         tiles, m = overlay.shape
         self._tile = np.concatenate([np.repeat(np.arange(tiles), m), bench.known_tile])
         self._refresh()
+
+    @property
+    def value(self) -> float:
+        """The criterion as the plan stands, over all views."""
+        return sum(plan.standing.value for plan in self._plans)
 
     def improve(self, rng: np.random.Generator, sweeps: int, swaps: int) -> None:
         """Make exchanges until a sweep wins nothing, for at most so many sweeps."""
@@ -96,21 +155,18 @@ class SurveySearch:
             for row, other in _some_pairs(tiles * m, swaps, rng):
                 self._change_places(divmod(row, m), divmod(other, m))
             self._refresh()
-            if before - self.value <= LEAST_SWEEP * before:
+            if before - self.value <= LEAST_SWEEP * abs(before):
                 return
 
     def _refresh(self) -> None:
-        self._pair = np.concatenate([self._pairs(self.base, self.overlay), self.bench.known_pair])
-        k = self.bench.covariance(self._pair, self._tile, self._pair, self._tile)
-        k[np.diag_indices_from(k)] += self.bench.noise_variance
-        self._Q = np.linalg.inv(k)
-        self.value = self.bench.criterion.value(Rest(self._pair, self._Q))
+        pair = np.concatenate([self._pairs(self.base, self.overlay), self.bench.known_pair])
+        self._plans = [view.plan(pair, self._tile) for view in self.bench.views]
 
     def _pairs(self, base: Ints, overlay: Ints) -> Ints:
         return (base[:, None] * len(self.bench.allowed) + overlay).ravel()
 
     def _other_overlay(self, tile: int, slot: int) -> None:
-        fits = self.bench.allowed[self.base[tile]].copy()
+        fits = np.array(self.bench.allowed[self.base[tile]])
         fits[self.overlay[tile]] = False
         fits &= _may_replace(self.overlay[tile, slot], self.overlay, self.bench.overlays)
         options = np.flatnonzero(fits)
@@ -119,7 +175,7 @@ class SurveySearch:
         self._take_best(rows, base, options[:, None])
 
     def _other_base(self, tile: int) -> None:
-        fits = self.bench.allowed[:, self.overlay[tile]].all(axis=1)
+        fits = np.all(self.bench.allowed[:, self.overlay[tile]], axis=1)
         fits[self.base[tile]] = False
         fits &= _may_replace(self.base[tile], self.base, self.bench.bases)
         options = np.flatnonzero(fits)
@@ -142,41 +198,30 @@ class SurveySearch:
         """Put the best of the candidates, shapes (c, r), into the rows if it wins anything."""
         if len(base) == 0:
             return
-        keep = np.delete(np.arange(len(self._pair)), rows)
-        rest = Rest(self._pair[keep], _downdated(self._Q, keep, rows))
-        batch = self._batch(rest, keep, rows, base * len(self.bench.allowed) + overlay)
-        scores = self.bench.criterion.scores(rest, batch)
+        pair = base * len(self.bench.allowed) + overlay
+        each = list(zip(self.bench.views, self._plans, strict=True))
+        batches = [view.batch(plan, rows, pair) for view, plan in each]
+        scores = np.sum(
+            [p.standing.scores(b) for p, b in zip(self._plans, batches, strict=True)], axis=0
+        )
         for best in np.argsort(scores, kind="stable"):
-            if self.value - scores[best] <= LEAST_GAIN * self.value:
+            if self.value - scores[best] <= LEAST_GAIN * abs(self.value):
                 return
-            if self._stays_connected(rows, base[best], overlay[best]):
-                self._put(rows, base[best], overlay[best])
-                self._pair[rows] = batch.pair[best]
-                self._Q = _updated(rest.Q, keep, rows, batch.A[:, best], batch.S_inverse[best])
-                self.value = float(scores[best])
+            if self._stays_connected(rows, pair[best]):
+                tile, slot = np.divmod(rows, self.overlay.shape[1])
+                self.base[tile], self.overlay[tile, slot] = base[best], overlay[best]
+                self._plans = [
+                    plan.exchanged(view, rows, batch, best)
+                    for (view, plan), batch in zip(each, batches, strict=True)
+                ]
                 return
 
-    def _batch(self, rest: Rest, keep: Ints, rows: Ints, pair: Ints) -> Batch:
-        c, r = pair.shape
-        tile = np.tile(self._tile[rows], c)
-        B = self.bench.covariance(rest.pair, self._tile[keep], pair.ravel(), tile)
-        A = rest.Q @ B
-        S = self.bench.V[pair[:, :, None], pair[:, None, :]]
-        S = S + self.bench.tile_variance * (tile[:r, None] == tile[None, :r])
-        S = S + self.bench.noise_variance * np.eye(r)
-        S -= np.einsum("ncr,ncs->crs", A.reshape(-1, c, r), B.reshape(-1, c, r))
-        return Batch(pair, A.reshape(-1, c, r), np.linalg.inv(S))
-
-    def _put(self, rows: Ints, base: Ints, overlay: Ints) -> None:
-        tile, slot = np.divmod(rows, self.overlay.shape[1])
-        self.base[tile] = base
-        self.overlay[tile, slot] = overlay
-
-    def _stays_connected(self, rows: Ints, base: Ints, overlay: Ints) -> bool:
+    def _stays_connected(self, rows: Ints, pair: Ints) -> bool:
         c = len(self.bench.allowed)
-        then = self._pair.copy()
-        then[rows] = base * c + overlay
-        return parts(then, c) <= max(1, parts(self._pair, c))
+        now = self._plans[0].pair
+        then = now.copy()
+        then[rows] = pair
+        return parts(then, c) <= max(1, parts(now, c))
 
 
 def parts(pair: Ints, colours: int) -> int:
@@ -202,21 +247,3 @@ def _some_pairs(n: int, most: int, rng: np.random.Generator) -> Iterator[tuple[i
     first, second = np.triu_indices(n, 1)
     for number in chosen:
         yield int(first[number]), int(second[number])
-
-
-def _downdated(Q: Floats, keep: Ints, rows: Ints) -> Floats:
-    """Inverse covariance of the rows that are kept, from that of all."""
-    across = Q[np.ix_(keep, rows)]
-    return Q[np.ix_(keep, keep)] - across @ np.linalg.solve(Q[np.ix_(rows, rows)], across.T)
-
-
-def _updated(Q: Floats, keep: Ints, rows: Ints, A: Floats, S_inverse: Floats) -> Floats:
-    """Inverse covariance with rows put back; A and S_inverse as in a batch, for one candidate."""
-    whole = np.empty((len(keep) + len(rows),) * 2)
-    AS = A @ S_inverse
-    whole[np.ix_(keep, keep)] = Q + AS @ A.T
-    whole[np.ix_(keep, rows)] = -AS
-    whole[np.ix_(rows, keep)] = -AS.T
-    whole[np.ix_(rows, rows)] = S_inverse
-    # Rounding that is not symmetric grows tenfold with every update; symmetric rounding stays.
-    return (whole + whole.T) / 2
