@@ -1,7 +1,7 @@
 """The steps a search may take: which rows change together, and to what."""
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -75,7 +75,10 @@ class Control:
 
 
 def moves(
-    grid: Grid, structure: Structure, graded_at: str | None, control: Control | None
+    grid: Grid,
+    structure: Structure,
+    fixed: Collection[str] = (),
+    control: Control | None = None,
 ) -> list[Move]:
     """List the steps of one pass over the plan: each tile, then its patches.
 
@@ -83,14 +86,15 @@ def moves(
     ----------
     grid : Grid
     structure : Structure
-    graded_at : str or None
-        A factor that every patch runs through, so that it is not chosen.
-    control : Control or None
+    fixed : collection of str
+        Factors that are not chosen, being settled before.
+    control : Control, optional
     """
     bound = set(control.patches) if control else set()
-    free = [name for name in grid.patch_factors if name != graded_at]
-    tile_part = _part(grid, grid.tile_factors)
-    bound_tile_part = _part(grid, grid.tile_factors, control)
+    free = [name for name in grid.patch_factors if name not in fixed]
+    by_tile = [name for name in grid.tile_factors if name not in fixed]
+    tile_part = _part(grid, by_tile)
+    bound_tile_part = _part(grid, by_tile, control)
     patch_parts = [_part(grid, group) for group in _groups(grid, free)]
     own = [name for name in free if control is None or name != control.patch_factor]
     bound_parts = [_part(grid, group) for group in _groups(grid, own)]
@@ -98,7 +102,7 @@ def moves(
     for tile in np.unique(structure.tile):
         rows = np.flatnonzero(structure.tile == tile)
         block = structure.block(rows)
-        if grid.tile_factors:
+        if by_tile:
             parts = [bound_tile_part if structure.patch[r] in bound else tile_part for r in rows]
             steps.append(Move(rows, block, tuple(parts)))
         for patch in np.unique(structure.patch[rows]):

@@ -119,7 +119,7 @@ def optimal(
         model.x,
         allowed,
         layout,
-        moves(space, layout, graded_at, bound),
+        moves(space, layout, {graded_at} if graded_at else (), bound),
         _criterion(criterion, model),
         known.information,
     )
