@@ -114,3 +114,11 @@ class FewGradersWarning(StatisticalWarning):
 
 class AliasedEffectWarning(StatisticalWarning):
     """Two or more effects cannot be told apart with these data."""
+
+
+class ExtrapolationWarning(StatisticalWarning):
+    """Something was foretold that lies outside what was fired."""
+
+
+class ConstantGraderWarning(StatisticalWarning):
+    """A grader gave the same grade throughout, so agreement with that grader cannot be seen."""

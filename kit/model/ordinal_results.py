@@ -1,6 +1,6 @@
 """What a fitted ordinal mixed model says."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,11 +14,12 @@ from kit.model import posterior as posteriors
 from kit.model.crossed import Array
 from kit.model.fitted import FittedModel
 from kit.model.summary import Summary, summarise
+from kit.model.threads import one_thread
 
 # Draws behind the intervals of `predict`; a power of two suits the sequence.
 DRAWS = 1024
 # Rows laid out at once, which bounds the memory of `predict`.
-CHUNK = 512
+CHUNK = 256
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,14 +102,12 @@ class OrdinalResults(FittedModel):
         """
         if not 0 < confidence < 1:
             raise Misuse(f"confidence must lie between 0 and 1, not {confidence}.")
-        parts = []
-        for start in range(0, len(frame), CHUNK):
-            rows = posteriors.lay_out(self.posterior, frame.iloc[start : start + CHUNK], noise)
-            parts.append(self._chances(rows, confidence))
-        each = np.concatenate(parts, axis=1) if parts else np.zeros((3, 0, self.cuts + 1))
         full = np.zeros((3, len(frame), len(self.labels)))
         places = [self.labels.index(label) for label in self.used_labels]
-        full[:, :, places] = each
+        with one_thread():
+            for rows, part in self._chunks(frame, noise):
+                full[0, part][:, places] = np.diff(self._below(rows), prepend=0.0, append=1.0)
+                full[1:, part][:, :, places] = self._limits(rows, confidence)
         columns = pd.MultiIndex.from_product(
             [["probability", "low", "high"], list(self.labels)], names=["", "grade"]
         )
@@ -116,30 +115,153 @@ class OrdinalResults(FittedModel):
             full.transpose(1, 0, 2).reshape(len(frame), -1), index=frame.index, columns=columns
         )
 
-    def _chances(self, rows: posteriors.NewRows, confidence: float) -> Array:
-        """Mean, low and high chance by row and step, a (3, n, steps) array, from draws."""
+    def at_most(self, frame: pd.DataFrame, noise: Sequence[str] = ()) -> pd.DataFrame:
+        """Chance that new rows get at most each grade, averaged over all that is uncertain.
+
+        Parameters
+        ----------
+        frame, noise
+            As for `predict`.
+
+        Returns
+        -------
+        DataFrame
+            One column a step of the scale; the last is 1.
+        """
+        below = np.zeros((len(frame), self.cuts + 1))
+        below[:, -1] = 1.0
+        with one_thread():
+            for rows, part in self._chunks(frame, noise):
+                below[part, :-1] = self._below(rows)
+        # A step without a threshold adds nothing to the step before it.
+        used = np.searchsorted(
+            [self.labels.index(label) for label in self.used_labels],
+            np.arange(len(self.labels)),
+            side="right",
+        )
+        spelt = np.hstack([np.zeros((len(frame), 1)), below])[:, used]
+        return pd.DataFrame(spelt, index=frame.index, columns=list(self.labels))
+
+    def _chunks(
+        self, frame: pd.DataFrame, noise: Sequence[str] = ()
+    ) -> Iterator[tuple[posteriors.NewRows, slice]]:
+        for start in range(0, len(frame), CHUNK):
+            part = slice(start, min(start + CHUNK, len(frame)))
+            yield posteriors.lay_out(self.posterior, frame.iloc[part], noise), part
+
+    def _below(self, rows: posteriors.NewRows) -> Array:
+        """P(y <= k), a (n, cuts) array, by quadrature over the spread of threshold minus eta."""
+        cuts = self.cuts
+        cov = self.posterior.psi_cov[:cuts]
+        gap = self.posterior.psi[:cuts] - rows.mean[:, None]
+        spread = posteriors.variance(self.posterior, rows)[:, None] + np.diag(cov[:, :cuts])
+        spread = np.sqrt(np.maximum(spread - 2 * rows.slopes @ cov.T, 0.0))
+        nodes, weights = np.polynomial.hermite_e.hermegauss(15)
+        below = sum(
+            w * expit(gap + spread * z) for z, w in zip(nodes, weights / weights.sum(), strict=True)
+        )
+        return np.maximum.accumulate(below, axis=1)
+
+    def expected_grade(
+        self,
+        frame: pd.DataFrame,
+        confidence: float = 0.8,
+        noise: Sequence[str] = (),
+    ) -> pd.DataFrame:
+        """Average grade that rows of this kind would get, with its interval.
+
+        Parameters
+        ----------
+        frame : DataFrame, n rows
+        confidence : float
+        noise : sequence of str
+            Groups whose variation is averaged over: it moves single grades, not how surely their
+            average is known.
+
+        Returns
+        -------
+        DataFrame
+            Columns `middle`, `low`, `high`, in steps of the scale.
+        """
+        new = dict(zip(self.random_sd, self.posterior.new_var, strict=True))
+        spread = float(np.sqrt(sum(new[name] for name in noise)))
+        steps = np.asarray([float(label) for label in self.used_labels])
+        tail = (1 - confidence) / 2
+        table = np.zeros((3, len(frame)))
+        with one_thread():
+            for rows, part in self._chunks(frame):
+                theta, eta = self._draws(rows)
+                grade = steps[-1] - averaged_below(theta, eta, spread) @ np.diff(steps)
+                table[:, part] = quantiles(grade, [0.5, tail, 1 - tail])
+        return pd.DataFrame(table.T, index=frame.index, columns=["middle", "low", "high"])
+
+    def _limits(self, rows: posteriors.NewRows, confidence: float) -> Array:
+        """Low and high chance by row and step, a (2, n, steps) array, from draws."""
+        theta, eta = self._draws(rows)
+        below = expit(theta[:, None, :] - eta[:, :, None])
+        chance = np.diff(below, prepend=0.0, append=1.0, axis=2).clip(0.0, 1.0)
+        tail = (1 - confidence) / 2
+        return quantiles(chance, [tail, 1 - tail])
+
+    def _draws(self, rows: posteriors.NewRows) -> tuple[Array, Array]:
+        """Draws of the thresholds and, row by row, of eta beside them.
+
+        Returns
+        -------
+        theta : (draws, cuts) array
+        eta : (draws, n) array
+            Each row's joint distribution with the thresholds is right; rows among themselves share
+            more than they should, which nothing that is worked out by row depends on.
+        """
         cuts = self.cuts
         z = norm.ppf(qmc.Sobol(cuts + 1, seed=0).random(DRAWS).clip(1e-6, 1 - 1e-6))
-        cov = self.posterior.psi_cov[:cuts, :cuts]
-        root = _root(cov)
+        root = square_root(self.posterior.psi_cov[:cuts, :cuts])
         theta = self.posterior.psi[:cuts] + z[:, :cuts] @ root.T
         shared = rows.slopes @ self.posterior.psi_cov[:, :cuts]
         weight = shared @ np.linalg.pinv(root).T
         rest = posteriors.variance(self.posterior, rows) - (weight**2).sum(axis=1)
         own = np.sqrt(np.maximum(rest, 0.0))
         eta = rows.mean + z[:, :cuts] @ weight.T + np.outer(z[:, cuts], own)
-        below = expit(theta[:, None, :] - eta[:, :, None])
-        chance = np.diff(below, prepend=0.0, append=1.0, axis=2).clip(0.0, 1.0)
-        tail = (1 - confidence) / 2
-        low, high = np.quantile(chance, [tail, 1 - tail], axis=0)
-        mean = chance.mean(axis=0)
-        return np.stack([mean / mean.sum(axis=1, keepdims=True), low, high])
+        return np.sort(theta, axis=1), eta
 
     def summary(self, alpha: float = 0.05) -> Summary:
         """Tables of thresholds, effects and sources of variation, to print or to read on."""
         return summarise(self, "Ordinal mixed model (cumulative logit)", alpha)
 
 
-def _root(cov: Array) -> Array:
+def quantiles(draws: Array, shares: Sequence[float]) -> Array:
+    """Quantiles along the first axis, each the draw of the nearest rank."""
+    ranks = [min(len(draws) - 1, int(share * len(draws))) for share in shares]
+    found: Array = np.partition(draws, sorted(set(ranks)), axis=0)[ranks]
+    return found
+
+
+def square_root(cov: Array) -> Array:
+    """A matrix whose product with its own transpose is `cov`."""
     values, vectors = np.linalg.eigh(cov)
-    return vectors * np.sqrt(np.maximum(values, 0.0))
+    root: Array = vectors * np.sqrt(np.maximum(values, 0.0))
+    return root
+
+
+def averaged_below(theta: Array, eta: Array, spread: float) -> Array:
+    """P(y <= k) averaged over normal noise of the given standard deviation around eta.
+
+    Parameters
+    ----------
+    theta : (draws, cuts) array
+    eta : (draws, n) array
+    spread : float
+
+    Returns
+    -------
+    (draws, n, cuts) array
+        By Gauss-Hermite quadrature of nine points.
+    """
+    if spread == 0:
+        exact: Array = expit(theta[:, None, :] - eta[:, :, None])
+        return exact
+    nodes, weights = np.polynomial.hermite_e.hermegauss(9)
+    below = np.zeros((*eta.shape, theta.shape[1]))
+    for node, weight in zip(nodes, weights / weights.sum(), strict=True):
+        below += weight * expit(theta[:, None, :] - eta[:, :, None] - spread * node)
+    return below
