@@ -14,6 +14,8 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "files": ["write_report"],
         "notebooks": ["notebook", "run_notebook"],
         "render": ["render"],
+        "render_all": ["render_all"],
+        "together": ["Together", "analyse_together"],
         "whole": ["wall_summary", "whole_report"],
     },
 )

@@ -1,16 +1,17 @@
 """All that is known about a series, worked out once and read by every part of the report."""
 
 import warnings
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
 from functools import cached_property
 
 import pandas as pd
 
 from kit.errors import Misuse, StatisticalWarning
-from kit.model import ScaleFit, fit_series
+from kit.model import PairSetting, ScaleFit, fit_series, pair_table
 from kit.report.middle_grades import middle_grades
-from kit.series import Scale, Series, observations
+from kit.series import PULL_THROUGH, SPREAD, Scale, Series, Verdict, observations
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,25 @@ class Fits:
 
 
 @dataclass(frozen=True, eq=False)
+class Judged:
+    """The pairs with their verdicts, or the reason why there are none.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As `kit.model.pair_table` gives it; no rows when no pair can be judged.
+    missing : str
+        Then the reason, as a sentence.
+    warned : tuple of str
+        What must be said about the pairs.
+    """
+
+    table: pd.DataFrame
+    missing: str = ""
+    warned: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
 class Analysis:
     """A series with what was worked out from it.
 
@@ -41,17 +61,18 @@ class Analysis:
     observations : DataFrame
         As `kit.series.observations` gives it.
     fits : Fits
-    pairs : DataFrame
-        As `kit.model.pair_table` gives it; no rows when no pair can be judged.
-    why_no_pairs : str
-        Then the reason, as a sentence.
+    judged : Judged
     """
 
     series: Series
     observations: pd.DataFrame
     fits: Fits
-    pairs: pd.DataFrame = field(default_factory=pd.DataFrame)
-    why_no_pairs: str = ""
+    judged: Judged
+
+    @property
+    def pairs(self) -> pd.DataFrame:
+        """Every pair with its verdict; no rows when none can be judged."""
+        return self.judged.table
 
     @cached_property
     def grades(self) -> pd.DataFrame:
@@ -75,21 +96,53 @@ class Analysis:
 
 def analyse(series: Series) -> Analysis:
     """Work out everything that the report says about a series."""
-    fits = fit_scales([series], series.settings.scales)
-    return Analysis(series, observations(series), fits)
+    settings = series.settings
+    fits = fit_scales([series], settings.scales)
+    used = series.colours[~series.colours["colour"].isin(settings.leave_out)]
+    return Analysis(series, observations(series), fits, judge_pairs(fits, used, settings.verdict))
 
 
 def fit_scales(several: Sequence[Series], scales: Sequence[Scale]) -> Fits:
     """Fit every scale to one series or several, keeping the reasons where that cannot be done."""
     by_scale, missing, warned = {}, {}, {}
     for scale in scales:
-        with warnings.catch_warnings(record=True) as said:
-            warnings.simplefilter("always", StatisticalWarning)
+        with _heard() as said:
             try:
                 by_scale[scale.name] = fit_series(several, scale.name)
             except Misuse as reason:
                 missing[scale.name] = str(reason)
-        warned[scale.name] = tuple(
-            str(w.message) for w in said if issubclass(w.category, StatisticalWarning)
-        )
+        warned[scale.name] = _sentences(said)
     return Fits(by_scale, missing, warned)
+
+
+def judge_pairs(fits: Fits, colours: pd.DataFrame, verdict: Verdict) -> Judged:
+    """Judge every ordered pair of the colours by the fits of spread and pull-through."""
+    for scale in (SPREAD, PULL_THROUGH):
+        if scale.name in fits.missing:
+            why = f"A verdict needs both scores. {fits.missing[scale.name]}"
+            return Judged(pd.DataFrame(), why)
+    scales = {scale.name: fits.by_scale[scale.name] for scale in (SPREAD, PULL_THROUGH)}
+    setting = PairSetting(
+        mesh=verdict.mesh,
+        base_mesh=verdict.base_mesh,
+        coat_weight=verdict.coat_weight,
+        base_coat_weight=verdict.base_coat_weight,
+        firings=verdict.firings,
+        fine_edge_at_most=verdict.fine_edge_at_most,
+        confidence=verdict.confidence,
+    )
+    with _heard() as said:
+        pairs = pair_table(scales, colours, setting)
+    return Judged(pairs, "", _sentences(said))
+
+
+@contextmanager
+def _heard() -> Iterator[list[warnings.WarningMessage]]:
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always", StatisticalWarning)
+        yield said
+
+
+def _sentences(said: Sequence[warnings.WarningMessage]) -> tuple[str, ...]:
+    told = (str(w.message) for w in said if issubclass(w.category, StatisticalWarning))
+    return tuple(dict.fromkeys(told))

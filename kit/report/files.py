@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from pathlib import Path
 
-from kit.report import html, pdf
+from kit.report import entry, html, pdf
 from kit.report.analysis import Analysis
 from kit.report.document import Bullets, Document, Point
 from kit.report.whole import wall_summary
@@ -15,6 +15,8 @@ _ABOUT = {
     "summary.pdf": "one page for the class wall",
     "pair-chart.svg": "the pair chart, to scale up as far as you like",
     "pair-chart.png": "the pair chart, for a message or a slide",
+    "pairs.csv": "every pair with its verdict and chances",
+    "entry.json": "what the page over all series says about this one",
 }
 
 
@@ -24,14 +26,25 @@ def report_files(analysis: Analysis, report: Document) -> Mapping[str, bytes]:
     Returns
     -------
     mapping of str to bytes
-        report.html, report.pdf, summary.pdf, pair-chart.svg and pair-chart.png, and the tables as
-        CSV.
+        report.html, report.pdf, summary.pdf and entry.json; when pairs can be judged also
+        pair-chart.svg, pair-chart.png and pairs.csv.
     """
     return {
         "report.html": html.page(report).encode("utf-8"),
         "report.pdf": pdf.pages(report),
         "summary.pdf": pdf.wall_sheet(wall_summary(analysis)),
+        **_pair_files(analysis, report),
+        entry.FILE: entry.format_entry(entry.entry_of(analysis, report)),
     }
+
+
+def _pair_files(analysis: Analysis, report: Document) -> dict[str, bytes]:
+    if analysis.pairs.empty:
+        return {}
+    pictures = (picture for section in report.sections for picture in section.pictures())
+    chart = next(picture for picture in pictures if picture.name == "pair-chart")
+    table = analysis.pairs.round(4).to_csv(index=False, lineterminator="\n").encode("utf-8")
+    return {"pair-chart.svg": chart.svg, "pair-chart.png": chart.png(), "pairs.csv": table}
 
 
 def write_report(analysis: Analysis, report: Document, folder: Path | str) -> Bullets:
@@ -54,4 +67,4 @@ def write_report(analysis: Analysis, report: Document, folder: Path | str) -> Bu
     files = report_files(analysis, report)
     for name, content in files.items():
         write_whole(into / name, content)
-    return Bullets(tuple(Point(_ABOUT.get(name, "a table, as CSV"), name) for name in files))
+    return Bullets(tuple(Point(_ABOUT[name], name) for name in files))

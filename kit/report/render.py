@@ -5,6 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from kit.errors import NotebookFailed
+from kit.report.fingerprint import MARK, fingerprint
 from kit.report.notebooks import notebook, run_notebook, settled
 from kit.series import read_series, replace_files, report_folder, write_whole
 
@@ -46,6 +47,7 @@ def render(
     into.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=into, prefix=".making-") as scratch:
         files = _make(folder, name, Path(scratch), into / "failed.ipynb", progress)
+    files[MARK] = f"{fingerprint(folder)}\n".encode()
     replace_files(into, files, {made: _content(into / made) for made in files})
     (into / "failed.ipynb").unlink(missing_ok=True)
     return into / "report.html"

@@ -5,10 +5,7 @@ from dataclasses import dataclass
 import pandas as pd
 from matplotlib.path import Path
 
-SUITED = "suited"
-BROKEN = "suited to broken effects only"
-AVOID = "avoid"
-UNKNOWN = "not known yet"
+from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
 
 
 @dataclass(frozen=True)
@@ -35,9 +32,9 @@ _THREE_DOTS = Path.make_compound_path(
 
 LOOKS = {
     SUITED: Look("#16697a", "o", "Pairs to trust with a fine stencil"),
-    BROKEN: Look("#e3a72f", _THREE_DOTS, "Pairs for a broken effect"),
+    BROKEN_ONLY: Look("#e3a72f", _THREE_DOTS, "Pairs for a broken effect"),
     AVOID: Look("#7b1e3a", "x", "Pairs to avoid"),
-    UNKNOWN: Look("#9aa3ad", None, "Pairs that nobody knows yet"),
+    NOT_KNOWN: Look("#9aa3ad", None, "Pairs that nobody knows yet"),
 }
 
 
@@ -58,12 +55,12 @@ def leanings(pairs: pd.DataFrame) -> pd.DataFrame:
     chances = pd.DataFrame(
         {
             SUITED: pairs["p_fine_edge"],
-            BROKEN: pairs["p_breaks_through"],
+            BROKEN_ONLY: pairs["p_breaks_through"],
             AVOID: 1 - pairs["p_fine_edge"] - pairs["p_breaks_through"],
         }
     )
     leaning = chances.idxmax(axis=1)
-    decided = pairs["verdict"] != UNKNOWN
+    decided = pairs["verdict"] != NOT_KNOWN
     leaning = leaning.mask(decided, pairs["verdict"])
     sureness = pd.Series(
         [chances.at[row, verdict] for row, verdict in leaning.items()], index=pairs.index

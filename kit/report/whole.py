@@ -7,6 +7,7 @@ from kit.report.parts.colophon import colophon, foot
 from kit.report.parts.data import data
 from kit.report.parts.fired import fired
 from kit.report.parts.how_to_read import how_to_read
+from kit.report.parts.method import method
 from kit.report.parts.pairs import pairs_by_verdict
 from kit.report.parts.question import question
 from kit.report.parts.samples import samples
@@ -22,6 +23,7 @@ def whole_report(analysis: Analysis) -> Document:
         how_to_read(analysis),
         pairs_by_verdict(analysis),
         surprises(analysis),
+        method(analysis),
         samples(analysis),
         cautions(),
         data(analysis),

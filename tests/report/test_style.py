@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
 
+from kit.model import AVOID, BROKEN_ONLY, SUITED
 from kit.report.style import GRADE_COLOURS, INK, PAPER, QUIET, contrast, ink_on
-from kit.report.verdicts import AVOID, BROKEN, LOOKS, SUITED
+from kit.report.verdicts import LOOKS
 
-VERDICT_COLOURS = [LOOKS[verdict].colour for verdict in (SUITED, BROKEN, AVOID)]
+VERDICT_COLOURS = [LOOKS[verdict].colour for verdict in (SUITED, BROKEN_ONLY, AVOID)]
 
 
 def lab(colours):

@@ -5,14 +5,21 @@ import math
 import pandas as pd
 from matplotlib.figure import Figure
 
-from kit.report.figures.tile_drawing import draw_tile, grade_key, short_steps
+from kit.report.figures.tile_drawing import (
+    PlacedTile,
+    draw_tiles,
+    grade_key,
+    sheet,
+    short_steps,
+)
 from kit.report.picture import Picture
 from kit.report.style import WIDTH_IN, drawn_with
 from kit.report.words import counted, inches, listed
 from kit.series import Scale, Settings
 
 _FEW = 24
-_KEY_IN = 0.62
+_KEY_IN = 0.5
+_PITCH = 1.08
 _LABEL_IN = 0.27
 
 
@@ -31,26 +38,22 @@ def all_tiles(settings: Settings, scale: Scale, bases: pd.Series, last: pd.DataF
     """
     columns = 4 if len(bases) <= _FEW else 6
     rows = math.ceil(len(bases) / columns)
-    across = WIDTH_IN / columns
-    tile_in = across * 0.96
-    down = tile_in * settings.blank.height_mm / settings.blank.width_mm + _LABEL_IN
-    height = rows * down + _KEY_IN
-    figure = Figure(figsize=(WIDTH_IN, height))
+    across = settings.blank.width_mm * _PITCH
+    mm_in = WIDTH_IN / (across * columns)
+    down = settings.blank.height_mm + _LABEL_IN / mm_in
+    figure = Figure(figsize=(WIDTH_IN, rows * down * mm_in + _KEY_IN))
+    axes = sheet(figure, across * columns, rows * down + 1)
     by_tile = dict(iter(last.groupby("tile")))
+    tiles = []
     for n, (tile, base) in enumerate(bases.items()):
-        left = (n % columns) * across
-        top = height - (n // columns) * down
-        size = (tile_in / WIDTH_IN, (down - _LABEL_IN) / height)
-        axes = figure.add_axes((left / WIDTH_IN, (top - down) / height, *size))
+        x, y = across * (n % columns + (1 - 1 / _PITCH) / 2), down * (n // columns + 1)
         here = by_tile.get(tile, last.iloc[:0])
         grades = dict(zip(here["position"], here["grade"], strict=True))
-        draw_tile(axes, settings, grades, figures_in_points=7.5 * across)
-        figure.text(
-            (left + across * 0.04) / WIDTH_IN,
-            (top - _LABEL_IN + 0.04) / height,
-            _label(tile, str(base), columns),
-            fontsize=8 if columns == 4 else 7,
-        )
+        tiles.append(PlacedTile(x, y - settings.blank.height_mm, grades))
+        label = _label(tile, str(base), columns)
+        above = y - settings.blank.height_mm - 0.05 / mm_in
+        axes.text(x, above, label, va="bottom", fontsize=8 if columns == 4 else 7)
+    draw_tiles(axes, settings, tiles, figures_in_points=7.5 * across * mm_in)
     figure.legend(
         handles=grade_key(short_steps(scale.steps)),
         ncols=3,

@@ -3,13 +3,15 @@
 import pandas as pd
 from matplotlib.figure import Figure
 
-from kit.report.figures.tile_drawing import draw_tile
+from kit.report.figures.tile_drawing import PlacedTile, draw_tiles, sheet
 from kit.report.picture import Picture
 from kit.report.style import WIDTH_IN, drawn_with
 from kit.report.words import counted, listed
 from kit.series import Settings
 
 _LABEL_IN = 0.95
+_HEADING_IN = 0.24
+_RIM_MM = 1.5
 _LARGEST_IN = 1.15
 
 
@@ -26,22 +28,24 @@ def one_tile(settings: Settings, tile: int, grades: pd.DataFrame) -> Picture:
     """
     firings = sorted(grades["firing"].unique())
     scales = [s for s in settings.scales if s.name in set(grades["scale"])]
-    across = min(_LARGEST_IN, (WIDTH_IN - _LABEL_IN) / len(firings))
-    down = across * settings.blank.height_mm / settings.blank.width_mm
-    width, height = _LABEL_IN + across * len(firings), 0.28 + down * len(scales)
-    figure = Figure(figsize=(width, height))
-    for row, scale in enumerate(scales):
-        bottom = (down * (len(scales) - 1 - row)) / height
-        figure.text(0.0, bottom + down / height / 2, scale.title, va="center", fontsize=9)
-        for column, firing in enumerate(firings):
-            left = (_LABEL_IN + across * column) / width
-            axes = figure.add_axes((left, bottom, across / width, down / height))
+    across_in = min(_LARGEST_IN, (WIDTH_IN - _LABEL_IN) / len(firings))
+    mm_in = across_in / (settings.blank.width_mm + 2 * _RIM_MM)
+    across, down = across_in / mm_in, settings.blank.height_mm + 2 * _RIM_MM
+    label = _LABEL_IN / mm_in
+    width, height = label + across * len(firings), down * len(scales)
+    figure = Figure(figsize=(width * mm_in, _HEADING_IN + height * mm_in))
+    axes = sheet(figure, width, height, top_in=_HEADING_IN)
+    tiles = []
+    for column, firing in enumerate(firings):
+        x = label + across * column
+        axes.text(x + across / 2, -1, f"firing {firing}", ha="center", va="bottom")
+        for row, scale in enumerate(scales):
             here = grades[(grades["scale"] == scale.name) & (grades["firing"] == firing)]
             by_position = dict(zip(here["position"], here["grade"], strict=True))
-            draw_tile(axes, settings, by_position, figures_in_points=across * 7.5)
-            if row == 0:
-                middle = left + across / width / 2
-                figure.text(middle, 1 - 0.06 / height, f"firing {firing}", ha="center", va="top")
+            tiles.append(PlacedTile(x + _RIM_MM, down * row + _RIM_MM, by_position))
+    for row, scale in enumerate(scales):
+        axes.text(0, down * (row + 0.5), scale.title, va="center", fontsize=9)
+    draw_tiles(axes, settings, tiles, figures_in_points=across_in * 7.5)
     return Picture(
         f"tile-{tile}", _finding(settings, tile, grades), _told(settings, grades), figure
     )

@@ -14,9 +14,10 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.path import Path
 
+from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
 from kit.report.picture import Picture
 from kit.report.style import HAIR, INK, PAPER, QUIET, WIDTH_IN, drawn_with
-from kit.report.verdicts import AVOID, BROKEN, LOOKS, SUITED, UNKNOWN, leanings
+from kit.report.verdicts import LOOKS, leanings
 from kit.report.words import counted, listed
 from kit.series import FAMILIES
 
@@ -111,7 +112,7 @@ def _draw_cells(axes: Axes, judged: pd.DataFrame, place: dict[str, float], cell_
     for row in judged.itertuples():
         x, y = place[row.overlay], place[row.base]
         colour = LOOKS[row.leaning].colour
-        known = row.verdict != UNKNOWN
+        known = row.verdict != NOT_KNOWN
         side = side_of(row.sureness)
         squares.append(Rectangle((x + (1 - side) / 2, y + (1 - side) / 2), side, side))
         fills.append(to_rgb(colour) if known else _pale(colour))
@@ -130,7 +131,7 @@ def _draw_cells(axes: Axes, judged: pd.DataFrame, place: dict[str, float], cell_
                 [place[base] + 0.5 for base in of_kind["base"]],
                 marker=look.marker,
                 s=(cell_in * 72 * 0.36) ** 2,
-                color=PAPER if verdict != BROKEN else INK,
+                color=PAPER if verdict != BROKEN_ONLY else INK,
                 linewidth=1.2 if verdict == AVOID else 0,
                 zorder=6,
             )
@@ -165,9 +166,9 @@ def _name_families(
 def _draw_key(figure: Figure) -> None:
     square: dict[str, Any] = {"linestyle": "none", "marker": "s", "markersize": 11, "color": INK}
     entries: list[Any] = []
-    for verdict in (SUITED, BROKEN, AVOID):
+    for verdict in (SUITED, BROKEN_ONLY, AVOID):
         look = LOOKS[verdict]
-        ink = INK if verdict == BROKEN else PAPER
+        ink = INK if verdict == BROKEN_ONLY else PAPER
         mark: dict[str, Any] = {
             "linestyle": "none",
             "marker": look.marker,
@@ -182,7 +183,7 @@ def _draw_key(figure: Figure) -> None:
     fired = Line2D([], [], linestyle="none", marker=_CORNER, markersize=7, color=INK)
     figure.legend(
         [*entries, unsure, fired],
-        [SUITED, BROKEN, AVOID, f"{UNKNOWN}, but leans to this", "has been fired"],
+        [SUITED, BROKEN_ONLY, AVOID, f"{NOT_KNOWN}, but leans to this", "has been fired"],
         loc="lower left",
         ncols=2,
         bbox_to_anchor=(0, 0),
@@ -196,16 +197,16 @@ def _finding(judged: pd.DataFrame) -> str:
     counts = judged["verdict"].value_counts()
     known = {v: int(counts.get(v, 0)) for v in LOOKS}
     total = len(judged)
-    if known[UNKNOWN] == total:
+    if known[NOT_KNOWN] == total:
         return f"None of the {total} pairs can be judged yet"
     parts = [f"{known[v]} {words}" for v, words in _SAID.items() if known[v]]
-    open_ones = f"; {known[UNKNOWN]} are not known yet" if known[UNKNOWN] else ""
+    open_ones = f"; {known[NOT_KNOWN]} are not known yet" if known[NOT_KNOWN] else ""
     return f"Of {counted(total, 'pair')}, {listed(parts)}{open_ones}"
 
 
 _SAID = {
     SUITED: "hold a fine edge",
-    BROKEN: "suit broken effects only",
+    BROKEN_ONLY: "suit broken effects only",
     AVOID: "are better avoided",
 }
 

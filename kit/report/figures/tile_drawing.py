@@ -1,53 +1,78 @@
-"""A tile drawn to scale, its patches filled by grade."""
+"""Tiles drawn to scale, their patches filled by grade."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from matplotlib.axes import Axes
+from matplotlib.collections import PatchCollection
+from matplotlib.figure import Figure
 from matplotlib.patches import Circle, FancyBboxPatch, Patch, Rectangle
 
 from kit.report.style import GRADE_COLOURS, INK, PAPER, QUIET, ink_on
-from kit.series import Position, Settings, positions
+from kit.series import Settings, Stencil, positions
 
 _COPPER = "#e9e4de"
-_MARGIN_MM = 1.5
 
 
-def draw_tile(
-    axes: Axes, settings: Settings, grades: Mapping[int, float], figures_in_points: float
+@dataclass(frozen=True)
+class PlacedTile:
+    """A tile somewhere on a sheet.
+
+    Parameters
+    ----------
+    x_mm, y_mm : float
+        Its top left corner; y runs down.
+    grades : mapping of int to float
+        Grade by position; a position that is not there is drawn empty.
+    """
+
+    x_mm: float
+    y_mm: float
+    grades: Mapping[int, float]
+
+
+def sheet(figure: Figure, width_mm: float, height_mm: float, top_in: float = 0.0) -> Axes:
+    """Lay a sheet over the width of a figure, `top_in` below its top, on which a mm is a mm."""
+    wide, high = figure.get_size_inches()
+    tall = wide * height_mm / width_mm
+    axes = figure.add_axes((0, (high - top_in - tall) / high, 1, tall / high))
+    axes.set_xlim(0, width_mm)
+    axes.set_ylim(height_mm, 0)
+    axes.set_axis_off()
+    return axes
+
+
+def draw_tiles(
+    axes: Axes, settings: Settings, tiles: Sequence[PlacedTile], figures_in_points: float
 ) -> None:
-    """Draw a tile of the series with the grade of each patch written in it.
+    """Draw tiles of a series with the grade of each patch written in it.
 
     Parameters
     ----------
     axes : Axes
+        In mm, as `sheet` makes it.
     settings : Settings
-        Blank and stencil are drawn to scale, in mm.
-    grades : mapping of int to float
-        Grade by position; a position that is not there is drawn empty.
+        Blank and stencil are drawn to scale.
+    tiles : sequence of PlacedTile
     figures_in_points : float
         Height of the numbers.
     """
-    blank = settings.blank
-    axes.set_xlim(-_MARGIN_MM, blank.width_mm + _MARGIN_MM)
-    axes.set_ylim(blank.height_mm + _MARGIN_MM, -_MARGIN_MM)
-    axes.set_aspect("equal")
-    axes.set_axis_off()
-    axes.add_patch(_outline(settings))
-    for place in positions(blank, settings.stencil, settings.patches_per_tile):
-        grade = grades.get(place.number)
-        colour = PAPER if grade is None else grade_colour(grade)
-        axes.add_patch(_opening(settings, place, colour, empty=grade is None))
-        if grade is not None:
-            axes.text(
-                place.x_mm,
-                place.y_mm,
-                f"{grade:g}",
-                ha="center",
-                va="center_baseline",
-                color=ink_on(colour),
-                fontsize=figures_in_points,
-            )
+    places = positions(settings.blank, settings.stencil, settings.patches_per_tile)
+    shapes: list[Patch] = []
+    for tile in tiles:
+        shapes.append(_outline(settings, tile))
+        for place in places:
+            grade = tile.grades.get(place.number)
+            colour = PAPER if grade is None else grade_colour(grade)
+            x, y = tile.x_mm + place.x_mm, tile.y_mm + place.y_mm
+            shapes.append(_opening(settings.stencil, (x, y), colour, empty=grade is None))
+            if grade is not None:
+                axes.text(
+                    x, y, f"{grade:g}", ha="center", va="center_baseline", color=ink_on(colour),
+                    fontsize=figures_in_points,
+                )  # fmt: skip
+    axes.add_collection(PatchCollection(shapes, match_original=True))
 
 
 def grade_colour(grade: float) -> str:
@@ -68,19 +93,19 @@ def short_steps(steps: Sequence[str]) -> list[str]:
     return [f"{grade} {step.split(':')[0]}" for grade, step in enumerate(steps)]
 
 
-def _outline(settings: Settings) -> Patch:
+def _outline(settings: Settings, tile: PlacedTile) -> Patch:
     blank = settings.blank
     look: dict[str, Any] = {"facecolor": _COPPER, "edgecolor": QUIET, "linewidth": 0.8}
     if blank.shape == "round":
         radius = blank.width_mm / 2
-        return Circle((radius, radius), radius, **look)
+        return Circle((tile.x_mm + radius, tile.y_mm + radius), radius, **look)
     return FancyBboxPatch(
-        (0, 0), blank.width_mm, blank.height_mm, boxstyle="round,pad=0,rounding_size=1.5", **look
-    )
+        (tile.x_mm, tile.y_mm), blank.width_mm, blank.height_mm,
+        boxstyle="round,pad=0,rounding_size=1.5", **look,
+    )  # fmt: skip
 
 
-def _opening(settings: Settings, place: Position, colour: str, *, empty: bool) -> Patch:
-    stencil = settings.stencil
+def _opening(stencil: Stencil, middle: tuple[float, float], colour: str, *, empty: bool) -> Patch:
     look: dict[str, Any] = {
         "facecolor": colour,
         "edgecolor": QUIET if empty else INK,
@@ -88,6 +113,6 @@ def _opening(settings: Settings, place: Position, colour: str, *, empty: bool) -
         "linestyle": (0, (2, 2)) if empty else "solid",
     }
     if stencil.shape == "disc":
-        return Circle((place.x_mm, place.y_mm), stencil.size_mm / 2, **look)
-    corner = (place.x_mm - stencil.size_mm / 2, place.y_mm - stencil.height_mm / 2)
+        return Circle(middle, stencil.size_mm / 2, **look)
+    corner = (middle[0] - stencil.size_mm / 2, middle[1] - stencil.height_mm / 2)
     return Rectangle(corner, stencil.size_mm, stencil.height_mm, **look)

@@ -4,8 +4,7 @@ from importlib.metadata import version
 
 from kit.report.analysis import Analysis
 from kit.report.document import Paragraph, Section
-
-PACKAGE = "enamel-tile-kit"
+from kit.report.fingerprint import PACKAGE
 
 
 def colophon(analysis: Analysis) -> Section:

@@ -4,11 +4,11 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
 from kit.report.analysis import Analysis
 from kit.report.document import Block, Bullets, Paragraph, Point, Section, TableBlock
 from kit.report.figures.pair_chart import pair_chart
 from kit.report.tabled import tabled
-from kit.report.verdicts import AVOID, BROKEN, SUITED, UNKNOWN
 from kit.report.words import counted, percent
 from kit.series import Scale, Settings
 
@@ -25,11 +25,12 @@ def how_to_read(analysis: Analysis) -> Section:
         _steps(settings.scales),
     ]
     if analysis.pairs.empty:
-        blocks.append(Paragraph(f"There is no pair chart yet: {analysis.why_no_pairs}"))
+        blocks.append(Paragraph(f"There is no pair chart yet: {analysis.judged.missing}"))
     else:
         blocks += [
             Paragraph(_rule(settings)),
             Bullets(_verdict_points(settings)),
+            *(Paragraph(warning) for warning in analysis.judged.warned),
             pair_chart(analysis.pairs, analysis.series.colours),
             Paragraph(_read_aloud(analysis)),
         ]
@@ -57,9 +58,9 @@ def _verdict_points(settings: Settings) -> tuple[Point, ...]:
     step = settings.verdict.fine_edge_at_most
     return (
         Point(f"spread and pull-through both stay at grade {step} or below.", f"{SUITED}:"),
-        Point("the base comes up through the overlay; use it where you want that.", f"{BROKEN}:"),
+        Point("the base comes up through the overlay; use it for that.", f"{BROKEN_ONLY}:"),
         Point("it holds no fine edge, and makes no dependable broken effect.", f"{AVOID}:"),
-        Point("the samples do not decide. It is not a verdict, and not a maybe.", f"{UNKNOWN}:"),
+        Point("the samples do not decide. It is not a verdict, and not a maybe.", f"{NOT_KNOWN}:"),
     )
 
 

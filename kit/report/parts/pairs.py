@@ -2,32 +2,33 @@
 
 import pandas as pd
 
+from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
 from kit.report.analysis import Analysis
 from kit.report.document import Block, Fold, Paragraph, Section, TableBlock
 from kit.report.tabled import tabled
-from kit.report.verdicts import AVOID, BROKEN, LOOKS, SUITED, UNKNOWN, leanings
+from kit.report.verdicts import LOOKS, leanings
 from kit.report.words import counted, percent
 
 _SHOWN = 12
 
 _ABOUT = {
     SUITED: "Use these where the stencil must stay crisp.",
-    BROKEN: "The base comes up through these. Use them where that is the effect you want.",
+    BROKEN_ONLY: "The base comes up through these. Use them where that is the effect you want.",
     AVOID: "Neither a fine edge nor a dependable broken effect is to be expected of these.",
-    UNKNOWN: "For these the samples do not decide. Fire one before you rely on it.",
+    NOT_KNOWN: "For these the samples do not decide. Fire one before you rely on it.",
 }
 _NONE = {
     SUITED: "No pair can be trusted with a fine edge on these samples.",
-    BROKEN: "No pair is sure enough to break through.",
+    BROKEN_ONLY: "No pair is sure enough to break through.",
     AVOID: "No pair is known to be one to avoid.",
-    UNKNOWN: "Every pair has a verdict.",
+    NOT_KNOWN: "Every pair has a verdict.",
 }
 
 
 def pairs_by_verdict(analysis: Analysis) -> Section:
     """List every pair under its verdict, surest first."""
     if analysis.pairs.empty:
-        told = Paragraph(f"No pair can be judged yet: {analysis.why_no_pairs}")
+        told = Paragraph(f"No pair can be judged yet: {analysis.judged.missing}")
         return Section("pairs", "The pairs, by verdict", (told,))
     judged = with_other_way(leanings(analysis.pairs))
     sections = tuple(_of_verdict(judged, verdict) for verdict in LOOKS)
@@ -59,7 +60,7 @@ def _of_verdict(judged: pd.DataFrame, verdict: str) -> Section:
 
 
 def _table(caption: str, pairs: pd.DataFrame, verdict: str) -> TableBlock:
-    leaning = {"Leans to": pairs["leaning"]} if verdict == UNKNOWN else {}
+    leaning = {"Leans to": pairs["leaning"]} if verdict == NOT_KNOWN else {}
     frame = pd.DataFrame(
         {
             "Overlay over base": pairs["overlay"] + " over " + pairs["base"],

@@ -4,9 +4,10 @@ from typing import Any
 
 import pandas as pd
 
+from kit.model import AVOID, BROKEN_ONLY, SUITED
 from kit.report.analysis import Analysis
 from kit.report.document import Block, Bullets, Paragraph, Point, Section
-from kit.report.verdicts import AVOID, BROKEN, SUITED, leanings
+from kit.report.verdicts import leanings
 from kit.report.words import adverb, counted, percent
 from kit.series import family_pair
 
@@ -16,7 +17,7 @@ _USUAL = {
     "leaded over leaded": (SUITED,),
     "unleaded over unleaded": (SUITED,),
     "leaded over unleaded": (AVOID,),
-    "unleaded over leaded": (BROKEN, AVOID),
+    "unleaded over leaded": (BROKEN_ONLY, AVOID),
 }
 """Common practice, no source: like over like behaves, unlike over unlike does not."""
 
@@ -33,7 +34,7 @@ def surprises(analysis: Analysis) -> Section:
     odd = against_the_rule(analysis.pairs)
     if odd.empty:
         told = "No pair with a verdict goes against it." if len(analysis.pairs) else (
-            f"No pair can be judged yet: {analysis.why_no_pairs}"
+            f"No pair can be judged yet: {analysis.judged.missing}"
         )  # fmt: skip
         return Section("surprises", "What surprised us", (*blocks, Paragraph(told)))
     blocks.append(Bullets(tuple(_point(pair) for pair in odd.head(_MOST).itertuples())))
@@ -49,7 +50,8 @@ def against_the_rule(pairs: pd.DataFrame) -> pd.DataFrame:
         return pairs
     judged = leanings(pairs)
     odd = [
-        verdict in (SUITED, BROKEN, AVOID) and verdict not in _USUAL[family_pair(base, overlay)]
+        verdict in (SUITED, BROKEN_ONLY, AVOID)
+        and verdict not in _USUAL[family_pair(base, overlay)]
         for verdict, base, overlay in zip(
             judged["verdict"], judged["base_family"], judged["overlay_family"], strict=True
         )
@@ -61,7 +63,7 @@ def _point(pair: Any) -> Point:
     families = family_pair(pair.base_family, pair.overlay_family)
     does = {
         SUITED: "holds a fine edge all the same",
-        BROKEN: "is broken through",
+        BROKEN_ONLY: "is broken through",
         AVOID: "holds no fine edge",
     }[pair.verdict]
     ground = (

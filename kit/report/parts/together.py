@@ -1,0 +1,130 @@
+"""All series together: the list, the pooled pair chart, and what each series added."""
+
+from collections.abc import Mapping
+from importlib.metadata import version
+
+import pandas as pd
+
+from kit.model import NOT_KNOWN
+from kit.report.document import (
+    Answer,
+    Block,
+    Bullets,
+    Document,
+    Paragraph,
+    Point,
+    Pointer,
+    Section,
+    TableBlock,
+)
+from kit.report.entry import Entry
+from kit.report.figures.pair_chart import pair_chart
+from kit.report.fingerprint import PACKAGE
+from kit.report.parts.cautions import cautions
+from kit.report.tabled import tabled
+from kit.report.together import Together, what_each_added
+from kit.report.words import counted, day
+
+
+def together_document(
+    together: Together, entries: Mapping[str, Entry], unread: Mapping[str, str]
+) -> Document:
+    """Put the page over all series together.
+
+    Parameters
+    ----------
+    together : Together
+    entries : mapping of str to Entry
+        By series.
+    unread : mapping of str to str
+        Series that could not be read, and why.
+    """
+    sections = [
+        pooled_chart(together),
+        what_was_added(together),
+        _list(together, entries),
+        cautions(),
+    ]
+    if unread:
+        points = tuple(Point(why, f"{name}:") for name, why in unread.items())
+        told = Paragraph("Mend these and run kit report --all again; nothing of theirs is above.")
+        sections.insert(
+            3, Section("unread", "Series that could not be read", (told, Bullets(points)))
+        )
+    dates = [s.settings.started for s in together.series if s.settings.started]
+    return Document(
+        "All series together",
+        f"{counted(len(together.series), 'series', 'series')} of test tiles, read as one",
+        tuple(sections),
+        max(dates, default=None),
+        f"{PACKAGE} {version(PACKAGE)}",
+    )
+
+
+def pooled_chart(together: Together) -> Section:
+    """Judge every pair of every colour by all series at once."""
+    if together.pairs.empty:
+        blocks: tuple[Block, ...] = (
+            Paragraph(f"There is no chart yet: {together.judged.missing}"),
+        )
+    else:
+        pairs = together.pairs
+        known = int((pairs["verdict"] != NOT_KNOWN).sum())
+        fired = int((pairs["patches"] > 0).sum())
+        blocks = (
+            Answer(
+                f"{counted(len(together.colours), 'colour')} make {len(pairs)} ordered pairs. "
+                f"{fired} were fired in some series; {known} can be judged."
+            ),
+            pair_chart(pairs, together.colours),
+        )
+    return Section("pooled", "Every pair, by all series at once", blocks)
+
+
+def what_was_added(together: Together) -> Section:
+    """Say what each series brought that was not known before it."""
+    return Section(
+        "added",
+        "What each series added",
+        (
+            Paragraph(
+                "By date. A pair counts for the series that was first to fire it; it is settled "
+                "when all series together give it a verdict."
+            ),
+            _added_table(what_each_added(together)),
+        ),
+    )
+
+
+def _added_table(added: pd.DataFrame) -> TableBlock:
+    frame = pd.DataFrame(
+        {
+            "Series": added["series"],
+            "Date": [day(date) if date else "" for date in added["dated"]],
+            "Patches": added["patches"],
+            "New colours": added["colours"],
+            "New pairs": added["pairs"],
+            "Pairs so far": added["pairs_so_far"],
+            "Of its new pairs, settled": added["settled"],
+        }
+    )
+    return tabled("What each series added", frame)
+
+
+def _list(together: Together, entries: Mapping[str, Entry]) -> Section:
+    sections = tuple(_entry(entries[series.name]) for series in together.series)
+    return Section("series", "The series", sections)
+
+
+def _entry(entry: Entry) -> Section:
+    dated = (Paragraph(day(entry.date)),) if entry.date else ()
+    picture = f"{entry.name}/pair-chart.svg" if entry.chart else ""
+    blocks = (
+        *dated,
+        Paragraph(entry.question),
+        Answer(entry.answer),
+        Pointer(
+            f"The whole report: {entry.title}", f"{entry.name}/report.html", picture, entry.chart
+        ),
+    )
+    return Section(f"series-{entry.name}", entry.title, blocks)

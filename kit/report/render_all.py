@@ -1,0 +1,93 @@
+"""`kit report --all`: every series' report, and one page over all of them."""
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import joblib
+
+from kit.errors import DataProblems, Misuse
+from kit.report import html
+from kit.report.analysis import analyse
+from kit.report.entry import read_entry
+from kit.report.files import report_files
+from kit.report.fingerprint import MARK, fingerprint, is_current
+from kit.report.parts.together import together_document
+from kit.report.together import analyse_together
+from kit.report.whole import whole_report
+from kit.series import Series, read_series, write_whole
+
+Say = Callable[[str], None]
+
+
+def render_all(
+    data: Path | str,
+    reports: Path | str,
+    progress: Say | None = None,
+    jobs: int = 2,
+) -> Path:
+    """Make every series' report, and an index page over all of them.
+
+    A series whose data have not changed since its report was made is left alone, so that a run
+    that was stopped goes on where it stopped.
+
+    Parameters
+    ----------
+    data, reports : Path
+        The folder of the series, and the one the reports go to.
+    progress : callable, optional
+        Told of each report as it is made.
+    jobs : int
+        How many reports are made at once.
+
+    Returns
+    -------
+    Path
+        Of reports/index.html.
+
+    Raises
+    ------
+    Misuse
+        When there is no series, or two series cannot be read together.
+    """
+    say = progress or (lambda text: None)
+    into = Path(reports)
+    folders = sorted(p for p in Path(data).iterdir() if (p / "series.toml").is_file())
+    marks = {folder: fingerprint(folder) for folder in folders}
+    stale = [f for f in folders if not is_current(into / f.name, marks[f])]
+    say(f"{len(folders)} series, {len(stale)} with new data")
+    tasks = (joblib.delayed(_render_one)(f, into / f.name, marks[f]) for f in stale)
+    made = joblib.Parallel(n_jobs=jobs, return_as="generator_unordered")(tasks)
+    for count, (name, problem) in enumerate(made, start=1):
+        say(f"{count} of {len(stale)}: {name}{f': {problem}' if problem else ''}")
+    say("All series together")
+    several, unread = _read(folders)
+    together = analyse_together(several)
+    entries = {s.name: read_entry(into / s.name) for s in together.series}
+    document = together_document(together, entries, unread)
+    write_whole(into / "index.html", html.page(document).encode("utf-8"))
+    return into / "index.html"
+
+
+def _render_one(folder: Path, into: Path, mark: str) -> tuple[str, str]:
+    """Make one report; return the name and, if it could not be made, why."""
+    try:
+        analysis = analyse(read_series(folder))
+    except (Misuse, DataProblems) as problem:
+        return folder.name, str(problem).splitlines()[0]
+    report = whole_report(analysis)
+    files = report_files(analysis, report)
+    into.mkdir(parents=True, exist_ok=True)
+    (into / "report.ipynb").unlink(missing_ok=True)
+    for name, content in [*files.items(), (MARK, f"{mark}\n".encode())]:
+        write_whole(into / name, content)
+    return folder.name, ""
+
+
+def _read(folders: list[Path]) -> tuple[list[Series], Mapping[str, str]]:
+    several, unread = [], {}
+    for folder in folders:
+        try:
+            several.append(read_series(folder))
+        except (Misuse, DataProblems) as problem:
+            unread[folder.name] = str(problem)
+    return several, unread

@@ -1,0 +1,126 @@
+"""Several series read as one: a colour keeps its identity, so knowledge adds up."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from kit.errors import Misuse
+from kit.model import NOT_KNOWN
+from kit.report.analysis import Fits, Judged, fit_scales, judge_pairs
+from kit.series import PULL_THROUGH, SPREAD, Series, Verdict, patches_in_full
+
+_FIRST_DAY = "0000"
+_USUAL = Verdict()
+
+
+@dataclass(frozen=True, eq=False)
+class Together:
+    """Several series with what they say as one.
+
+    Parameters
+    ----------
+    series : tuple of Series
+        By date, undated first.
+    colours : DataFrame
+        Columns colour, family; every colour of any series once.
+    fits : Fits
+        Of spread and pull-through over all series.
+    judged : Judged
+    """
+
+    series: tuple[Series, ...]
+    colours: pd.DataFrame
+    fits: Fits
+    judged: Judged
+
+    @property
+    def pairs(self) -> pd.DataFrame:
+        """Every pair with its verdict; no rows when none can be judged."""
+        return self.judged.table
+
+
+def analyse_together(several: Sequence[Series], verdict: Verdict = _USUAL) -> Together:
+    """Fit all series as one and judge every pair of all their colours.
+
+    Parameters
+    ----------
+    several : sequence of Series
+    verdict : Verdict
+        The rule, and the sifter, coats and firings that the pooled chart is for.
+
+    Raises
+    ------
+    Misuse
+        When there is no series, or a colour is leaded in one and unleaded in another.
+    """
+    if not several:
+        raise Misuse("There is no series yet. `kit new NAME` starts one.")
+    ordered = tuple(sorted(several, key=_date_then_name))
+    colours = _colours(ordered)
+    fits = fit_scales(ordered, (SPREAD, PULL_THROUGH))
+    return Together(ordered, colours, fits, judge_pairs(fits, colours, verdict))
+
+
+def what_each_added(together: Together) -> pd.DataFrame:
+    """Say what each series brought that was not there before it.
+
+    Returns
+    -------
+    DataFrame
+        A row per series by date: series, dated, patches, colours (new ones), pairs (fired for the
+        first time), pairs_so_far, settled (of the pairs it was first to fire, those that have a
+        verdict now).
+    """
+    known_colours: set[str] = set()
+    known_pairs: set[tuple[str, str]] = set()
+    settled = _settled(together.pairs)
+    rows = []
+    for series in together.series:
+        patches = patches_in_full(series)
+        colours = set(patches["base"]) | set(patches["overlay"])
+        pairs = set(zip(patches["base"], patches["overlay"], strict=True))
+        new = pairs - known_pairs
+        rows.append(
+            {
+                "series": series.name,
+                "dated": series.settings.started,
+                "patches": len(patches),
+                "colours": len(colours - known_colours),
+                "pairs": len(new),
+                "pairs_so_far": len(known_pairs | pairs),
+                "settled": len(new & settled),
+            }
+        )
+        known_colours |= colours
+        known_pairs |= pairs
+    return pd.DataFrame(rows)
+
+
+def _settled(pairs: pd.DataFrame) -> set[tuple[str, str]]:
+    if pairs.empty:
+        return set()
+    known = pairs[pairs["verdict"] != NOT_KNOWN]
+    return set(zip(known["base"], known["overlay"], strict=True))
+
+
+def _date_then_name(series: Series) -> tuple[str, str]:
+    started = series.settings.started
+    return (started.isoformat() if started else _FIRST_DAY, series.name)
+
+
+def _colours(several: Sequence[Series]) -> pd.DataFrame:
+    each = pd.concat([s.colours[["colour", "family"]].assign(series=s.name) for s in several])
+    unlike = each.groupby("colour")["family"].nunique()
+    if (unlike > 1).any():
+        name = str(unlike.index[unlike > 1][0])
+        where = each[each["colour"] == name].drop_duplicates("family")
+        told = " and ".join(
+            f"{f} in {s}" for f, s in zip(where["family"], where["series"], strict=True)
+        )
+        raise Misuse(
+            f"The colour '{name}' is {told}. One of the two is misspelt, or they are two colours: "
+            "give them two names."
+        )
+    used = each.drop_duplicates("colour").sort_values(["family", "colour"], ignore_index=True)
+    return used[["colour", "family"]]
