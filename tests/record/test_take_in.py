@@ -1,0 +1,155 @@
+"""Taking a file in: what is new, what changes, what is the same, what is wrong, and the history."""
+
+import re
+
+import pytest
+
+from kit.errors import DataProblems, Misuse
+from kit.record import apply, take_in
+from kit.series import read_series
+
+HEAD = "patch,firing,grader,spread,pull_through,note\n"
+
+
+@pytest.fixture
+def take(folder, tmp_path):
+    """Take text in as a file, and apply it."""
+
+    def taken(text: str, name: str = "grades.csv", by: str = "Ada"):
+        file = tmp_path / name
+        file.write_text(text)
+        intake = take_in(folder, file, by)
+        apply(intake)
+        return intake
+
+    return taken
+
+
+def test_new_rows_are_added_and_the_firings_they_prove_with_them(folder, take):
+    intake = take(HEAD + "T1-1,2,Ada,1,0,\nT3-1,1,Ben,4,,matt\n")
+    assert intake.comparison.same == 0 and intake.comparison.changed == ()
+    series = read_series(folder)
+    assert series.grades["patch"].tolist() == ["T1-1", "T3-1"]
+    firings = series.firings[["tile", "firing", "session"]].values.tolist()
+    assert firings == [[1, 1, 1], [1, 2, 3], [3, 1, 2]]
+    assert "grades for 2 patches by Ada, Ben" in intake.describe()
+    assert "3 firings of 2 tiles will be put on record too" in intake.describe()
+
+
+def test_nothing_is_written_before_the_intake_is_applied(folder, tmp_path):
+    before = {p: p.read_bytes() for p in folder.iterdir()}
+    file = tmp_path / "grades.csv"
+    file.write_text(HEAD + "T1-1,1,Ada,1,0,\n")
+    take_in(folder, file, "Ada")
+    assert {p: p.read_bytes() for p in folder.iterdir()} == before
+
+
+def test_a_changed_grade_keeps_the_old_one_with_who_and_when(folder, take):
+    take(HEAD + "T1-1,1,Ada,1,0,\n")
+    intake = take(HEAD + "T1-1,1,Ada,3,0,\n", "again.csv", by="Ben")
+    assert "patch T1-1 after firing 1 by Ada: spread was 1, becomes 3" in intake.describe()
+    series = read_series(folder)
+    assert series.grades["spread"].tolist() == [3]
+    (row,) = series.corrections.to_dict("records")
+    kept = row.pop("source")
+    assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d[+-]\d\d:\d\d", row.pop("at"))
+    assert row == {
+        "change": 1, "table": "grades", "tile": 1, "patch": "T1-1", "firing": 1, "grader": "Ada",
+        "column": "spread", "was": "1", "now": "3", "by": "Ben",
+    }  # fmt: skip
+    assert kept.endswith("-again.csv")
+
+
+def test_the_file_is_kept_as_it_came(folder, take):
+    text = "\ufeffpatch;firing;grader;spread;pull_through\r\nT1-1;1;Ada;1;0\r\n\r\n"
+    intake = take(text)
+    assert (folder / "received" / intake.source).read_bytes() == text.encode()
+
+
+def test_the_same_file_twice_adds_nothing(folder, take):
+    text = HEAD + "T1-1,1,Ada,1,0,=odd\nT2-2,3,Ben,0,4,\n"
+    take(text)
+    before = {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+    intake = take(text)
+    assert intake.adds_nothing and "NEW: nothing" in intake.describe()
+    assert {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()} == before
+
+
+def test_a_blank_never_erases(folder, take):
+    take(HEAD + "T1-1,1,Ada,1,2,glossy\n")
+    take(HEAD + "T1-1,1,Ada,,3,\n", "later.csv")
+    (row,) = read_series(folder).grades.to_dict("records")
+    assert (row["spread"], row["pull_through"], row["note"]) == (1, 3, "glossy")
+
+
+def test_the_series_own_grades_file_can_be_taken_in_elsewhere(folder, take, series, tmp_path):
+    take(HEAD + "T1-1,1,Ada,1,2,glossy\n")
+    other = series.write(tmp_path / "elsewhere" / "trial")
+    apply(take_in(other, folder / "grades.csv", "Ada"))
+    assert read_series(other).grades.equals(read_series(folder).grades)
+
+
+def test_firings_come_in_by_csv_too(folder, take):
+    take(
+        'tile,firing,session,minutes,heat,accident,note\n2,1,1,1.5,torch,,\n2,2,2,"1,7",,cracked,\n'
+    )
+    firings = read_series(folder).firings
+    assert firings["minutes"].tolist() == [1.5, 1.7]
+    assert firings["accident"].tolist() == ["", "cracked"]
+
+
+def test_every_problem_is_named_at_once_and_then_nothing_is_taken_in(folder, take):
+    text = HEAD + "T1-1,1,Ada,5,0,\nT9-9,1,Ada,1,0,\nT1-2,1,Cid,1,0,\nT1-2,1,Ada,1,0,\n"
+    with pytest.raises(DataProblems) as refused:
+        take(text)
+    said = str(refused.value)
+    assert "3 problems found. Nothing was changed." in said
+    for place in ("row 2, column spread", "row 3, column patch", "row 4, column grader"):
+        assert place in said
+    assert read_series(folder).grades.empty
+    assert not (folder / "received").exists()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "a,b\n1,2\n",
+        'patch,firing,grader,spread\n"T1-1,1,Ada,1\n',
+        "\x00\x01\x02",
+        "patch,firing\n",
+    ],
+)
+def test_what_is_no_table_of_grades_is_refused_in_words(folder, tmp_path, text):
+    file = tmp_path / "x.csv"
+    file.write_text(text)
+    intake = take_in(folder, file, "Ada")
+    assert intake.problems and "x.csv" in str(intake.problems[0])
+
+
+def test_misuse_is_said_plainly(folder, tmp_path):
+    with pytest.raises(Misuse, match="no file"):
+        take_in(folder, tmp_path / "nowhere.csv", "Ada")
+    file = tmp_path / "x.csv"
+    file.write_text(HEAD)
+    with pytest.raises(Misuse, match="who hands"):
+        take_in(folder, file, "  ")
+
+
+@pytest.mark.parametrize(
+    "name", ["..csv", "a b;c$(x).csv", "-rf.csv", "x" * 200 + ".csv", "ö&ü.csv"]
+)
+def test_a_received_file_has_a_harmless_name_inside_the_series(folder, take, name):
+    intake = take(HEAD + "T1-1,1,Ada,1,0,\n", name)
+    (kept,) = (folder / "received").iterdir()
+    assert kept.name == intake.source
+    assert re.fullmatch(r"[0-9a-f]{12}-[A-Za-z0-9._-]{1,80}", kept.name)
+
+
+def test_received_is_not_followed_when_it_is_a_link(folder, take, tmp_path):
+    outside = tmp_path / "outside"
+    outside.mkdir()
+    (folder / "received").symlink_to(outside)
+    with pytest.raises(DataProblems, match="link to another place"):
+        take(HEAD + "T1-1,1,Ada,1,0,\n")
+    assert list(outside.iterdir()) == []
