@@ -65,19 +65,6 @@ class LossBalance:
             parts.append("The losses are no more uneven between the families than chance explains.")
         return " ".join(parts)
 
-    def _by_family(self, table: pd.DataFrame, chance: float, what: str) -> list[str]:
-        if chance >= _UNLIKELY:
-            return []
-        share = table["lost"] / table.sum(axis=1)
-        more, less = share.idxmax(), share.idxmin()
-        counts = {f: f"{table.at[f, 'lost']} of {table.loc[f].sum()}" for f in (more, less)}
-        return [
-            f"Losses fall more on {what.format(more)} ({counts[more]}) than on "
-            f"{what.format(less)} ({counts[less]}): this uneven or more would come by chance about "
-            f"{_in_words(chance)}. What was lost may have behaved differently from what is "
-            "left, so take what is said of that family with care."
-        ]
-
 
 def loss_balance(series: Series) -> LossBalance:
     """Count losses by family and test whether they fall more on one.
@@ -115,6 +102,20 @@ def _table(family: pd.Series, lost: pd.Series) -> pd.DataFrame:
         [int((lost & (family == f)).sum()), int((~lost & (family == f)).sum())] for f in FAMILIES
     ]
     return pd.DataFrame(counts, index=list(FAMILIES), columns=["lost", "sound"])
+
+
+def _by_family(table: pd.DataFrame, chance: float, what: str) -> list[str]:
+    if chance >= _UNLIKELY:
+        return []
+    share = table["lost"] / table.sum(axis=1)
+    more, less = share.idxmax(), share.idxmin()
+    counts = {f: f"{table.at[f, 'lost']} of {table.loc[f].sum()}" for f in (more, less)}
+    return [
+        f"Losses fall more on {what.format(more)} ({counts[more]}) than on "
+        f"{what.format(less)} ({counts[less]}): this uneven or more would come by chance about "
+        f"{_in_words(chance)}. What was lost may have behaved differently from what is "
+        "left, so take what is said of that family with care."
+    ]
 
 
 def _in_words(chance: float) -> str:

@@ -6,6 +6,7 @@ import os
 import resource
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -61,16 +62,7 @@ def test_a_full_disk_at_any_flush_leaves_every_file_as_it_was(
     failing = 0
     while True:
         failing += 1
-        calls = 0
-
-        def full(handle: int) -> None:
-            nonlocal calls
-            calls += 1
-            if calls == failing:
-                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-            flush(handle)
-
-        monkeypatch.setattr(os, "fsync", full)
+        monkeypatch.setattr(os, "fsync", full_at(failing))
         intake = take_in(graded, second, "Ada")
         try:
             apply(intake)
@@ -109,8 +101,8 @@ from kit.record.changes import enter
 from pathlib import Path
 folder, grader = Path(sys.argv[1]), sys.argv[2]
 for patch in ("T1-1", "T1-2", "T2-1", "T2-2", "T3-1", "T3-2", "T4-1", "T4-2"):
-    for firing in (1, 2):
-        enter(folder, [Entry("grades", (patch, firing, grader), "spread", 2, "here")], grader, "form")
+    entry = Entry("grades", (patch, 1, grader), "spread", 2, "here")
+    enter(folder, [entry], grader, "form")
 """
 
 
@@ -124,7 +116,7 @@ def test_two_people_writing_at_once_lose_no_row(folder: Path) -> None:
     errors = [writer.communicate(timeout=120)[1] for writer in writers]
     assert errors == ["", ""]
     grades = read_series(folder).grades
-    assert grades.groupby("grader").size().to_dict() == {"Ada": 16, "Ben": 16}
+    assert grades.groupby("grader").size().to_dict() == {"Ada": 8, "Ben": 8}
 
 
 def test_a_change_made_by_somebody_else_meanwhile_is_not_written_over(
@@ -137,6 +129,21 @@ def test_a_change_made_by_somebody_else_meanwhile_is_not_written_over(
     with pytest.raises(ChangedMeanwhile, match="meanwhile"):
         apply(intake)
     assert read_series(graded).grades["spread"].tolist() == [4, 0]
+
+
+def full_at(flush_number: int) -> Callable[[int], None]:
+    """An fsync that finds the disk full when it is called for the nth time."""
+    flush = os.fsync
+    calls = 0
+
+    def fsync(handle: int) -> None:
+        nonlocal calls
+        calls += 1
+        if calls == flush_number:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        flush(handle)
+
+    return fsync
 
 
 def contents(folder: Path) -> dict[str, bytes]:
