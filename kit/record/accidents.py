@@ -57,10 +57,8 @@ class LossBalance:
             f"{self.lost} of {self.total} patches were lost ({why}). They stay in the tables; "
             "the models use what was graded before a tile was lost and leave out the rest."
         ]
-        parts += self._by_family(self.tiles, self.tiles_by_chance, "tiles whose base is {}")
-        parts += self._by_family(
-            self.patches, self.patches_by_chance, "patches whose overlay is {}"
-        )
+        parts += _by_family(self.tiles, self.tiles_by_chance, "tiles whose base is {}")
+        parts += _by_family(self.patches, self.patches_by_chance, "patches whose overlay is {}")
         if not self.uneven:
             parts.append("The losses are no more uneven between the families than chance explains.")
         return " ".join(parts)
