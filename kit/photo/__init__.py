@@ -1,1 +1,45 @@
-"""."""
+"""What the pictures say: a telephone photograph of a tile turned into millimetres and shares."""
+
+from kit.photo.card import Card, PrintScale, card_for
+from kit.photo.drawing import (
+    Label,
+    Mark,
+    Rectangle,
+    card_drawing,
+    firing_slip_drawing,
+    tile_slip_drawing,
+)
+from kit.photo.folder import FolderResult, measure_folder
+from kit.photo.marker import firing_marker, tile_marker
+from kit.photo.opening import Unmeasurable, picture_path
+from kit.photo.picture import COLUMNS, MEASURES, PictureResult, measure_picture
+from kit.photo.plan import PhotoPlan
+from kit.photo.private import strip_private
+from kit.photo.shares import scale_se, scale_to_share, share_to_scale
+
+__all__ = [
+    "COLUMNS",
+    "MEASURES",
+    "Card",
+    "FolderResult",
+    "Label",
+    "Mark",
+    "PhotoPlan",
+    "PictureResult",
+    "PrintScale",
+    "Rectangle",
+    "Unmeasurable",
+    "card_drawing",
+    "card_for",
+    "firing_marker",
+    "firing_slip_drawing",
+    "measure_folder",
+    "measure_picture",
+    "picture_path",
+    "scale_se",
+    "scale_to_share",
+    "share_to_scale",
+    "strip_private",
+    "tile_marker",
+    "tile_slip_drawing",
+]

@@ -1,4 +1,4 @@
-"""Where the overlay ends, how far that is beyond the stencil line, and how sharply it ends."""
+"""Where the overlay ends, and how far that is beyond the stencil line."""
 
 from dataclasses import dataclass
 
@@ -17,10 +17,9 @@ _BAY_ARC_MM = 3.5
 _BAY_DEPTH_MM = 0.4
 """A dip of the edge narrower and deeper than these is a bay torn by the base, and left out."""
 
+_TORN_NEAR_MM = 0.8
 _STEP_MM = 0.05
 _MOST_TURN = 0.2
-_PROFILE_MM = 2.5
-_PROFILE_STEP_MM = 0.05
 
 
 @dataclass(frozen=True)
@@ -42,6 +41,8 @@ class Edge:
         Share of the points at which it can be seen.
     torn : float
         Share of the points at which the base has torn it open.
+    torn_mm : ndarray (m, 2)
+        Where that is, in the picture's mm.
     """
 
     creep: NDArray[np.float64]
@@ -50,6 +51,7 @@ class Edge:
     limited: float
     seen: float
     torn: float
+    torn_mm: NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -134,6 +136,7 @@ def find_edge(
     laid = line.turned(turn)
     creep, limited, seen = _crossings(field, veil, laid, middle, reach, per_mm)
     bays = _bays(creep, laid)
+    edge_mm = laid.place + laid.normal * creep[:, None] + middle
     return Edge(
         np.where(seen & ~bays, creep, np.nan),
         middle,
@@ -141,7 +144,19 @@ def find_edge(
         float(limited[seen].mean()) if seen.any() else 1.0,
         float(seen.mean()),
         float(bays.mean()),
+        edge_mm[bays],
     )
+
+
+def torn_away(
+    edge: Edge, whole: NDArray[np.bool_], share: Raster, per_mm: float
+) -> NDArray[np.bool_]:
+    """Mark the surroundings of every place where the base has torn the edge or lies just inside."""
+    open_ = (whole & (share < 0.5)).astype(np.uint8)
+    marked = cv2.dilate(open_, np.ones((13, 13), np.uint8))
+    for x, y in np.rint(edge.torn_mm * per_mm - 0.5).astype(int):
+        cv2.circle(marked, (int(x), int(y)), round(_TORN_NEAR_MM * per_mm), 1, -1)
+    return marked > 0
 
 
 def _bays(creep: NDArray[np.float64], laid: StencilLine) -> NDArray[np.bool_]:
@@ -210,70 +225,3 @@ def _along(
     return cv2.remap(
         field, pixel[..., 0], pixel[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
-
-
-def transition_width(
-    share: Raster,
-    whole: NDArray[np.bool_],
-    left_out: NDArray[np.bool_],
-    per_mm: float,
-) -> float:
-    """Give the 10-90 % width of an edge, mm, averaged along the whole of it.
-
-    Shares are averaged by distance from the edge, as the slanted edge of ISO 12233 is, so that the
-    width is found to less than a pixel and an edge that wanders is not called wide.
-
-    Parameters
-    ----------
-    share : ndarray (height, width)
-    whole : ndarray of bool (height, width)
-        One side of the edge.
-    left_out : ndarray of bool (height, width)
-        Pixels not to be used.
-    per_mm : float
-
-    Returns
-    -------
-    float
-        nan when the edge is nowhere seen from 10 to 90 %.
-    """
-    mask = whole.astype(np.uint8)
-    inner = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-    outer = cv2.distanceTransform(1 - mask, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-    away = (np.where(whole, 0.5 - inner, outer - 0.5)) / per_mm
-    used = (np.abs(away) < _PROFILE_MM) & ~left_out
-    bins = ((away[used] + _PROFILE_MM) / _PROFILE_STEP_MM).astype(int)
-    size = round(2 * _PROFILE_MM / _PROFILE_STEP_MM)
-    count = np.bincount(bins, minlength=size)[:size]
-    total = np.bincount(bins, weights=share[used], minlength=size)[:size]
-    known = count > 20
-    if known.sum() < 10:
-        return float("nan")
-    middle = -_PROFILE_MM + (np.arange(size) + 0.5) * _PROFILE_STEP_MM
-    place, level = middle[known], total[known] / count[known]
-    high = np.median(level[place < -0.6 * _PROFILE_MM]) if (place < -1.5).any() else 1.0
-    low = np.median(level[place > 0.6 * _PROFILE_MM]) if (place > 1.5).any() else 0.0
-    high, low = np.clip(high, 0.85, 1.05), np.clip(low, -0.05, 0.15)
-    scaled = (level - low) / (high - low)
-    ends = [_falls_through(place, scaled, at) for at in (0.9, 0.1)]
-    return float(ends[1] - ends[0])
-
-
-def _falls_through(place: Raster, level: Raster, at: float) -> float:
-    """Where a falling profile passes a level, looked for outward from its middle."""
-    start = int(np.argmin(np.abs(place)))
-    if at > 0.5:
-        rows = np.nonzero(level[: start + 1] >= at)[0]
-        first = rows[-1] if rows.size else -1
-    else:
-        rows = np.nonzero(level[start:] <= at)[0]
-        first = start + rows[0] - 1 if rows.size else -1
-    if first < 0 or first + 1 >= place.size or level[first] == level[first + 1]:
-        return float("nan")
-    part = (level[first] - at) / (level[first] - level[first + 1])
-    return float(place[first] + part * (place[first + 1] - place[first]))
-
-
-def width_without(width_mm: float, blur_mm: float) -> float:
-    """Take the camera's own blur off an edge width: 10-90 % widths add as squares."""
-    return float(np.sqrt(max(width_mm**2 - blur_mm**2, 0.0)))

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from kit.photo.edge import Reach
 from kit.photo.opening import Unmeasurable
-from kit.photo.patch import PatchPlace
+from kit.photo.patch_view import PatchPlace
 from kit.photo.plan import PhotoPlan
 from kit.photo.raster import Raster
 from kit.photo.window import PER_MM, Window

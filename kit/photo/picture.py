@@ -126,13 +126,15 @@ def measure_picture(
         }
         refuse_turned(readings, first)
     except Unmeasurable as reason:
-        return PictureResult(path.name, sha256, tile, firing, _table([]), None, str(reason))
+        return PictureResult(
+            path.name, sha256, tile, firing, measurements_table([]), None, str(reason)
+        )
     rows = [
         _row(path.name, sha256, firing, patch, reading, first)
         for patch, reading in readings.items()
     ]
     shown = draw_readings(window.lab, readings, PER_MM)
-    return PictureResult(path.name, sha256, tile, firing, _table(rows), shown, "")
+    return PictureResult(path.name, sha256, tile, firing, measurements_table(rows), shown, "")
 
 
 def _planned(plan: PhotoPlan, tile: int, firing: int) -> pd.DataFrame:
@@ -171,7 +173,7 @@ def _row(
     return row
 
 
-def _table(rows: list[dict[str, object]]) -> pd.DataFrame:
+def measurements_table(rows: list[dict[str, object]]) -> pd.DataFrame:
     table = pd.DataFrame(rows, columns=list(COLUMNS))
     words = ["patch", "picture", "picture_sha256", "quality", "remark", "accepted"]
     numbers = [c for c in COLUMNS if c not in (*words, "firing")]

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image, ImageOps
 
-from kit.photo.opening import Unmeasurable, open_picture
+from kit.photo.opening import open_picture
 from kit.photo.raster import Raster
 
 
@@ -38,6 +38,3 @@ def strip_private(source: Path | Raster, target: Path) -> None:
         upright = Image.fromarray(source)
     clean = Image.fromarray(np.asarray(upright))
     clean.save(target, quality=90)
-
-
-__all__ = ["Unmeasurable", "strip_private"]

@@ -53,7 +53,7 @@ def mottle(
     """
     if used.sum() < 200:
         return float("nan")
-    short, long = band_mm[0] * 0.12, band_mm[1] * 0.28
+    short, long = band_mm[0] * 0.25, band_mm[1] * 0.2
     weight: Raster = used.astype(np.float32)
     level: Raster = np.where(used, lightness, 0).astype(np.float32)
     coarser = max(int(short * per_mm), 1)

@@ -15,6 +15,12 @@ _LOOK_PER_MM = 5.0
 _DIFFERENT = 7.0
 """CIELAB distance from the grey field at which something else lies there."""
 
+_SHADOW = 26.0
+"""L* by which a shadow may darken the grey field; a neutral tile is further from it than that,
+or is told by its dark rim."""
+
+_BORDER_PX = 4
+
 
 @dataclass(frozen=True)
 class TilePlace:
@@ -59,19 +65,12 @@ def find_tile(lab: Raster, per_mm: float, blank: Blank) -> TilePlace:
     small = cv2.resize(
         lab, None, fx=_LOOK_PER_MM / per_mm, fy=_LOOK_PER_MM / per_mm, interpolation=cv2.INTER_AREA
     )
-    rim = np.concatenate(
-        [
-            small[1:4].reshape(-1, 3),
-            small[-4:-1].reshape(-1, 3),
-            small[:, 1:4].reshape(-1, 3),
-            small[:, -4:-1].reshape(-1, 3),
-        ]
-    )
-    ground = np.median(rim, axis=0)
-    away = np.abs(small - ground)
-    # A shadow changes lightness alone, so lightness counts less here than hue.
-    distance = np.sqrt((0.6 * away[..., 0]) ** 2 + away[..., 1] ** 2 + away[..., 2] ** 2)
-    there = (distance > _DIFFERENT).astype(np.uint8)
+    ring = [small[4:7], small[-7:-4], small[:, 4:7], small[:, -7:-4]]
+    ground = np.median(np.concatenate([part.reshape(-1, 3) for part in ring]), axis=0)
+    there: Raster = _something(small - ground).astype(np.uint8)
+    # At the window's border the card's paper may look in, seen past the tile's height.
+    there[:_BORDER_PX] = there[-_BORDER_PX:] = 0
+    there[:, :_BORDER_PX] = there[:, -_BORDER_PX:] = 0
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
     there = cv2.morphologyEx(there, cv2.MORPH_OPEN, kernel)
     outlines, _ = cv2.findContours(there, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
@@ -95,6 +94,14 @@ def find_tile(lab: Raster, per_mm: float, blank: Blank) -> TilePlace:
     return TilePlace(
         (x + 0.5) / _LOOK_PER_MM, (y + 0.5) / _LOOK_PER_MM, _turn(size, degrees, blank)
     )
+
+
+def _something(away: Raster) -> Raster:
+    """Where another colour than the ground lies; the ground in shadow is only a little darker."""
+    hue = np.hypot(away[..., 1], away[..., 2])
+    darker = away[..., 0]
+    shaded = (hue < _DIFFERENT) & (darker < 0) & (darker > -_SHADOW)
+    return (np.hypot(darker, hue) > _DIFFERENT) & ~shaded
 
 
 def _size_fits(size: Sequence[float], blank: Blank) -> bool:

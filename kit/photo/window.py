@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.photo.card import Box
-from kit.photo.edge import transition_width
+from kit.photo.edge_width import transition_width
 from kit.photo.finding import FoundCard, find_card
 from kit.photo.light import Light, linear_table, read_light, reflectance
 from kit.photo.mixing import to_lab
