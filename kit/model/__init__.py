@@ -1,12 +1,18 @@
 """What the grades say: ordinal and linear mixed models, and what they mean at the bench."""
 
+from kit.model.agreement import Agreement, agreement
+from kit.model.checks import observed_against_foretold, residuals, tile_influence
 from kit.model.dependence import score_correlation
+from kit.model.effects import effects_table
+from kit.model.families import common_practice_check, family_contrasts, family_table
 from kit.model.linear import LinearMixedModel, LinearResults
 from kit.model.ordinal import OrdinalMixedModel
 from kit.model.ordinal_results import OrdinalResults
 from kit.model.pairs import PairSetting, pair_table
 from kit.model.prior import Prior
+from kit.model.proportional_odds import proportional_odds_check
 from kit.model.series_fit import ScaleFit, fit_observations, fit_series
+from kit.model.variation import variation_table
 from kit.model.verdicts import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED, VERDICTS
 
 __all__ = [
@@ -15,6 +21,7 @@ __all__ = [
     "NOT_KNOWN",
     "SUITED",
     "VERDICTS",
+    "Agreement",
     "LinearMixedModel",
     "LinearResults",
     "OrdinalMixedModel",
@@ -22,8 +29,18 @@ __all__ = [
     "PairSetting",
     "Prior",
     "ScaleFit",
+    "agreement",
+    "common_practice_check",
+    "effects_table",
+    "family_contrasts",
+    "family_table",
     "fit_observations",
     "fit_series",
+    "observed_against_foretold",
     "pair_table",
+    "proportional_odds_check",
+    "residuals",
     "score_correlation",
+    "tile_influence",
+    "variation_table",
 ]

@@ -20,6 +20,7 @@ Skaug and Fournier (2006), Automatic approximation of the marginal likelihood in
 hierarchical models, Computational Statistics & Data Analysis 51.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -297,7 +298,9 @@ class LaplaceLikelihood:
         return np.block([[corner, side], [side.T, block]])
 
 
-def _climb(at, b: Array, step: Array, height: float) -> tuple[Array, RowTerms, float]:  # type: ignore[no-untyped-def]
+def _climb(
+    at: Callable[[Array], tuple[RowTerms, float]], b: Array, step: Array, height: float
+) -> tuple[Array, RowTerms, float]:
     """Take a Newton step, halved until it does not lose height."""
     for _ in range(30):
         terms, reached = at(b + step)

@@ -10,7 +10,8 @@ import pandas as pd
 from kit.errors import ExtrapolationWarning, Misuse
 from kit.model.crossed import Array
 from kit.model.dependence import both_below, score_correlation
-from kit.model.series_fit import MEASURES, NOISE, PLAIN, ScaleFit
+from kit.model.plain import PLAIN
+from kit.model.series_fit import MEASURES, NOISE, ScaleFit
 from kit.model.verdicts import NOT_KNOWN, verdicts
 
 SCORES = ("spread", "pull_through")

@@ -10,6 +10,7 @@ import pandas as pd
 from kit.errors import AliasedEffectWarning, Misuse
 from kit.model.ordinal import OrdinalMixedModel
 from kit.model.ordinal_results import OrdinalResults
+from kit.model.plain import PLAIN
 from kit.model.prior import Prior
 from kit.model.terms import Group, read_group, same_division
 from kit.series import Series, observations
@@ -34,26 +35,6 @@ NOISE = ("tile", "patch")
 
 STEPS = range(5)
 """Steps of a scale when the series does not say: 0 (none) to 4 (total)."""
-
-PLAIN = {
-    "base_family": "the base's family",
-    "overlay_family": "the overlay's family",
-    "firings": "firings",
-    "mesh": "the overlay's mesh",
-    "coat_weight": "the overlay's coat weight",
-    "base_mesh": "the base's mesh",
-    "base_coat_weight": "the base's coat weight",
-    "base_coats": "the base's coats",
-    "base": "base colour",
-    "overlay": "overlay colour",
-    "base:overlay": "the pair itself",
-    "grader": "grader",
-    "tile": "tile",
-    "patch": "patch",
-    "session": "session",
-    "series": "series",
-}
-"""Factors and groups as a person would say them."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,0 +1,98 @@
+"""Does one effect serve every threshold? The model assumes so; this looks."""
+
+import warnings
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+from scipy.stats import chi2
+
+from kit.errors import StatisticalWarning
+from kit.model.ordinal import OrdinalMixedModel
+from kit.model.ordinal_results import OrdinalResults
+from kit.model.plain import plain_effect
+from kit.model.series_fit import ScaleFit
+
+# Grades on the rarer side of a threshold below which it has no model of its own.
+FEWEST = 15
+
+
+def proportional_odds_check(fit: ScaleFit, level: float = 0.01) -> pd.DataFrame:
+    """Fit each threshold by itself and compare its effects with the common ones.
+
+    Parameters
+    ----------
+    fit : ScaleFit
+    level : float
+        Chance of a false alarm, over all effects and thresholds together.
+
+    Returns
+    -------
+    DataFrame
+        One row an effect and threshold, with columns effect, threshold, own (the effect at this
+        threshold alone), own_se, common, chance (of so large a difference if the assumption
+        holds), stands_out and sentence. Thresholds with few grades on one side are left out.
+
+    Notes
+    -----
+    The common estimate is efficient if the assumption holds, so that the variance of the difference
+    is the difference of the variances: Hausman (1978), Specification tests in econometrics,
+    Econometrica 46. The comparison by threshold is that of Brant (1990), Assessing proportionality
+    in the proportional odds model for ordinal logistic regression, Biometrics 46.
+    """
+    results = fit.results
+    codes = fit.frame[fit.scale].cat.codes.to_numpy()
+    right = results.formula.split("~", 1)[1]
+    rows = []
+    for cut, name in zip(fit.frame[fit.scale].cat.categories[:-1], _names(fit), strict=True):
+        above = codes > list(fit.frame[fit.scale].cat.categories).index(cut)
+        if min(above.sum(), (~above).sum()) < FEWEST:
+            continue
+        data = fit.frame.assign(above=above.astype(int))
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", StatisticalWarning)
+            model = OrdinalMixedModel(f"above ~ {right}", data, groups=list(results.random_sd))
+            own = model.fit(prior=results.prior)
+        for effect in results.effects.index.intersection(own.effects.index):
+            rows.append(
+                {
+                    "effect": effect,
+                    "threshold": name,
+                    "own": float(own.params[effect]),
+                    "own_se": float(own.bse[effect]),
+                    "common": float(results.params[effect]),
+                    "chance": _chance(own, results, effect),
+                }
+            )
+    columns = ["effect", "threshold", "own", "own_se", "common", "chance"]
+    table = pd.DataFrame(rows, columns=columns)
+    table["stands_out"] = table["chance"] < level / max(len(table), 1)
+    table["sentence"] = [_sentence(row) for row in table.to_dict("records")]
+    return table
+
+
+def _names(fit: ScaleFit) -> list[str]:
+    labels = fit.frame[fit.scale].cat.categories
+    return [f"{a}|{b}" for a, b in pairwise(labels)]
+
+
+def _chance(own: OrdinalResults, results: OrdinalResults, effect: str) -> float:
+    apart = own.params[effect] - results.params[effect]
+    # Sampling can make the difference of variances too small; a floor keeps the test honest.
+    var = max(
+        own.bse[effect] ** 2 - results.bse[effect] ** 2,
+        0.25 * own.bse[effect] ** 2,
+    )
+    return float(chi2.sf(apart**2 / var, 1)) if np.isfinite(var) else 1.0
+
+
+def _sentence(row: dict) -> str:
+    name = plain_effect(row["effect"])
+    name = name[0].upper() + name[1:]
+    if not row["stands_out"]:
+        return f"{name} works alike at {row['threshold']}."
+    more = "more" if abs(row["own"]) > abs(row["common"]) else "less"
+    return (
+        f"{name} matters {more} at {row['threshold']} than elsewhere on the scale "
+        f"({row['own']:+.1f} against {row['common']:+.1f} logits)."
+    )

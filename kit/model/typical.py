@@ -1,0 +1,61 @@
+"""Grades of a typical recipe: what a factor does whichever colours are used."""
+
+import numpy as np
+import pandas as pd
+from scipy.stats import norm, qmc
+
+from kit.model.crossed import Array
+from kit.model.ordinal_results import averaged_below, square_root
+from kit.model.series_fit import MEASURES, ScaleFit
+from kit.model.threads import one_thread
+
+DRAWS = 512
+
+
+def typical_grades(fit: ScaleFit, recipes: pd.DataFrame) -> Array:
+    """Draws of the average grade of recipes over all colours, tiles and patches.
+
+    Parameters
+    ----------
+    fit : ScaleFit
+    recipes : DataFrame, n rows
+        Columns: the fit's factors.
+
+    Returns
+    -------
+    (512, n) array
+        In steps of the scale. A draw takes one value of all effects and thresholds from their
+        joint uncertainty, so rows may be compared draw by draw.
+    """
+    results = fit.results
+    posterior = results.posterior
+    fixed = len(results.params)
+    x = posterior.effects.columns_for(recipes)
+    z = norm.ppf(qmc.Sobol(fixed, seed=0).random(DRAWS).clip(1e-6, 1 - 1e-6))
+    psi = posterior.psi[:fixed] + z @ square_root(posterior.psi_cov[:fixed, :fixed]).T
+    theta = np.sort(psi[:, : results.cuts], axis=1)
+    eta = psi[:, results.cuts :] @ x.T
+    spread = float(np.sqrt(posterior.new_var.sum()))
+    steps = np.asarray([float(label) for label in results.used_labels])
+    with one_thread():
+        grade: Array = steps[-1] - averaged_below(theta, eta, spread) @ np.diff(steps)
+    return grade
+
+
+def reference_recipes(fit: ScaleFit) -> pd.DataFrame:
+    """Recipes to average over: every family pair that was fired, other factors at their middle."""
+    families = [factor for factor in fit.factors if factor not in MEASURES]
+    table = fit.frame[families].drop_duplicates() if families else pd.DataFrame(index=[0])
+    middles = {
+        factor: 0.5 * (fit.frame[factor].min() + fit.frame[factor].max())
+        for factor in fit.factors
+        if factor in MEASURES
+    }
+    return table.assign(**middles).reset_index(drop=True)
+
+
+def interval_of(draws: Array, confidence: float) -> tuple[Array, Array, Array]:
+    """Middle, low and high of draws along the first axis."""
+    tail = (1 - confidence) / 2
+    low, middle, high = np.quantile(draws, [tail, 0.5, 1 - tail], axis=0)
+    return middle, low, high

@@ -1,0 +1,95 @@
+"""Where grades' variation comes from: colours, pairs, tiles, graders, and the grade itself."""
+
+import numpy as np
+import pandas as pd
+from scipy.stats import norm
+
+from kit.model.crossed import Array
+from kit.model.plain import PLAIN
+from kit.model.series_fit import ScaleFit
+
+LOGISTIC_VARIANCE = np.pi**2 / 3
+"""Variance of the standard logistic distribution: what one grade wavers by."""
+
+WAVERING = "single grade"
+"""The part that no source explains: the same grader might grade the same patch otherwise."""
+
+
+def variation_table(fit: ScaleFit, confidence: float = 0.9) -> pd.DataFrame:
+    """Size each source of variation, the largest first.
+
+    Parameters
+    ----------
+    fit : ScaleFit
+    confidence : float
+
+    Returns
+    -------
+    DataFrame
+        Columns source, sd, low, high (logits), share (of the variance that the fixed factors
+        leave), steps (how far a typical level moves the grade, in steps of the scale), levels and
+        sentence. The last source is the single grade's own wavering.
+    """
+    posterior = fit.results.posterior
+    sd = posterior.sd
+    error = np.sqrt(
+        np.einsum("ij,jk,ik->i", posterior.sd_slopes, posterior.psi_cov, posterior.sd_slopes)
+    )
+    # Intervals on the log scale, where a standard deviation's uncertainty is about even.
+    reach = np.exp(norm.ppf(0.5 + confidence / 2) * np.minimum(error / np.maximum(sd, 1e-9), 2.0))
+    total = float(np.sum(sd**2) + LOGISTIC_VARIANCE)
+    step = _step_in_logits(fit)
+    rows = [
+        {
+            "source": group.name,
+            "sd": float(sd[j]),
+            "low": float(sd[j] / reach[j]),
+            "high": float(sd[j] * reach[j]),
+            "share": float(sd[j] ** 2 / total),
+            "steps": float(sd[j] / step),
+            "levels": group.size,
+        }
+        for j, group in enumerate(posterior.groups)
+    ]
+    own = float(np.sqrt(LOGISTIC_VARIANCE))
+    table = pd.DataFrame(rows).sort_values("sd", ascending=False) if rows else pd.DataFrame()
+    wavering = pd.DataFrame(
+        [
+            {
+                "source": WAVERING,
+                "sd": own,
+                "low": own,
+                "high": own,
+                "share": LOGISTIC_VARIANCE / total,
+                "steps": own / step,
+                "levels": fit.results.nobs,
+            }
+        ]
+    )
+    table = pd.concat([table, wavering], ignore_index=True)
+    table["sentence"] = [_sentence(row) for row in table.to_dict("records")]
+    return table
+
+
+def _step_in_logits(fit: ScaleFit) -> float:
+    """Mean distance between thresholds; with a single threshold, the logistic's own spread."""
+    gaps: Array = np.diff(fit.results.thresholds.to_numpy())
+    return float(gaps.mean()) if gaps.size else float(np.sqrt(LOGISTIC_VARIANCE))
+
+
+def _sentence(row: dict) -> str:
+    if row["source"] == WAVERING:
+        return (
+            f"A single grade wavers by about {row['steps']:.1f} of a step for no reason that the "
+            f"model knows; that is {_percent(row['share'])} of the variation."
+        )
+    plain = PLAIN.get(row["source"], row["source"])
+    name = plain[0].upper() + plain[1:]
+    return (
+        f"{name} accounts for {_percent(row['share'])} of the variation: a typical one moves the "
+        f"grade by {row['steps']:.1f} of a step."
+    )
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %" if share >= 0.01 else "under 1 %"
