@@ -160,7 +160,7 @@ def _flush(block: TableBlock, column: int) -> str:
 def _picture(block: Picture) -> str:
     source = f"data:image/svg+xml;base64,{base64.b64encode(block.svg).decode('ascii')}"
     width = round(block.width_in * 96)
-    height = round(float(block.figure.get_size_inches()[1]) * 96)
+    height = round(block.height_in * 96)
     note = f'<p class="note">{escape(block.note)}</p>' if block.note else ""
     return (
         f"<figure><figcaption>{escape(block.title)}</figcaption>"

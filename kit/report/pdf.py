@@ -99,7 +99,8 @@ def _block(block: Any, folder: Path, names: Iterator[str]) -> dict[str, Any]:
         name = next(names)
         (folder / name).write_bytes(block.svg)
         texts = {"title": block.title, "alt": block.alt, "note": block.note}
-        return {"kind": kind, "file": name, "width_in": block.width_in, **texts}
+        size = {"width_in": block.width_in, "height_in": block.height_in}
+        return {"kind": kind, "file": name, **size, **texts}
     if isinstance(block, Section | Fold):
         inner = [_block(b, folder, names) for b in block.blocks]
         beside = not any(b["kind"] == "picture" for b in inner)

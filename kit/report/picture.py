@@ -41,6 +41,10 @@ class Picture:
     def width_in(self) -> float:
         return float(self.figure.get_size_inches()[0])
 
+    @property
+    def height_in(self) -> float:
+        return float(self.figure.get_size_inches()[1])
+
     @cached_property
     def svg(self) -> bytes:
         """The picture as SVG: text as outlines, the same bytes every time."""

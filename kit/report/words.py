@@ -10,6 +10,9 @@ from collections.abc import Sequence
 
 _ADVERBS = ((0.99, "almost certainly"), (0.90, "very probably"), (0.66, "probably"))
 
+TELLING = _ADVERBS[-1][0]
+"""Below this chance a thing cannot be told."""
+
 _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
     "October", "November", "December",
@@ -35,16 +38,21 @@ def claim(chance: float, subject: str, does: str) -> str:
     chance : float
         Chance that the finding is so.
     subject, does : str
-        'Leaded over unleaded', 'spreads more'.
+        'leaded over unleaded', 'spreads more'; the subject as it stands in mid-sentence.
 
     Returns
     -------
     str
         A sentence with no full stop. Below two in three it says that it cannot be told.
     """
-    if chance < _ADVERBS[-1][0]:
-        return f"Whether {lower_first(subject)} {does} cannot be told from these samples"
+    if chance < TELLING:
+        return untold(f"{subject} {does}")
     return f"{upper_first(subject)} {adverb(chance)} {does}"
+
+
+def untold(statement: str) -> str:
+    """Say that a statement can be neither held nor dropped."""
+    return f"Whether {statement} cannot be told from these samples"
 
 
 def in_ten(chance: float) -> str:

@@ -24,7 +24,7 @@ def test_adverbs_change_at_the_published_bounds(term):
 
 
 def test_a_claim_weakens_and_then_gives_up():
-    said = [words.claim(c, "Leaded over unleaded", "spreads more") for c in (0.995, 0.7, 0.5)]
+    said = [words.claim(c, "leaded over unleaded", "spreads more") for c in (0.995, 0.7, 0.5)]
     assert said[0] == "Leaded over unleaded almost certainly spreads more"
     assert said[1] == "Leaded over unleaded probably spreads more"
     assert said[2].startswith("Whether leaded over unleaded spreads more cannot be told")

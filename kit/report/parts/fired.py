@@ -5,22 +5,13 @@ import pandas as pd
 from kit.record import loss_balance
 from kit.report.analysis import Analysis
 from kit.report.document import Block, Paragraph, Section, TableBlock
+from kit.report.factor_words import FACTOR_WORDS
 from kit.report.figures.all_tiles import all_tiles
 from kit.report.middle_grades import last_grades
 from kit.report.tabled import tabled
 from kit.report.words import counted, inches, listed
 from kit.series import UNITS
 
-_FACTOR_WORDS = {
-    "base_family": "base family",
-    "overlay_family": "overlay family",
-    "base_coats": "coats of base",
-    "base_mesh": "sifter for the base (mesh)",
-    "base_coat_weight": "base coat weight",
-    "mesh": "sifter for the overlay (mesh)",
-    "coat_weight": "overlay coat weight",
-    "firings": "firings of a patch",
-}
 _MOST_ON_A_PICTURE = 48
 
 
@@ -87,6 +78,6 @@ def _settings_table(analysis: Analysis) -> TableBlock:
     for name, levels in analysis.series.settings.factors.items():
         unit = f" {UNITS[name]}" if name in UNITS else ""
         words = [f"{level:g}" if isinstance(level, int | float) else level for level in levels]
-        rows.append((_FACTOR_WORDS[name], listed(words) + unit))
+        rows.append((FACTOR_WORDS[name], listed(words) + unit))
     frame = pd.DataFrame(rows, columns=["What", "Levels"])
     return tabled("What was varied, and what was kept the same", frame)

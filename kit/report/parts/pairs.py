@@ -79,4 +79,4 @@ def _graded(pairs: pd.DataFrame, scale: str) -> list[str]:
     if scale not in pairs:
         return ["not graded"] * len(pairs)
     low, middle, high = (pairs[name] for name in (f"{scale}_low", scale, f"{scale}_high"))
-    return [f"{m:.1f} ({a:.1f} to {b:.1f})" for m, a, b in zip(middle, low, high, strict=True)]
+    return [f"{m:.1f}\u00a0({a:.1f}–{b:.1f})" for m, a, b in zip(middle, low, high, strict=True)]
