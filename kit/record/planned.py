@@ -14,16 +14,12 @@ def planned_firings(series: Series) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns tile, firing (from 0, the base coat's) and session, by firing and tile. Each further
-        firing of a batch of tiles comes after all batches have had the one before; a firing that
-        is on record keeps its session.
+        Columns tile, firing (from 0, the base coat's) and session, by firing and tile. A tile is
+        fired in the session that it is made in; a firing that is on record keeps its session.
     """
     count = max(series.settings.factors["firings"])
-    batches = int(series.tiles["session"].max()) if len(series.tiles) else 0
     firings = pd.DataFrame({"firing": range(count + 1)})
     planned = firings.merge(series.tiles[["tile", "session"]], how="cross")
-    later = (planned["firing"] - 1).clip(lower=0) * batches
-    planned = planned.assign(session=planned["session"] + later)
     known = series.firings.set_index(["tile", "firing"])["session"]
     keys = pd.MultiIndex.from_frame(planned[["tile", "firing"]])
     recorded = known.reindex(keys).to_numpy(dtype="float64", na_value=np.nan)

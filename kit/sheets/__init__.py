@@ -2,6 +2,15 @@
 
 from kit.sheets.label_sheets import LABEL_SHEETS, LabelSheet
 from kit.sheets.paper import PAPERS, Paper
+from kit.sheets.wall_chart import write_wall_chart
 from kit.sheets.write import write_photo_card, write_sheets
 
-__all__ = ["LABEL_SHEETS", "PAPERS", "LabelSheet", "Paper", "write_photo_card", "write_sheets"]
+__all__ = [
+    "LABEL_SHEETS",
+    "PAPERS",
+    "LabelSheet",
+    "Paper",
+    "write_photo_card",
+    "write_sheets",
+    "write_wall_chart",
+]

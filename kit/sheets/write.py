@@ -12,6 +12,7 @@ from kit.sheets.labels import label_data
 from kit.sheets.paper import Paper, checked_paper, typeset
 from kit.sheets.photo_card import photo_card_data
 from kit.sheets.shopping import shopping_data
+from kit.sheets.work import work_data
 
 Progress = Callable[[str], None]
 
@@ -53,6 +54,7 @@ def write_sheets(
     stickers = LABEL_SHEETS[USUAL_SHEET[paper]]
     makers: Mapping[str, Callable[[], bytes]] = {
         "shopping": lambda: _sheet(series, "shopping", shopping_data(series, on), on),
+        "order-of-work": lambda: _sheet(series, "work", work_data(series, session), on),
         "bench-cards": lambda: _sheet(
             series,
             "bench_cards",

@@ -31,7 +31,7 @@ def test_new_rows_are_added_and_the_firings_they_prove_with_them(folder, take):
     series = read_series(folder)
     assert series.grades["patch"].tolist() == ["T1-1", "T3-1"]
     firings = series.firings[["tile", "firing", "session"]].values.tolist()
-    assert firings == [[1, 1, 1], [1, 2, 3], [3, 1, 2]]
+    assert firings == [[1, 1, 1], [1, 2, 1], [3, 1, 2]]
     assert "grades for 2 patches by Ada, Ben" in intake.describe()
     assert "3 firings of 2 tiles will be put on record too" in intake.describe()
 
