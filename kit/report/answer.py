@@ -4,10 +4,12 @@ import pandas as pd
 
 from kit.model import AVOID, BROKEN_ONLY, SUITED
 from kit.report.analysis import Analysis
-from kit.report.words import listed, upper_first
+from kit.report.found import all_findings
+from kit.report.words import TELLING, adverb, listed, upper_first
 from kit.series import FAMILY_PAIRS, family_pair
 
 _AS_A_RULE, _MOSTLY = 0.8, 0.55
+_NAMED = 2
 
 _DOES = {
     SUITED: "keeps a fine edge",
@@ -21,8 +23,16 @@ def answer(analysis: Analysis) -> str:
     if not len(analysis.observations):
         return "Nothing has been graded yet."
     if analysis.pairs.empty:
-        return f"No pair can be judged yet. {analysis.judged.missing}"
+        return _without_pairs(analysis)
     return upper_first(listed(_by_family(analysis.pairs), last="and")) + "."
+
+
+def _without_pairs(analysis: Analysis) -> str:
+    surest = [f for f in all_findings(analysis) if f.chance >= TELLING][:_NAMED]
+    if not surest:
+        return f"No pair can be judged yet. {analysis.judged.missing}"
+    told = [f"{adverb(finding.chance)}, {finding.statement}" for finding in surest]
+    return f"{upper_first(listed(told))}."
 
 
 def outcome_chances(pairs: pd.DataFrame) -> pd.DataFrame:

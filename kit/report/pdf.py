@@ -103,8 +103,7 @@ def _block(block: Any, folder: Path, names: Iterator[str]) -> dict[str, Any]:
         return {"kind": kind, "file": name, **size, **texts}
     if isinstance(block, Section | Fold):
         inner = [_block(b, folder, names) for b in block.blocks]
-        beside = not any(b["kind"] == "picture" for b in inner)
-        return {"kind": kind, "title": block.title, "blocks": inner, "beside": beside}
+        return {"kind": kind, "title": block.title, "blocks": inner}
     if isinstance(block, Download):
         return {"kind": kind, "name": block.name, "about": block.about}
     if isinstance(block, TableBlock):

@@ -8,6 +8,7 @@ from kit.report.parts.data import data
 from kit.report.parts.doubts import doubts
 from kit.report.parts.findings import findings
 from kit.report.parts.fired import fired
+from kit.report.parts.graders import graders
 from kit.report.parts.how_to_read import how_to_read
 from kit.report.parts.method import method
 from kit.report.parts.pairs import pairs_by_verdict
@@ -27,6 +28,7 @@ def whole_report(analysis: Analysis) -> Document:
         findings(analysis),
         pairs_by_verdict(analysis),
         surprises(analysis),
+        graders(analysis),
         doubts(analysis),
         method(analysis),
         samples(analysis),

@@ -70,12 +70,12 @@ def in_ten(chance: float) -> str:
 
 
 def percent(chance: float) -> str:
-    """Say a chance as whole percent, never as a false 0 or 100."""
+    """Say a chance as whole percent that do not break, never as a false 0 or 100."""
     if chance < 0.01:
-        return "under 1 %"
+        return "under 1\u00a0%"
     if chance > 0.99:
-        return "over 99 %"
-    return f"{100 * chance:.0f} %"
+        return "over 99\u00a0%"
+    return f"{100 * chance:.0f}\u00a0%"
 
 
 def counted(count: int, thing: str, things: str | None = None) -> str:

@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from kit.model import NOT_KNOWN, SUITED
+from kit.model import NOT_KNOWN, SUITED, proportional_odds_check
 from kit.record import loss_balance
 from kit.report.analysis import Analysis
 from kit.report.document import Bullets, Paragraph, Point, Section
@@ -15,7 +15,7 @@ _NAMED = 4
 
 def doubts(analysis: Analysis) -> Section:
     """Say what the conclusions hang on, and where they stop."""
-    points = [*_close_calls(analysis), *_hidden_link(analysis), *_graders(analysis)]
+    points = [*_close_calls(analysis), *_hidden_link(analysis), *_uneven_steps(analysis)]
     balance = loss_balance(analysis.series)
     if balance.uneven:
         points.append(Point(balance.sentence(), "Uneven losses:"))
@@ -64,17 +64,18 @@ def _hidden_link(analysis: Analysis) -> list[Point]:
     ]
 
 
-def _graders(analysis: Analysis) -> list[Point]:
-    graders = analysis.observations["grader"].nunique()
-    if graders != 1:
-        return []
-    return [
-        Point(
-            "all grades are by one person, so nobody can tell the patch from the eye. A second "
-            "grader on some of the patches would show it.",
-            "One grader:",
-        )
-    ]
+def _uneven_steps(analysis: Analysis) -> list[Point]:
+    """Effects that differ along the scale, which the model takes to be alike."""
+    points = []
+    for scale in analysis.scales:
+        fit = analysis.fits.by_scale.get(scale.name)
+        if fit:
+            checked = proportional_odds_check(fit)
+            odd = checked.loc[checked["stands_out"], "sentence"]
+            points += [
+                Point(sentence, f"{scale.title}, a step unlike the others:") for sentence in odd
+            ]
+    return points
 
 
 def _limits(analysis: Analysis) -> tuple[Point, ...]:

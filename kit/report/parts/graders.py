@@ -1,0 +1,38 @@
+"""The graders: how well they agree."""
+
+import warnings
+
+from kit.errors import StatisticalWarning
+from kit.model import agreement
+from kit.report.analysis import Analysis
+from kit.report.document import Block, Bullets, Paragraph, Point, Section
+from kit.report.figures.graders import graders_side_by_side
+from kit.report.words import listed
+from kit.series import Scale
+
+
+def graders(analysis: Analysis) -> Section:
+    """Put the graders side by side."""
+    names = sorted(set(analysis.observations["grader"]))
+    if len(names) < 2:
+        told = (
+            f"{listed(names)} graded alone, so nobody can say how far the grades are the patch's "
+            "and how far they are the eye's. A second grader on some of the patches would show."
+            if names
+            else "Nobody has graded yet."
+        )
+        return Section("graders", "How well the graders agree", (Paragraph(told),))
+    points = tuple(
+        Point(" ".join(sentences_on(analysis, scale)), f"{scale.title}:")
+        for scale in analysis.scales
+    )
+    picture = graders_side_by_side(analysis.observations, analysis.scales)
+    blocks: tuple[Block, ...] = (Bullets(points), *((picture,) if picture else ()))
+    return Section("graders", "How well the graders agree", blocks)
+
+
+def sentences_on(analysis: Analysis, scale: Scale) -> tuple[str, ...]:
+    """Say how well the graders agree on one scale; what would warn is among the sentences."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", StatisticalWarning)
+        return agreement(analysis.observations, scale.name, list(scale.grades)).sentences
