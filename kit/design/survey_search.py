@@ -115,6 +115,12 @@ class Bench:
     known_pair: Ints
     known_tile: Ints
 
+    def value(self, pair: Ints, tile: Ints) -> float:
+        """The criterion of a set of patches, over all views."""
+        pair = np.concatenate([pair, self.known_pair])
+        tile = np.concatenate([tile, self.known_tile])
+        return float(sum(view.plan(pair, tile).standing.value for view in self.views))
+
 
 class SurveySearch:
     """A plan under improvement.
