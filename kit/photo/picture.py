@@ -126,9 +126,8 @@ def measure_picture(
         }
         refuse_turned(readings, first)
     except Unmeasurable as reason:
-        return PictureResult(
-            path.name, sha256, tile, firing, measurements_table([]), None, str(reason)
-        )
+        nothing = measurements_table([])
+        return PictureResult(path.name, sha256, tile, firing, nothing, None, str(reason))
     rows = [
         _row(path.name, sha256, firing, patch, reading, first)
         for patch, reading in readings.items()
@@ -174,6 +173,7 @@ def _row(
 
 
 def measurements_table(rows: list[dict[str, object]]) -> pd.DataFrame:
+    """Put rows into a table with `COLUMNS`, each of its own type; no rows give an empty one."""
     table = pd.DataFrame(rows, columns=list(COLUMNS))
     words = ["patch", "picture", "picture_sha256", "quality", "remark", "accepted"]
     numbers = [c for c in COLUMNS if c not in (*words, "firing")]

@@ -10,6 +10,9 @@ from kit.photo.raster import Raster
 MOTTLE_BANDS_MM = {"mottle_fine": (0.5, 1.5), "mottle_coarse": (1.5, 5.0)}
 """Shortest and longest wave, mm, of the lightness that each mottle column counts."""
 
+_PIXELS_A_WAVE = 6
+_LEAST_PIXELS = 60
+
 _CLEAR = 0.2
 """Shares within this of pure overlay or pure base count as pure, so that noise adds nothing."""
 
@@ -38,8 +41,8 @@ def mottle(
 ) -> float:
     """Give the standard deviation of L* at waves of the band's lengths, inside the core.
 
-    The band is the difference of two Gaussian blurs, in which pixels not used have no weight. The
-    result is scaled so that even noise within the band reads its own standard deviation.
+    Waves are told apart by their Fourier transform. Pixels not used are first given the lightness
+    around them, so that a hole or the core's edge adds no waves of its own.
 
     Parameters
     ----------
@@ -51,30 +54,31 @@ def mottle(
     band_mm : tuple of float
         Shortest and longest wave.
     """
-    if used.sum() < 200:
+    coarser = max(int(band_mm[0] * per_mm / _PIXELS_A_WAVE), 1)
+    size = used.shape[1] // coarser, used.shape[0] // coarser
+    weight: Raster = cv2.resize(used.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    middle = float(np.mean(lightness[used])) if used.any() else 0.0
+    level: Raster = cv2.resize(
+        np.where(used, lightness - middle, 0).astype(np.float32),
+        size,
+        interpolation=cv2.INTER_AREA,
+    )
+    known = weight > 0.5
+    if known.sum() < _LEAST_PIXELS:
         return float("nan")
-    short, long = band_mm[0] * 0.25, band_mm[1] * 0.2
-    weight: Raster = used.astype(np.float32)
-    level: Raster = np.where(used, lightness, 0).astype(np.float32)
-    coarser = max(int(short * per_mm), 1)
-    if coarser > 1:
-        size = used.shape[1] // coarser, used.shape[0] // coarser
-        weight = cv2.resize(weight, size, interpolation=cv2.INTER_AREA)
-        level = cv2.resize(level, size, interpolation=cv2.INTER_AREA)
-        used, per_mm = weight > 0.5, per_mm / coarser
-    blurred = [
-        cv2.GaussianBlur(level, (0, 0), s * per_mm)
-        / np.maximum(cv2.GaussianBlur(weight, (0, 0), s * per_mm), 1e-3)
-        for s in (short, long)
-    ]
-    return float(np.std((blurred[0] - blurred[1])[used]) / _gain(short, long, band_mm))
-
-
-def _gain(short: float, long: float, band_mm: tuple[float, float]) -> float:
-    """What the band lets through of noise that is even over it."""
-    f = np.linspace(1 / band_mm[1], 1 / band_mm[0], 200)
-    passed = np.exp(-2 * (np.pi * short * f) ** 2) - np.exp(-2 * (np.pi * long * f) ** 2)
-    return float(np.sqrt((f * passed**2).sum() / f.sum()))
+    step = coarser / per_mm
+    around = (0, 0), band_mm[1] / 2 / step
+    filled = cv2.GaussianBlur(level, *around) / np.maximum(cv2.GaussianBlur(weight, *around), 0.1)
+    filled[known] = (level[known] / weight[known]).astype(np.float32)
+    frequency = np.hypot(
+        np.fft.fftfreq(size[1], step)[:, None], np.fft.rfftfreq(size[0], step)[None]
+    )
+    kept = (frequency >= 1 / band_mm[1]) & (frequency <= 1 / band_mm[0])
+    waves = np.fft.irfft2(np.fft.rfft2(filled) * kept, filled.shape)
+    # Near a hole part of each wave is missing, and its power with it.
+    power = float((waves[known] ** 2).sum())
+    there = cv2.GaussianBlur(weight, (0, 0), sum(band_mm) / 12 / step)
+    return float(np.sqrt(power / there[known].sum()))
 
 
 def colour_shift(before: NDArray[np.floating], after: NDArray[np.floating]) -> NDArray[np.float64]:

@@ -136,15 +136,14 @@ def photograph(
     camera, lighting, setting = camera or Camera(), lighting or Lighting(), setting or Setting()
     rng = np.random.default_rng([seed, retake + 1])
     surface, cover, truth = draw_tile(look, np.random.default_rng(seed))
-    zoom = 2 if camera.width_px < 3000 else 1
-    size = camera.width_px * zoom, camera.height_px * zoom
+    size = camera.width_px, camera.height_px
     scale = setting.print_scale
     extent = card.width_mm * scale.across, card.height_mm * scale.down
-    flat = np.diag([zoom, zoom, 1.0]) @ camera.view(extent, 0.0)
+    flat = camera.view(extent, 0.0)
     scene = _card_scene(card, setting, flat, size, rng)
     lying = _tile_to_card(look, card, setting)
     risen = look.blank.thickness_mm + _GLAZE_MM
-    raised = np.diag([zoom, zoom, 1.0]) @ camera.view(extent, risen) @ lying
+    raised = camera.view(extent, risen) @ lying
     scene *= _contact_shadow(cover, flat @ lying, size)
     shown = _warp(cover, raised, TILE_PIXELS_PER_MM, size)[..., None]
     scene += (_warp(surface, raised, TILE_PIXELS_PER_MM, size) - scene) * shown
@@ -154,14 +153,18 @@ def photograph(
     if setting.finger_mm is not None:
         _lay_finger(scene, setting.finger_mm, flat)
     scene *= light
-    if zoom > 1:
-        scene = cv2.resize(scene, (camera.width_px, camera.height_px), interpolation=cv2.INTER_AREA)
     return Photograph(expose(distorted(scene, camera), camera, lighting.exposure, rng), truth)
 
 
 def _warp(
     drawing: Raster, view: NDArray[np.float64], per_mm: float, size: tuple[int, int]
 ) -> Raster:
+    """Show a drawing that lies on a plane; one much finer than the picture is shrunk first."""
+    middle = np.array(drawing.shape[1::-1]) / per_mm / 2
+    step = cv2.perspectiveTransform(np.array([[middle, middle + 0.5]]), view)[0]
+    while per_mm > 1.5 * np.linalg.norm(step[1] - step[0]) * np.sqrt(2):
+        drawing = cv2.resize(drawing, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        per_mm /= 2
     to_mm = np.array([[1 / per_mm, 0, 0.5 / per_mm], [0, 1 / per_mm, 0.5 / per_mm], [0, 0, 1]])
     half = np.array([[1, 0, -0.5], [0, 1, -0.5], [0, 0, 1.0]])
     return cv2.warpPerspective(drawing, half @ view @ to_mm, size, flags=cv2.INTER_LINEAR)

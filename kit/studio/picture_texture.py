@@ -2,6 +2,7 @@
 
 import cv2
 import numpy as np
+from scipy import fft
 
 from kit.photo.raster import Raster
 
@@ -38,10 +39,10 @@ def band_noise(
     rng: np.random.Generator,
 ) -> Raster:
     """Give normal noise of mean 0 and standard deviation 1 with waves of these lengths only."""
-    rows, columns = shape[:2]
+    rows, columns = (fft.next_fast_len(size, real=True) for size in shape[:2])
     step = 1 / pixels_per_mm
-    frequency = np.hypot(np.fft.fftfreq(rows, step)[:, None], np.fft.rfftfreq(columns, step))
-    kept = (frequency >= 1 / longest_mm) & (frequency <= 1 / shortest_mm)
-    spectrum = np.fft.rfft2(rng.standard_normal((rows, columns))) * kept
-    noise = np.fft.irfft2(spectrum, (rows, columns))
-    return ((noise - noise.mean()) / noise.std()).astype(np.float32)
+    frequency = np.hypot(fft.fftfreq(rows, step)[:, None], fft.rfftfreq(columns, step))
+    kept = ((frequency >= 1 / longest_mm) & (frequency <= 1 / shortest_mm)).astype(np.float32)
+    spectrum = fft.rfft2(rng.standard_normal((rows, columns), np.float32)) * kept
+    noise = fft.irfft2(spectrum, (rows, columns))[: shape[0], : shape[1]]
+    return (noise - noise.mean()) / noise.std()

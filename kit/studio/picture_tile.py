@@ -124,7 +124,9 @@ def _with_patch(
     place: Position,
     rng: np.random.Generator,
 ) -> tuple[Raster, dict[str, object]]:
-    reach = look.stencil.height_mm / 2 * 1.5 + 5.0
+    reach = float(np.hypot(look.stencil.size_mm, look.stencil.height_mm)) / 2 + 4.0
+    if look.stencil.shape == "disc":
+        reach = look.stencil.size_mm / 2 + 5.0
     top, bottom = _span(place.y_mm, reach, surface.shape[0])
     left, right = _span(place.x_mm, reach, surface.shape[1])
     x, y = _grid(look.blank.width_mm, look.blank.height_mm)
