@@ -1,0 +1,223 @@
+"""What stands on the sheets, and that it stands there as typed."""
+
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from kit.errors import Misuse
+from kit.record import grading_order
+from kit.series import CAUTIONS, Scale, Stencil, cautions_for
+from kit.sheets import write_photo_card, write_sheets, write_wall_chart
+
+NASTY = (
+    '#panic("x") *bold* _it_',
+    "<script>alert(1)</script> & co",
+    "\\input{x} $y^2$ @ref <label>",
+    "=cmd|' /C calc'!A0",
+    "Ж é ß – “quoted”",
+    "Supercalifragilisticexpialidociousenamelforcoppertiles",
+)
+
+
+def squeezed(text: str) -> str:
+    """Text without the breaks that a narrow column makes."""
+    return "".join(text.split())
+
+
+def test_the_shopping_list_names_copper_enamel_sifters_and_stencils(sheets):
+    text = sheets["shopping"].text
+    for words in (
+        "50 × 50 mm (1.97 × 1.97 in)",
+        "1.2 mm (0.047 in)",
+        "gauge 17",
+        "ASTM B258",
+        "Counter-enamel for all backs, any colour that suits 25.71 g",
+        "80 180 µm (0.0071 in) base coats",
+        "100 150 µm (0.0059 in) overlays",
+        "allow for 30% of the powder",
+    ):
+        assert words in text
+
+
+def test_every_tile_has_a_card_with_its_recipe(sheets, series):
+    text = sheets["bench-cards"].text
+    for tile in series.tiles["tile"]:
+        assert f"Tile {tile}" in text and f"T{tile}" in text
+    assert text.count("before firing 2") == 6
+    assert text.count("88 mg") == len(series.patches)
+
+
+def test_the_order_of_work_has_every_step_in_order(sheets):
+    text = sheets["order-of-work"].text
+    steps = (
+        "1. Sift base coat 1", "2. Fire base coat 1 (firing 0)", "3. Sift base coat 2",
+        "4. Fire base coat 2 (firing 0)", "5. Stencil what goes on before firing 1",
+        "6. Firing 1", "7. Photograph and grade after firing 1",
+        "8. Stencil what goes on before firing 2", "9. Firing 2",
+        "10. Photograph and grade after firing 2", "11. Firing 3",
+        "12. Photograph and grade after firing 3", "13. At the end",
+    )  # fmt: skip
+    first = text[: text.index("Session 2")]
+    places = [first.index(step) for step in steps]
+    assert places == sorted(places)
+    for column in ("Minutes", "Heat", "Cooled", "Accident? What happened"):
+        assert column in text
+
+
+def test_each_grader_gets_a_sheet_for_each_firing_in_their_blind_order(sheets, series):
+    text = sheets["grading"].text
+    parts = text.split("Grades after firing ")[1:]
+    expected = [(f, g) for f in (1, 2, 3) for g in ("Ada", "Ben")]
+    assert len(parts) == len(expected)
+    for part, (firing, grader) in zip(parts, expected, strict=True):
+        assert part.startswith(str(firing)) and f"Grader: {grader}" in part
+        words = [w for w in part.split() if w.startswith("T") and w[1:2].isdigit() and "-" in w]
+        rows = [w for w in words if w in set(series.patches["patch"])]
+        assert rows == grading_order(series, firing, grader)
+
+
+def test_the_recipe_stands_on_the_grading_sheet_only_when_grading_is_open(
+    sheets, plan, pdf, tmp_path
+):
+    assert "over Fog" not in sheets["grading"].text
+    paths = {p.stem: p for p in write_sheets(plan(blind=False), tmp_path)}
+    assert "over Fog" in pdf(paths["grading"].read_bytes()).text
+
+
+def test_every_step_of_every_scale_is_explained(plan, pdf, tmp_path):
+    gloss = Scale("gloss", "Gloss", "How does it shine?", ("matt", "silk", "satin", "wet", "glass"))
+    series = plan(scales=(*plan().settings.scales, gloss))
+    paths = {p.stem: p for p in write_sheets(series, tmp_path)}
+    text = squeezed(pdf(paths["grading"].read_bytes()).text)
+    for scale in series.settings.scales:
+        assert squeezed(scale.question) in text
+        for step in scale.steps:
+            assert squeezed(step) in text
+
+
+def test_many_scales_turn_the_sheet_on_its_side(plan, pdf, tmp_path):
+    more = tuple(Scale(f"s{i}", f"Scale {i}", "Q?", tuple("abcde")) for i in range(4))
+    series = plan(tiles=1, scales=(*plan().settings.scales, *more))
+    paths = {p.stem: p for p in write_sheets(series, tmp_path)}
+    width, height = pdf(paths["grading"].read_bytes()).size_mm()
+    assert width > height
+
+
+@pytest.mark.parametrize(
+    ("sheet", "steps"),
+    [
+        ("shopping", ("cut", "pickle", "use")),
+        ("bench-cards", ("sift", "use")),
+        ("order-of-work", ("sift", "fire", "cool", "pickle", "clean")),
+        ("grading", ("grade",)),
+        ("photo-card", ("photograph",)),
+    ],
+)
+def test_every_sheet_carries_the_cautions_of_its_steps(sheets, sheet, steps):
+    text = squeezed(sheets[sheet].text)
+    for caution in cautions_for(*steps):
+        assert squeezed(caution.title) in text and squeezed(caution.text) in text
+    assert squeezed("local rules and licensed practice decide") in text
+
+
+def test_the_cautions_say_what_they_must():
+    said = " ".join(f"{c.title} {c.text}" for c in CAUTIONS).lower()
+    for words in (
+        "lead", "silica", "respirator", "damp cloth", "never sweep", "do not eat",
+        "eye protection", "burns", "extractor", "pickle", "never quench", "food", "child",
+    ):  # fmt: skip
+        assert words in said
+
+
+def test_labels_of_tiles_with_lead_say_so(sheets):
+    text = sheets["labels"].text
+    assert text.count("Contains lead") == 6
+    assert "on Fog" in text
+
+
+def test_names_print_as_typed_on_every_sheet(plan, pdf, tmp_path):
+    series = plan(names=NASTY, title=NASTY[0], question=NASTY[1], graders=(NASTY[2],), blind=False)
+    for path in write_sheets(series, tmp_path):
+        text = squeezed(pdf(path.read_bytes()).text)
+        wanted = {"grading": [NASTY[2]], "order-of-work": NASTY, "labels": NASTY}
+        for name in wanted.get(path.stem, [NASTY[0], *NASTY]):
+            assert squeezed(name) in text, (path.stem, name)
+
+
+def test_no_drawing_leaves_the_page(plan, pdf, tmp_path):
+    series = plan(names=NASTY, places=9, stencil=Stencil(size_mm=9), title="x" * 90)
+    for path in write_sheets(series, tmp_path, "us-letter"):
+        found = pdf(path.read_bytes())
+        for number in range(len(found.reader.pages)):
+            width, height = found.size_mm(number)
+            for shape in found.shapes(number):
+                assert shape.left >= -0.1 and shape.left + shape.width <= width + 0.1
+                assert shape.bottom >= -0.1 and shape.bottom + shape.height <= height + 0.1
+
+
+def test_the_same_series_gives_the_same_bytes(series, tmp_path):
+    first = {p.name: p.read_bytes() for p in write_sheets(series, tmp_path / "a")}
+    second = {p.name: p.read_bytes() for p in write_sheets(series, tmp_path / "b")}
+    assert first == second
+
+
+def test_one_session_has_its_own_tiles_and_steps_only(series, pdf, tmp_path):
+    paths = {p.stem: p for p in write_sheets(series, tmp_path, session=2)}
+    cards = pdf(paths["bench-cards"].read_bytes()).text
+    assert "Tile 4" in cards and "Tile 3" not in cards
+    work = pdf(paths["order-of-work"].read_bytes()).text
+    assert "Session 2" in work and "Session 1" not in work
+
+
+def test_what_cannot_be_printed_is_said_plainly(series, tmp_path):
+    with pytest.raises(Misuse, match="a4, us-letter"):
+        write_sheets(series, tmp_path, "a3")
+    with pytest.raises(Misuse, match="session 9"):
+        write_sheets(series, tmp_path, session=9)
+    with pytest.raises(Misuse, match="no tiles yet"):
+        write_sheets(replace(series, tiles=series.tiles[:0]), tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_progress_is_told(series, tmp_path):
+    said: list[str] = []
+    write_sheets(series, tmp_path, progress=said.append)
+    assert len(said) == 5
+
+
+def test_slips_stop_where_marks_do(plan, pdf, tmp_path):
+    series = plan(tiles=2)
+    far = series.tiles.assign(tile=[1, 950])
+    series = replace(series, tiles=far, patches=series.patches.replace({"tile": {2: 950}}))
+    text = pdf(write_photo_card(series, tmp_path).read_bytes()).text
+    assert "tile 1" in text and "tile 950" not in text
+    cards = {p.stem: p for p in write_sheets(series, tmp_path)}["bench-cards"]
+    assert "Tile 950" in pdf(cards.read_bytes()).text
+
+
+def test_the_wall_chart_shows_every_pair_and_the_rule(pdf, tmp_path):
+    names = NASTY[:4]
+    pairs = pd.DataFrame(
+        [
+            {
+                "base": base,
+                "overlay": overlay,
+                "base_family": "leaded" if base in names[:2] else "unleaded",
+                "overlay_family": "leaded" if overlay in names[:2] else "unleaded",
+                "patches": 1,
+                "p_fine_edge": 0.91,
+                "p_breaks_through": 0.05,
+                "verdict": "suited",
+            }
+            for base in names
+            for overlay in names
+        ]
+    )
+    rule = "At 100 mesh and 3 firings."
+    text = pdf(write_wall_chart(pairs, tmp_path / "wall.pdf", "Pairs", rule=rule).read_bytes()).text
+    assert rule in text and text.count("91") == 16
+    for name in names:
+        assert squeezed(text).count(squeezed(name)) == 2
+    with pytest.raises(Misuse, match="lacks verdict"):
+        write_wall_chart(pairs.drop(columns="verdict"), tmp_path / "wall.pdf", "Pairs")

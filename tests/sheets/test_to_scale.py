@@ -1,0 +1,110 @@
+"""What is said to be life size is life size."""
+
+import cv2
+import numpy as np
+import pytest
+
+from kit.photo.card import card_for
+from kit.photo.marker import dictionary, tile_marker
+from kit.series import Blank, Stencil, positions
+from kit.sheets import LABEL_SHEETS, PAPERS, write_sheets
+
+
+def near(shape, width, height, curved=False):
+    return (
+        shape.width == pytest.approx(width, abs=0.01)
+        and shape.height == pytest.approx(height, abs=0.01)
+        and shape.curved == curved
+    )
+
+
+def test_the_check_bar_is_50_mm(sheets):
+    for name in ("shopping", "bench-cards", "photo-card"):
+        assert any(near(shape, 50, 0) for shape in sheets[name].shapes()), name
+
+
+@pytest.mark.parametrize(
+    ("blank", "stencil", "places"),
+    [
+        (Blank(), Stencil(), 4),
+        (Blank("round", 60, 60), Stencil("disc", 12), 5),
+        (Blank("strip", 150, 30), Stencil("bar", 8), 6),
+        (Blank("square", 100, 70), Stencil("square", 15), 6),
+        (Blank("strip", 200, 40), Stencil("disc", 20), 5),
+    ],
+)
+def test_blank_and_places_are_drawn_where_they_are_to_be_sifted(
+    plan, pdf, tmp_path, blank, stencil, places
+):
+    series = plan(tiles=1, places=places, blank=blank, stencil=stencil)
+    paths = {p.stem: p for p in write_sheets(series, tmp_path)}
+    card = pdf(paths["bench-cards"].read_bytes())
+    shapes = card.shapes()
+    rim = [s for s in shapes if near(s, blank.width_mm, blank.height_mm, blank.shape == "round")]
+    assert len(rim) == 1
+    left, top = rim[0].left, rim[0].bottom + rim[0].height
+    round_hole = stencil.shape == "disc"
+    drawn = {
+        (round(s.left + s.width / 2 - left, 2), round(top - s.bottom - s.height / 2, 2))
+        for s in shapes
+        if near(s, stencil.size_mm, stencil.height_mm, round_hole)
+    }
+    wanted = {(round(p.x_mm, 2), round(p.y_mm, 2)) for p in positions(blank, stencil, places)}
+    assert len(drawn) == places
+    for x, y in wanted:
+        assert min(np.hypot(x - u, y - v) for u, v in drawn) < 0.03
+
+
+def test_a_blank_too_large_for_the_paper_is_drawn_smaller_and_says_so(plan, pdf, tmp_path):
+    series = plan(tiles=1, blank=Blank("square", 300, 300), stencil=Stencil("square", 80))
+    paths = {p.stem: p for p in write_sheets(series, tmp_path)}
+    card = pdf(paths["bench-cards"].read_bytes())
+    assert "drawn at 25 %" in card.text
+    assert any(near(shape, 75, 75) for shape in card.shapes())
+
+
+def test_the_mark_on_a_card_is_read_by_the_camera_as_its_tile(sheets):
+    shapes = sheets["bench-cards"].shapes()
+    frames = sorted((s for s in shapes if near(s, 13, 13)), key=lambda s: -s.bottom)
+    assert len(frames) == 3
+    for tile, frame in enumerate(frames, start=1):
+        cells = np.ones((8, 8), bool)
+        for s in shapes:
+            if near(s, 13 / 8, 13 / 8):
+                column = (s.left - frame.left) / (13 / 8)
+                row = (frame.bottom + 13 - s.bottom - s.height) / (13 / 8)
+                if -0.1 < column < 7.5 and -0.1 < row < 7.5:
+                    cells[round(row), round(column)] = False
+        assert (cells == tile_marker(tile)).all()
+        picture = np.kron(np.pad(~cells, 2, constant_values=True), np.ones((20, 20))) * 255
+        finder = cv2.aruco.ArucoDetector(dictionary())
+        _, ids, _ = finder.detectMarkers(picture.astype(np.uint8))
+        assert ids.ravel().tolist() == [100 + tile]
+
+
+def test_the_photo_cards_corner_marks_are_as_far_apart_as_the_camera_expects(sheets, series):
+    card = card_for(series.settings.blank)
+    wanted = sorted((box.x_mm, box.y_mm) for box in card.markers)
+    size = card.markers[0].width_mm
+    marks = [s for s in sheets["photo-card"].shapes() if near(s, size, size)]
+    left = min(s.left for s in marks) - wanted[0][0]
+    top = max(s.bottom + s.height for s in marks) + min(y for _, y in wanted)
+    found = sorted((s.left - left, top - s.bottom - s.height) for s in marks)
+    assert np.allclose(found, wanted, atol=0.02)
+
+
+@pytest.mark.parametrize("name", LABEL_SHEETS)
+def test_labels_lie_within_their_paper_and_apart(name):
+    sheet = LABEL_SHEETS[name]
+    paper = PAPERS[sheet.paper]
+    right = sheet.left_mm + (sheet.columns - 1) * sheet.across_mm + sheet.width_mm
+    bottom = sheet.top_mm + (sheet.rows - 1) * sheet.down_mm + sheet.height_mm
+    assert right <= paper.width_mm + 0.01 and bottom <= paper.height_mm + 0.01
+    assert sheet.across_mm >= sheet.width_mm and sheet.down_mm >= sheet.height_mm
+
+
+@pytest.mark.parametrize(("paper", "size"), [("a4", (210, 297)), ("us-letter", (215.9, 279.4))])
+def test_pages_have_the_size_of_the_paper(series, pdf, tmp_path, paper, size):
+    """ISO 216 and ANSI/ASME Y14.1."""
+    for path in write_sheets(series, tmp_path, paper):
+        assert pdf(path.read_bytes()).size_mm() == pytest.approx(size, abs=0.1)
