@@ -122,7 +122,14 @@ def judge_pairs(fits: Fits, colours: pd.DataFrame, verdict: Verdict) -> Judged:
             why = f"A verdict needs both scores. {fits.missing[scale.name]}"
             return Judged(pd.DataFrame(), why)
     scales = {scale.name: fits.by_scale[scale.name] for scale in (SPREAD, PULL_THROUGH)}
-    setting = PairSetting(
+    with _heard() as said:
+        pairs = pair_table(scales, colours, pair_setting(verdict))
+    return Judged(pairs, "", _sentences(said))
+
+
+def pair_setting(verdict: Verdict) -> PairSetting:
+    """The work that pairs are judged for, from the verdict rule of a series."""
+    return PairSetting(
         mesh=verdict.mesh,
         base_mesh=verdict.base_mesh,
         coat_weight=verdict.coat_weight,
@@ -131,9 +138,6 @@ def judge_pairs(fits: Fits, colours: pd.DataFrame, verdict: Verdict) -> Judged:
         fine_edge_at_most=verdict.fine_edge_at_most,
         confidence=verdict.confidence,
     )
-    with _heard() as said:
-        pairs = pair_table(scales, colours, setting)
-    return Judged(pairs, "", _sentences(said))
 
 
 @contextmanager

@@ -11,6 +11,7 @@ from kit.report.parts.fired import fired
 from kit.report.parts.graders import graders
 from kit.report.parts.how_to_read import how_to_read
 from kit.report.parts.method import method
+from kit.report.parts.next_round import next_round
 from kit.report.parts.pairs import pairs_by_verdict
 from kit.report.parts.question import question
 from kit.report.parts.samples import samples
@@ -30,8 +31,9 @@ def whole_report(analysis: Analysis) -> Document:
         surprises(analysis),
         graders(analysis),
         doubts(analysis),
-        method(analysis),
+        next_round(analysis),
         samples(analysis),
+        method(analysis),
         cautions(),
         data(analysis),
         colophon(analysis),

@@ -53,11 +53,11 @@ def _table(
             "Coat mg/cm²": patches["coat_weight"],
         }
     )
-    for scale in analysis.series.settings.scales:
+    for scale in analysis.scales:
         of_scale = grades[grades["scale"] == scale.name]
         said = of_scale.groupby("patch")["grade"].agg(lambda g: ", ".join(f"{v:g}" for v in g))
-        frame[scale.title] = patches["patch"].map(said).fillna("")
-    lost = patches["patch"].map(reasons)
-    if lost.notna().any():
-        frame["Lost"] = lost.fillna("")
+        frame[scale.title] = [str(said.get(patch, "")) for patch in patches["patch"]]
+    lost = [str(reasons.get(patch, "")) for patch in patches["patch"]]
+    if any(lost):
+        frame["Lost"] = lost
     return tabled(f"Tile {tile}: recipe, and grades after each firing in turn", frame)

@@ -1,0 +1,84 @@
+"""What to fire next."""
+
+import pandas as pd
+
+from kit.design import next_patches
+from kit.errors import Misuse
+from kit.model import NOT_KNOWN
+from kit.report.analysis import Analysis, pair_setting
+from kit.report.document import Block, Paragraph, Section, TableBlock
+from kit.report.tabled import tabled
+from kit.report.words import counted
+
+TILES = 3
+"""Tiles in the round that a report suggests."""
+
+
+def next_round(analysis: Analysis) -> Section:
+    """Suggest the patches that would settle most of what is not known yet."""
+    name, title = "next", "What to fire next"
+    if not len(analysis.observations):
+        told = "The tiles of the plan: nothing has been graded yet."
+        return Section(name, title, (Paragraph(told),))
+    if analysis.pairs.empty:
+        return Section(name, title, (Paragraph(f"First this: {analysis.judged.missing}"),))
+    open_pairs = int((analysis.pairs["verdict"] == NOT_KNOWN).sum())
+    if not open_pairs:
+        told = "Every pair has a verdict. Fire again only what you are about to rely on."
+        return Section(name, title, (Paragraph(told),))
+    try:
+        suggested = suggest(analysis, TILES)
+    except Misuse as reason:
+        return Section(name, title, (Paragraph(str(reason)),))
+    blocks: tuple[Block, ...] = (
+        Paragraph(
+            f"{counted(open_pairs, 'pair')} of {len(analysis.pairs)} are not known yet. These "
+            f"{counted(len(suggested), 'patch', 'patches')} on {counted(TILES, 'tile')} would do "
+            "most to settle them, as each tells of other pairs of its two colours too."
+        ),
+        suggestion_table(suggested),
+    )
+    return Section(name, title, blocks)
+
+
+def suggest(analysis: Analysis, tiles: int) -> pd.DataFrame:
+    """Choose patches for some more tiles, as `kit.design.next_patches` does.
+
+    Raises
+    ------
+    Misuse
+        When no such plan exists, or a score has no fit.
+    """
+    settings = analysis.series.settings
+    if analysis.pairs.empty:
+        raise Misuse(analysis.judged.missing)
+    wishes = pd.DataFrame(
+        [(w.base, w.overlay) for w in settings.wishes], columns=["base", "overlay"]
+    )
+    only = wishes if settings.ask == "is this pair safe" and len(wishes) else None
+    stock = analysis.series.colours
+    colours = stock[~stock["colour"].isin(settings.leave_out)].reset_index(drop=True)
+    chosen = next_patches(
+        analysis.fits.by_scale,
+        tiles * settings.patches_per_tile,
+        colours=colours,
+        setting=pair_setting(settings.verdict),
+        patches_per_tile=settings.patches_per_tile,
+        wishes=only,
+        seed=settings.seed,
+        starts=1,
+    )
+    return chosen.assign(tile=chosen["tile"] + int(analysis.series.tiles["tile"].max()))
+
+
+def suggestion_table(suggested: pd.DataFrame) -> TableBlock:
+    """Set suggested patches as a table."""
+    frame = pd.DataFrame(
+        {
+            "Tile": suggested["tile"].astype(str),
+            "Base": suggested["base"],
+            "Overlay": suggested["overlay"],
+            "Why": suggested["reason"],
+        }
+    )
+    return tabled("Patches to fire next", frame)
