@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from kit.errors import Misuse
-from kit.photo.marker import tile_marker
+from kit.photo import tile_marker
 from kit.series import OPENING_UM, Series, cautions_for
 from kit.sheets.amounts import coat_grams, patch_grams, weighed
 from kit.sheets.drawing import mark_data

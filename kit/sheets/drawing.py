@@ -6,10 +6,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.drawing import Label, Rectangle
+from kit.photo import Label, Mark, Rectangle
 
 
-def drawing_data(marks: Iterable[Rectangle | Label]) -> list[dict[str, Any]]:
+def drawing_data(marks: Iterable[Mark]) -> list[dict[str, Any]]:
     """Turn rectangles and words, in mm, into plain values."""
     return [_rectangle(mark) if isinstance(mark, Rectangle) else _label(mark) for mark in marks]
 

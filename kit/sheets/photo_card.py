@@ -1,16 +1,22 @@
 """The photo card that a tile is laid on, and the slips that name tile and firing."""
 
-from collections.abc import Collection
+from collections.abc import Iterable, Iterator
 from typing import Any
 
-from kit.photo.card import SLIP_MM, card_for
-from kit.photo.drawing import card_drawing, firing_slip_drawing, tile_slip_drawing
-from kit.photo.marker import MOST_TILES
+from kit.errors import Misuse
+from kit.photo import (
+    Mark,
+    Rectangle,
+    card_drawing,
+    card_for,
+    firing_slip_drawing,
+    tile_slip_drawing,
+)
 from kit.series import Series, cautions_for
 from kit.sheets.drawing import drawing_data
 
 
-def photo_card_data(series: Series, tiles: Collection[int]) -> dict[str, Any]:
+def photo_card_data(series: Series, tiles: Iterable[int]) -> dict[str, Any]:
     """Gather the card for the blanks of a series and the slips for its tiles and firings.
 
     Raises
@@ -20,8 +26,8 @@ def photo_card_data(series: Series, tiles: Collection[int]) -> dict[str, Any]:
     """
     card = card_for(series.settings.blank)
     firings = range(max(series.settings.factors["firings"]) + 1)
-    slips = [tile_slip_drawing(tile) for tile in sorted(tiles) if tile <= MOST_TILES]
-    slips += [firing_slip_drawing(firing) for firing in firings]
+    slips = [*_tile_slips(tiles), *(firing_slip_drawing(firing) for firing in firings)]
+    side = max(m.x_mm + m.width_mm for m in slips[0] if isinstance(m, Rectangle))
     return {
         "card": {
             "width": card.width_mm,
@@ -29,6 +35,14 @@ def photo_card_data(series: Series, tiles: Collection[int]) -> dict[str, Any]:
             "marks": drawing_data(card_drawing(card)),
         },
         "slips": [drawing_data(slip) for slip in slips],
-        "slip-mm": SLIP_MM,
+        "slip-mm": side,
         "cautions": [vars(c) for c in cautions_for("photograph")],
     }
+
+
+def _tile_slips(tiles: Iterable[int]) -> Iterator[list[Mark]]:
+    for tile in sorted(tiles):
+        try:
+            yield tile_slip_drawing(tile)
+        except Misuse:  # tiles beyond the last that has a mark are photographed without one
+            return

@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from kit.photo.card import card_for
-from kit.photo.marker import dictionary, tile_marker
+from kit.photo import card_for, tile_marker
+from kit.photo.marker import dictionary
 from kit.series import Blank, Stencil, positions
 from kit.sheets import LABEL_SHEETS, PAPERS, write_sheets
 
