@@ -68,6 +68,75 @@ def check(series: SeriesName) -> None:
     )
 
 
+@app.command()
+def sheets(
+    series: SeriesName,
+    paper: Annotated[str, typer.Option(help="a4 or us-letter.")] = "a4",
+    session: Annotated[int | None, typer.Option(help="Only this sitting's tiles.")] = None,
+    workbook: Annotated[bool, typer.Option(help="Also a spreadsheet to type grades into.")] = False,
+    photo_card: Annotated[bool, typer.Option(help="Also the card to photograph tiles on.")] = False,
+) -> None:
+    """Write the bench paper: shopping, cards, order of work, grading, labels."""
+    from kit.record import write_workbook
+    from kit.series import read_series, report_folder, series_folder
+    from kit.sheets import write_photo_card, write_sheets
+
+    folder = series_folder(series)
+    found = read_series(folder)
+    into = report_folder(folder) / "sheets"
+    with _progress() as say:
+        made = write_sheets(found, into, paper, progress=say, session=session)
+        if photo_card:
+            made.append(write_photo_card(found, into, paper))
+        if workbook:
+            made.append(write_workbook(found, into / f"{found.name}-grades.xlsx"))
+    print("\n".join(str(path) for path in made))
+
+
+@app.command()
+def enter(
+    series: SeriesName,
+    file: Annotated[str, typer.Argument(help="A workbook or CSV that was filled in.")],
+    by: Annotated[str, typer.Option(help="Who hands it in.", prompt="Your name")],
+    yes: Annotated[bool, typer.Option(help="Write without asking.")] = False,
+) -> None:
+    """Take in grades: shows what is new, what changes and what is wrong before it writes."""
+    from kit.record import apply, take_in
+    from kit.series import series_folder
+
+    intake = take_in(series_folder(series), _path(file), by)
+    print(intake.describe())
+    if intake.problems:
+        raise DataProblems(intake.problems)
+    if intake.adds_nothing:
+        return
+    if yes or typer.confirm("Write this?"):
+        apply(intake)
+        print(f"Written. The file is kept as it came: received/{intake.source}")
+    else:
+        print("Nothing was written.")
+
+
+@app.command()
+def report(
+    series: Annotated[str | None, typer.Argument(metavar="SERIES", help="Its name.")] = None,
+    every: Annotated[bool, typer.Option("--all", help="Every series, and all together.")] = False,
+) -> None:
+    """Write the report of a series, or of all series together."""
+    from kit.report import render, render_all
+    from kit.series import series_folder, studio_folder
+
+    if every == bool(series):
+        raise Misuse("Name one series, or say --all for every one of them.")
+    with _progress() as say:
+        if series:
+            made = render(series_folder(series), progress=say)
+        else:
+            studio = studio_folder()
+            made = render_all(studio / "data", studio / "reports", progress=say)
+    print(f"The report is at {made}")
+
+
 def _fail(message: str, code: int) -> None:
     print(message, file=sys.stderr)
     sys.exit(code)

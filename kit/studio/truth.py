@@ -119,13 +119,13 @@ _TENDENCIES = {
     "spread": (
         {
             "leaded over leaded": -1.8,
-            "leaded over unleaded": 1.2,
+            "leaded over unleaded": 2.3,
             "unleaded over leaded": -1.4,
             "unleaded over unleaded": -2.1,
         },
         {
             "leaded over leaded": 0.5,
-            "leaded over unleaded": 0.9,
+            "leaded over unleaded": 1.0,
             "unleaded over leaded": 0.4,
             "unleaded over unleaded": 0.4,
         },
@@ -136,7 +136,7 @@ _TENDENCIES = {
         {
             "leaded over leaded": -1.7,
             "leaded over unleaded": -1.9,
-            "unleaded over leaded": 1.3,
+            "unleaded over leaded": 2.3,
             "unleaded over unleaded": -2.1,
         },
         {

@@ -1,0 +1,112 @@
+"""The demo series: an invented community workshop, from stock to grades.
+
+Every name and every grade in it is invented; nothing in it is a measurement.
+"""
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pandas as pd
+
+from kit.design import plan
+from kit.series import (
+    DEFAULT_FACTORS,
+    Series,
+    Settings,
+    Wish,
+    new_series,
+    read_series,
+    replace_files,
+)
+from kit.studio.fire import fire
+from kit.studio.truth import Truth, draw_truth
+
+NAME = "demo"
+TRUTH_SEED = 17
+FIRING_SEED = 29
+
+_STOCK = (
+    ("Attic Rose", "leaded", "opaque", "fine", "turns greyer when fired often"),
+    ("Ferry Blue", "leaded", "transparent", "medium", ""),
+    ("Hedge Green", "leaded", "transparent", "medium", ""),
+    ("Lamp Yellow", "leaded", "opaque", "fine", ""),
+    ("Rain Grey", "leaded", "opalescent", "medium", "old jar, coarse tail"),
+    ("Jam Violet", "leaded", "transparent", "fine", "shifts when fired often"),
+    ("Plaster White", "unleaded", "opaque", "fine", "the workshop's usual base"),
+    ("Tunnel Black", "unleaded", "opaque", "fine", ""),
+    ("Pond Green", "unleaded", "transparent", "coarse", ""),
+    ("Mitten Red", "unleaded", "opaque", "medium", ""),
+    ("Custard", "unleaded", "opaque", "medium", ""),
+    ("Anvil Blue", "unleaded", "transparent", "medium", ""),
+)
+
+
+def demo_settings() -> Settings:
+    """Return what the invented workshop wants to know, and what it can make."""
+    return Settings(
+        title="Community workshop: stencils over a base",
+        question="Which of our twelve colours can we stencil over which, in fine lines or at all?",
+        ask="which pairs work",
+        started=dt.date(2026, 3, 14),
+        seed=20260314,
+        tiles=24,
+        patches_per_tile=4,
+        tiles_per_session=8,
+        factors={**DEFAULT_FACTORS, "mesh": (80, 100), "coat_weight": (30.0, 50.0)},
+        wishes=(Wish("Plaster White", "Attic Rose"), Wish("Lamp Yellow", "Tunnel Black")),
+        graders=("Wren", "Otis"),
+    )
+
+
+def demo_colours() -> pd.DataFrame:
+    """Return the invented workshop's jars."""
+    columns = ["colour", "family", "opacity", "grain", "notes"]
+    return pd.DataFrame(_STOCK, columns=columns).astype("str")
+
+
+def demo_truth() -> Truth:
+    """Return how the invented workshop's colours really behave."""
+    return draw_truth(demo_colours(), TRUTH_SEED, loss_rate=0.02)
+
+
+def demo_series(data: Path, progress: Callable[[str], None]) -> Path:
+    """Plan the demo series, fire it in the invented studio, write and check it.
+
+    A demo series that is there already is made anew in memory and compared; files that differ
+    belong to whoever changed them and are left as they are.
+
+    Parameters
+    ----------
+    data : Path
+        The folder that holds all series.
+    progress : callable
+
+    Returns
+    -------
+    Path
+        The folder of the demo series.
+    """
+    folder = data / NAME
+    settings, colours = demo_settings(), demo_colours()
+    chosen = plan(settings, colours)
+    progress(f"Planned: {chosen.why}")
+    planned = replace(
+        new_series(NAME, settings, colours), tiles=chosen.tiles, patches=chosen.patches
+    )
+    fired = fire(planned, demo_truth(), FIRING_SEED)
+    progress(f"Fired {len(fired.firings)} times and graded {len(fired.grades)} times")
+    _write_where_absent(fired, folder, progress)
+    kept = read_series(folder)
+    progress(f"Checked: {len(kept.grades)} grades on {len(kept.patches)} patches are in order")
+    return folder
+
+
+def _write_where_absent(series: Series, folder: Path, progress: Callable[[str], None]) -> None:
+    files = series.files()
+    there = {n: (folder / n).read_bytes() for n in files if (folder / n).is_file()}
+    changed = sorted(n for n, content in there.items() if content != files[n])
+    if changed:
+        progress(f"Left as they are, because they were changed by hand: {', '.join(changed)}")
+    replace_files(folder, {n: files[n] for n in files if n not in there}, seen={})
