@@ -1,6 +1,6 @@
 """`kit report --all`: every series' report, and one page over all of them."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from pathlib import Path
 
 import joblib
@@ -12,9 +12,9 @@ from kit.report.entry import read_entry
 from kit.report.files import report_files
 from kit.report.fingerprint import MARK, fingerprint, is_current
 from kit.report.parts.together import together_document
-from kit.report.together import analyse_together
+from kit.report.together import analyse_together, read_every_series, series_folders
 from kit.report.whole import whole_report
-from kit.series import Series, read_series, write_whole
+from kit.series import read_series, write_whole
 
 Say = Callable[[str], None]
 
@@ -51,7 +51,7 @@ def render_all(
     """
     say = progress or (lambda text: None)
     into = Path(reports)
-    folders = sorted(p for p in Path(data).iterdir() if (p / "series.toml").is_file())
+    folders = series_folders(data)
     marks = {folder: fingerprint(folder) for folder in folders}
     stale = [f for f in folders if not is_current(into / f.name, marks[f])]
     say(f"{len(folders)} series, {len(stale)} with new data")
@@ -60,7 +60,7 @@ def render_all(
     for count, (name, problem) in enumerate(made, start=1):
         say(f"{count} of {len(stale)}: {name}{f': {problem}' if problem else ''}")
     say("All series together")
-    several, unread = _read(folders)
+    several, unread = read_every_series(data)
     together = analyse_together(several)
     entries = {s.name: read_entry(into / s.name) for s in together.series}
     document = together_document(together, entries, unread)
@@ -81,13 +81,3 @@ def _render_one(folder: Path, into: Path, mark: str) -> tuple[str, str]:
     for name, content in [*files.items(), (MARK, f"{mark}\n".encode())]:
         write_whole(into / name, content)
     return folder.name, ""
-
-
-def _read(folders: list[Path]) -> tuple[list[Series], Mapping[str, str]]:
-    several, unread = [], {}
-    for folder in folders:
-        try:
-            several.append(read_series(folder))
-        except (Misuse, DataProblems) as problem:
-            unread[folder.name] = str(problem)
-    return several, unread

@@ -2,13 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import pandas as pd
 
-from kit.errors import Misuse
+from kit.errors import DataProblems, Misuse
 from kit.model import NOT_KNOWN
 from kit.report.analysis import Fits, Judged, fit_scales, judge_pairs
-from kit.series import PULL_THROUGH, SPREAD, Series, Verdict, patches_in_full
+from kit.series import PULL_THROUGH, SPREAD, Series, Verdict, patches_in_full, read_series
 
 _FIRST_DAY = "0000"
 _USUAL = Verdict()
@@ -40,6 +41,39 @@ class Together:
         return self.judged.table
 
 
+def read_every_series(data: Path | str) -> tuple[list[Series], dict[str, str]]:
+    """Read all series of a folder.
+
+    Returns
+    -------
+    several : list of Series
+    unread : dict of str to str
+        What is wrong with each series that could not be read, by name.
+    """
+    several, unread = [], {}
+    for folder in series_folders(data):
+        try:
+            several.append(read_series(folder))
+        except (Misuse, DataProblems) as problem:
+            unread[folder.name] = str(problem)
+    return several, unread
+
+
+def series_folders(data: Path | str) -> list[Path]:
+    """List the folders below `data` that hold a series.
+
+    Raises
+    ------
+    Misuse
+        When there is none.
+    """
+    below = Path(data)
+    found = sorted(p.parent for p in below.glob("*/series.toml"))
+    if not found:
+        raise Misuse(f"There is no series in {below}. `kit new NAME` starts one.")
+    return found
+
+
 def analyse_together(several: Sequence[Series], verdict: Verdict = _USUAL) -> Together:
     """Fit all series as one and judge every pair of all their colours.
 
@@ -55,7 +89,7 @@ def analyse_together(several: Sequence[Series], verdict: Verdict = _USUAL) -> To
         When there is no series, or a colour is leaded in one and unleaded in another.
     """
     if not several:
-        raise Misuse("There is no series yet. `kit new NAME` starts one.")
+        raise Misuse("No series can be read. `kit check NAME` says what is wrong with one.")
     ordered = tuple(sorted(several, key=_date_then_name))
     colours = _colours(ordered)
     fits = fit_scales(ordered, (SPREAD, PULL_THROUGH))
