@@ -24,8 +24,8 @@ from kit.studio.fire import fire
 from kit.studio.truth import Truth, draw_truth
 
 NAME = "demo"
-TRUTH_SEED = 17
-FIRING_SEED = 29
+TRUTH_SEED = 10
+FIRING_SEED = 36
 
 _STOCK = (
     ("Attic Rose", "leaded", "opaque", "fine", "turns greyer when fired often"),
