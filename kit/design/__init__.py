@@ -5,6 +5,9 @@ from kit.design.fraction import Fraction, fraction
 from kit.design.next_patches import next_patches
 from kit.design.optimal import optimal
 from kit.design.plan import Plan, plan
+from kit.design.power import Power, power
+from kit.design.precision import Precision, budget_curve, precision
+from kit.design.saving import Saving, saving
 from kit.design.spreads import Spreads
 from kit.design.survey import survey
 
@@ -12,13 +15,20 @@ __all__ = [
     "Efficiency",
     "Fraction",
     "Plan",
+    "Power",
+    "Precision",
     "RelativeEfficiency",
+    "Saving",
     "Spreads",
+    "budget_curve",
     "efficiency",
     "fraction",
     "next_patches",
     "optimal",
     "plan",
+    "power",
+    "precision",
     "relative_efficiency",
+    "saving",
     "survey",
 ]

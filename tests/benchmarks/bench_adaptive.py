@@ -32,6 +32,7 @@ from kit.series import Series, Settings, new_series, patch_name
 from kit.studio import Truth, draw_truth, fire
 
 PER_TILE = 4
+STARTS = 2
 BUDGETS = (36, 48, 60, 72)
 SETTING = PairSetting()
 SCORES = ("spread", "pull_through")
@@ -92,9 +93,10 @@ def random_pairs(patches: int, seed: int) -> pd.DataFrame:
 def fired_in_rounds(truth: Truth, patches: int, seed: int) -> list[Series]:
     tiles = patches // PER_TILE
     first, second = tiles // 2, (tiles - tiles // 2) // 2
-    fired = [fire(as_series(survey(COLOURS, first, PER_TILE, seed=seed), "round-1"), truth, seed)]
+    plan = survey(COLOURS, first, PER_TILE, seed=seed, starts=STARTS)
+    fired = [fire(as_series(plan, "round-1"), truth, seed)]
     for number, count in ((2, second), (3, tiles - first - second)):
-        plan = next_patches(fired, count * PER_TILE, setting=SETTING, seed=seed)
+        plan = next_patches(fired, count * PER_TILE, setting=SETTING, seed=seed, starts=STARTS)
         fired.append(fire(as_series(plan, f"round-{number}"), truth, seed + number * 10_000))
     return fired
 
@@ -130,7 +132,7 @@ def one_studio(seed: int) -> list[dict]:
     rows = []
     for patches in BUDGETS:
         at_random = fire(as_series(random_pairs(patches, seed), "random"), truth, seed)
-        at_once = survey(COLOURS, patches // PER_TILE, PER_TILE, seed=seed)
+        at_once = survey(COLOURS, patches // PER_TILE, PER_TILE, seed=seed, starts=STARTS)
         surveyed = fire(as_series(at_once, "survey"), truth, seed)
         for arm, fired in (
             ("random", [at_random]),
@@ -158,11 +160,11 @@ def main() -> None:
 def report(rows: pd.DataFrame) -> None:
     measures = ["right", "placed", "not known", "suited", "wrong suited"]
     table = rows.groupby(["arm", "patches"])[measures].mean()
-    wide = rows.pivot(index="studio", columns=["arm", "patches"], values=["right", "placed"])
+    by_plan = rows.set_index(["arm", "patches", "studio"])
     gaps = []
     for measure in ("right", "placed"):
         for patches in BUDGETS:
-            gap = wide[(measure, "rounds", patches)] - wide[(measure, "random", 72)]
+            gap = by_plan.loc[("rounds", patches), measure] - by_plan.loc[("random", 72), measure]
             error = gap.std() / np.sqrt(len(gap))
             gaps.append(f"{measure} {patches}: {gap.mean():+.1f} ± {error:.1f}")
     print(table.round(1).to_string())
