@@ -89,9 +89,11 @@ class Series:
 
     def _settings_bytes(self) -> bytes:
         source = self.sources.get(settings_file.FILE)
-        if source is not None and settings_file.parse_settings(source)[0] == self.settings:
+        if source is None:
+            return settings_file.format_settings(self.settings)
+        if settings_file.parse_settings(source)[0] == self.settings:
             return source
-        return settings_file.format_settings(self.settings)
+        return settings_file.amend_settings(source, self.settings)
 
     def _table_bytes(self, table: Table) -> bytes:
         frame = getattr(self, table.name)

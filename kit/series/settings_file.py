@@ -133,6 +133,36 @@ def parse_settings(content: bytes) -> tuple[Settings | None, list[Problem]]:
 
 def format_settings(settings: Settings) -> bytes:
     """Write settings as the bytes of series.toml. The opposite of `parse_settings`."""
+    return tomlkit.dumps(_document(settings)).encode("utf-8")
+
+
+def amend_settings(content: bytes, settings: Settings) -> bytes:
+    """Change only what differs in a series.toml, and leave its remarks and layout as they are.
+
+    Parameters
+    ----------
+    content : bytes
+        A series.toml without problems.
+    settings : Settings
+        What it shall say.
+    """
+    was, _ = parse_settings(content)
+    assert was is not None
+    old, new = _document(was), _document(settings)
+    text = tomlkit.parse(content.decode("utf-8-sig"))
+    for key, value in new.items():
+        if isinstance(value, dict) and isinstance(text.get(key), dict):
+            for inner, inner_value in value.items():
+                if old[key].get(inner) != inner_value:
+                    text[key][inner] = inner_value
+        elif old.get(key) != value:
+            text[key] = value
+    for key in old.keys() - new.keys():
+        text.pop(key, None)
+    return tomlkit.dumps(text).encode("utf-8")
+
+
+def _document(settings: Settings) -> dict[str, Any]:
     document: dict[str, Any] = {"title": settings.title, "question": settings.question}
     document["ask"] = settings.ask
     if settings.started:
@@ -157,7 +187,7 @@ def format_settings(settings: Settings) -> bytes:
     if settings.wishes:
         document["wish"] = [_as_dict(wish) for wish in settings.wishes]
     document["scale"] = [{**_as_dict(s), "steps": list(s.steps)} for s in settings.scales]
-    return tomlkit.dumps(document).encode("utf-8")
+    return document
 
 
 def _as_dict(thing: Any) -> dict[str, Any]:

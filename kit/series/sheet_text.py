@@ -121,7 +121,7 @@ def _decode(content: bytes) -> str | None:
         text = content.decode("utf-16" if wide else "utf-8-sig")
     except UnicodeDecodeError:
         return None
-    return None if "\0" in text else text
+    return None if "\0" in text else text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _best_split(

@@ -7,7 +7,7 @@ import pytest
 
 import kit
 from kit.errors import DataProblems, Misuse
-from kit.series import Settings, new_series, start_series
+from kit.series import Settings, Wish, new_series, start_series
 
 
 def _contents(folder):
@@ -54,6 +54,36 @@ def test_a_series_that_contradicts_itself_is_not_written(fired, tmp_path):
     with pytest.raises(DataProblems):
         broken.write(tmp_path / "data" / "broken")
     assert not (tmp_path / "data" / "broken").exists()
+
+
+def test_a_changed_setting_leaves_the_remarks_beside_it(tmp_path):
+    folder = start_series(tmp_path / "data" / "fresh", seed=9)
+    before = (folder / "series.toml").read_text().splitlines()
+    series = kit.read_series(folder)
+    changed = replace(
+        series.settings,
+        tiles=12,
+        ask="is this pair safe",
+        leave_out=(),
+        graders=("AB",),
+        factors={**series.settings.factors, "mesh": (80, 100)},
+    )
+    replace(series, settings=changed).write(folder)
+    after = (folder / "series.toml").read_text().splitlines()
+    assert kit.read_series(folder).settings == changed
+    differ = [new for old, new in zip(before, after, strict=True) if old != new]
+    assert len(differ) == 4
+    assert sum(line.count("#") for line in before) == sum(line.count("#") for line in after)
+
+
+def test_wishes_can_be_added_and_taken_away(folder):
+    series = kit.read_series(folder)
+    wished = replace(series.settings, wishes=(Wish("Attic Rose", "Pond Green"),))
+    replace(series, settings=wished).write(folder)
+    again = kit.read_series(folder)
+    assert again.settings == wished
+    replace(again, settings=series.settings).write(folder)
+    assert kit.read_series(folder).settings == series.settings
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+cmd", "-x", "@here", "'=quoted", 'a "b", c', "é\nü"])
