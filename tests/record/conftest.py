@@ -1,5 +1,7 @@
 """A small invented series, planned and not yet fired."""
 
+import importlib.util
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -70,3 +72,14 @@ def folder(series: Series, tmp_path: Path) -> Path:
 def plan():
     """Build the series with other settings."""
     return planned
+
+
+@pytest.fixture(scope="session")
+def fuzz():
+    """The cases of fuzz_workbooks.py, which the benchmark runs many more of."""
+    place = Path(__file__).with_name("fuzz_workbooks.py")
+    spec = importlib.util.spec_from_file_location(place.stem, place)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[place.stem] = module
+    spec.loader.exec_module(module)
+    return module
