@@ -98,15 +98,21 @@ def analyse(series: Series) -> Analysis:
     """Work out everything that the report says about a series."""
     settings = series.settings
     fits = fit_scales([series], settings.scales)
-    used = series.colours[~series.colours["colour"].isin(settings.leave_out)]
-    return Analysis(series, observations(series), fits, judge_pairs(fits, used, settings.verdict))
+    judged = judge_pairs(fits, used_colours(series), settings.verdict)
+    return Analysis(series, observations(series), fits, judged)
+
+
+def used_colours(series: Series) -> pd.DataFrame:
+    """The colours of the stock that the series does not leave out."""
+    kept = ~series.colours["colour"].isin(series.settings.leave_out)
+    return series.colours[kept].reset_index(drop=True)
 
 
 def fit_scales(several: Sequence[Series], scales: Sequence[Scale]) -> Fits:
     """Fit every scale to one series or several, keeping the reasons where that cannot be done."""
     by_scale, missing, warned = {}, {}, {}
     for scale in scales:
-        with _heard() as said:
+        with heard() as said:
             try:
                 by_scale[scale.name] = fit_series(several, scale.name)
             except Misuse as reason:
@@ -122,7 +128,7 @@ def judge_pairs(fits: Fits, colours: pd.DataFrame, verdict: Verdict) -> Judged:
             why = f"A verdict needs both scores. {fits.missing[scale.name]}"
             return Judged(pd.DataFrame(), why)
     scales = {scale.name: fits.by_scale[scale.name] for scale in (SPREAD, PULL_THROUGH)}
-    with _heard() as said:
+    with heard() as said:
         pairs = pair_table(scales, colours, pair_setting(verdict))
     return Judged(pairs, "", _sentences(said))
 
@@ -141,7 +147,8 @@ def pair_setting(verdict: Verdict) -> PairSetting:
 
 
 @contextmanager
-def _heard() -> Iterator[list[warnings.WarningMessage]]:
+def heard() -> Iterator[list[warnings.WarningMessage]]:
+    """Collect statistical warnings instead of printing them."""
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always", StatisticalWarning)
         yield said

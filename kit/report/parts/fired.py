@@ -2,8 +2,10 @@
 
 import pandas as pd
 
+from kit.design import saving
+from kit.errors import Misuse
 from kit.record import loss_balance
-from kit.report.analysis import Analysis
+from kit.report.analysis import Analysis, used_colours
 from kit.report.document import Block, Paragraph, Section, TableBlock
 from kit.report.factor_words import FACTOR_WORDS
 from kit.report.figures.all_tiles import all_tiles
@@ -21,6 +23,7 @@ def fired(analysis: Analysis) -> Section:
     blocks: list[Block] = [
         Paragraph(_sizes(analysis)),
         Paragraph(_why_so_few(analysis)),
+        *_saved(analysis),
         _settings_table(analysis),
         Paragraph(loss_balance(series).sentence()),
     ]
@@ -53,7 +56,7 @@ def _sizes(analysis: Analysis) -> str:
 
 def _why_so_few(analysis: Analysis) -> str:
     series = analysis.series
-    used = series.colours[~series.colours["colour"].isin(series.settings.leave_out)]
+    used = used_colours(series)
     by_family = used["family"].value_counts()
     stock = listed([f"{count} {family}" for family, count in by_family.items()])
     pairs = len(used) ** 2
@@ -65,6 +68,14 @@ def _why_so_few(analysis: Analysis) -> str:
         "each colour is seen over and under several others; what a colour does in fired pairs "
         "foretells what it will do in those that were not."
     )
+
+
+def _saved(analysis: Analysis) -> tuple[Paragraph, ...]:
+    try:
+        told = saving(analysis.series, analysis.series.colours, analysis.series.settings)
+    except Misuse:
+        return ()
+    return (Paragraph(" ".join(told.sentences())),)
 
 
 def _pairs_fired(analysis: Analysis) -> set[tuple[str, str]]:

@@ -5,8 +5,10 @@ import pandas as pd
 from kit.design import next_patches
 from kit.errors import Misuse
 from kit.model import NOT_KNOWN
-from kit.report.analysis import Analysis, pair_setting
+from kit.report.analysis import Analysis, pair_setting, used_colours
 from kit.report.document import Block, Paragraph, Section, TableBlock
+from kit.report.figures.rounds import rounds_picture
+from kit.report.rounds import verdicts_by_round
 from kit.report.tabled import tabled
 from kit.report.words import counted
 
@@ -37,8 +39,14 @@ def next_round(analysis: Analysis) -> Section:
             "most to settle them, as each tells of other pairs of its two colours too."
         ),
         suggestion_table(suggested),
+        *_so_far(analysis),
     )
     return Section(name, title, blocks)
+
+
+def _so_far(analysis: Analysis) -> tuple[Block, ...]:
+    rounds = verdicts_by_round(analysis)
+    return (rounds_picture(rounds),) if len(rounds) > 1 else ()
 
 
 def suggest(analysis: Analysis, tiles: int) -> pd.DataFrame:
@@ -56,12 +64,10 @@ def suggest(analysis: Analysis, tiles: int) -> pd.DataFrame:
         [(w.base, w.overlay) for w in settings.wishes], columns=["base", "overlay"]
     )
     only = wishes if settings.ask == "is this pair safe" and len(wishes) else None
-    stock = analysis.series.colours
-    colours = stock[~stock["colour"].isin(settings.leave_out)].reset_index(drop=True)
     chosen = next_patches(
         analysis.fits.by_scale,
         tiles * settings.patches_per_tile,
-        colours=colours,
+        colours=used_colours(analysis.series),
         setting=pair_setting(settings.verdict),
         patches_per_tile=settings.patches_per_tile,
         wishes=only,
