@@ -57,6 +57,33 @@ def new(
 
 
 @app.command()
+def plan(
+    series: SeriesName,
+    ask: Annotated[str | None, typer.Option(help="What you need to know, in words.")] = None,
+    tiles: Annotated[int | None, typer.Option(min=1, help="How many tiles you can make.")] = None,
+    yes: Annotated[bool, typer.Option(help="Write the plan without asking.")] = False,
+) -> None:
+    """Choose tiles and patches; say what they will tell and what they save."""
+    from kit.design import plan_series, precision, saving
+    from kit.series import read_series, series_folder
+
+    folder = series_folder(series)
+    found = read_series(folder)
+    if found.tiles.empty and ask is None and tiles is None and not yes:
+        ask, tiles = _asked(found.settings.ask, found.settings.tiles)
+    with _progress() as say:
+        planned, chosen = plan_series(found, ask=ask, tiles=tiles, progress=say)
+        sure = precision(chosen, planned.stock, firings=planned.settings.last_firing)
+        spared = saving(chosen, planned.colours, planned.settings)
+    print("\n".join([chosen.describe(), *sure.sentences(), *spared.sentences()]))
+    if yes or typer.confirm("Write this plan?"):
+        planned.write(folder)
+        print(f"Written to {folder}. Next: kit sheets {planned.name}")
+    else:
+        print("Nothing was written.")
+
+
+@app.command()
 def check(series: SeriesName) -> None:
     """Read every file of a series and name every problem at once."""
     from kit.series import read_series, series_folder
@@ -137,6 +164,19 @@ def report(
     print(f"The report is at {made}")
 
 
+def _asked(ask: str, tiles: int) -> tuple[str, int]:
+    """Ask in the person's words what the plan is for and how large it may be."""
+    from kit.series import ASKS
+
+    print("What do you need to know?")
+    for number, words in enumerate(ASKS, start=1):
+        print(f"  {number}  {words}")
+    chosen = typer.prompt("Number", default=ASKS.index(ask) + 1, type=int)
+    if not 1 <= chosen <= len(ASKS):
+        raise Misuse(f"{chosen} is not one of the numbers 1 to {len(ASKS)}. Nothing was written.")
+    return ASKS[chosen - 1], typer.prompt("How many tiles can you make?", default=tiles, type=int)
+
+
 def _fail(message: str, code: int) -> None:
     print(message, file=sys.stderr)
     sys.exit(code)
@@ -159,3 +199,7 @@ def _progress() -> Iterator[Callable[[str], None]]:
 
 def _path(text: str) -> Path:
     return Path(text).expanduser().resolve()
+
+
+if __name__ == "__main__":
+    main()

@@ -5,6 +5,7 @@ from kit.design.fraction import Fraction, fraction
 from kit.design.next_patches import next_patches
 from kit.design.optimal import optimal
 from kit.design.plan import Plan, plan
+from kit.design.plan_series import plan_series
 from kit.design.power import Power, power
 from kit.design.precision import Precision, budget_curve, precision
 from kit.design.saving import Saving, saving
@@ -26,6 +27,7 @@ __all__ = [
     "next_patches",
     "optimal",
     "plan",
+    "plan_series",
     "power",
     "precision",
     "relative_efficiency",

@@ -43,6 +43,12 @@ class Series:
     sources: Mapping[str, bytes] = field(default_factory=dict, repr=False)
 
     @property
+    def stock(self) -> pd.DataFrame:
+        """The colours that the series uses: all but those that its settings leave out."""
+        left_out = self.colours["colour"].isin(self.settings.leave_out)
+        return self.colours[~left_out].reset_index(drop=True)
+
+    @property
     def tables(self) -> dict[str, Table]:
         """Definitions of the tables, by name."""
         return series_tables(self.settings.scales)

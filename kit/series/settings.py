@@ -123,6 +123,6 @@ class Settings:
         return next(scale for scale in self.scales if scale.name == name)
 
     @property
-    def varied(self) -> dict[str, tuple[Any, ...]]:
-        """The factors that have more than one level."""
-        return {name: levels for name, levels in self.factors.items() if len(levels) > 1}
+    def last_firing(self) -> int:
+        """How often a tile is fired with its stencils on."""
+        return int(max(self.factors["firings"]))

@@ -1,15 +1,16 @@
-"""An invented studio that fires a plan, for planning, teaching and tests.
+"""An invented studio that fires a plan, for planning, teaching and tests."""
 
-Loaded piece by piece when first used: the demo plans a series, and planning needs the truth.
-"""
+from kit.studio.demo import demo_colours, demo_series, demo_settings, demo_truth
+from kit.studio.fire import fire
+from kit.studio.truth import ScaleTruth, Truth, draw_truth
 
-import lazy_loader
-
-__getattr__, __dir__, __all__ = lazy_loader.attach(
-    __name__,
-    submod_attrs={
-        "demo": ["demo_colours", "demo_series", "demo_settings", "demo_truth"],
-        "fire": ["fire"],
-        "truth": ["ScaleTruth", "Truth", "draw_truth"],
-    },
-)
+__all__ = [
+    "ScaleTruth",
+    "Truth",
+    "demo_colours",
+    "demo_series",
+    "demo_settings",
+    "demo_truth",
+    "draw_truth",
+    "fire",
+]

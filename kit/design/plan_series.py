@@ -1,0 +1,53 @@
+"""A series planned: the person's wishes, the plan, and the series that carries it."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from kit.design.plan import Plan, plan
+from kit.errors import Misuse
+from kit.series import Series
+
+
+def plan_series(
+    series: Series,
+    *,
+    ask: str | None = None,
+    tiles: int | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> tuple[Series, Plan]:
+    """Plan a series that has colours and no tiles yet.
+
+    Parameters
+    ----------
+    series : Series
+    ask : str, optional
+        What the person needs to know, one of `kit.series.ASKS`; as in the settings by default.
+    tiles : int, optional
+        How many tiles may be made; as in the settings by default.
+    progress : callable, optional
+
+    Returns
+    -------
+    Series
+        With the plan's tiles and patches, and with what was chosen in its settings.
+    Plan
+
+    Raises
+    ------
+    Misuse
+        When the series is planned already, has no colours, or the request cannot be met.
+    """
+    if len(series.tiles):
+        raise Misuse(
+            f"{series.name} is planned already ({len(series.tiles)} tiles), and tiles may carry "
+            "its numbers. Start another series for another plan: kit new NAME"
+        )
+    if series.stock.empty:
+        raise Misuse(f"{series.name} has no colours yet. List your jars in colours.csv first.")
+    settings = replace(
+        series.settings,
+        ask=ask or series.settings.ask,
+        tiles=tiles or series.settings.tiles,
+    )
+    chosen = plan(settings, series.colours, progress=progress)
+    return replace(series, settings=settings, tiles=chosen.tiles, patches=chosen.patches), chosen

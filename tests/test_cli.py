@@ -1,0 +1,98 @@
+"""The commands as a person types them: what they say and how they end."""
+
+import subprocess
+import sys
+
+import pytest
+
+import kit
+from kit.series import patches_in_full
+
+JARS = "colour,family\nAsh,leaded\nBee,leaded\nCod,unleaded\nDew,unleaded\nElm,unleaded\n"
+
+
+def run(*words, cwd, typed=""):
+    return subprocess.run(
+        [sys.executable, "-m", "kit.cli", *words],
+        cwd=cwd, input=typed, capture_output=True, text=True, timeout=300, check=False,
+    )  # fmt: skip
+
+
+@pytest.fixture
+def studio(tmp_path):
+    (tmp_path / "data").mkdir(exist_ok=True)
+    return tmp_path
+
+
+def test_check_says_that_all_is_well(folder):
+    done = run("check", "small", cwd=folder.parent.parent)
+    assert done.returncode == 0
+    assert "8 tiles, 32 patches" in done.stdout
+
+
+def test_problems_in_the_data_end_with_1_and_name_the_place(folder):
+    path = folder / "tiles.csv"
+    path.write_text(path.read_text().replace(",80,", ",81,", 1))
+    done = run("check", "small", cwd=folder.parent.parent)
+    assert done.returncode == 1
+    assert "tiles.csv, row 2, column mesh" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["check", "nothing-here"], ["check"], ["fly"], ["new", "Über uns"], ["report"]],
+)
+def test_misuse_ends_with_2_and_no_traceback(studio, words):
+    done = run(*words, cwd=studio)
+    assert done.returncode == 2
+    assert done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_a_series_from_nothing_to_its_workbook(studio):
+    assert run("new", "autumn", "--seed", "4", cwd=studio).returncode == 0
+    folder = studio / "data" / "autumn"
+    early = run("plan", "autumn", "--yes", cwd=studio)
+    assert early.returncode == 2
+    assert "colours.csv" in early.stderr
+    (folder / "colours.csv").write_text(JARS)
+    planned = run("plan", "autumn", cwd=studio, typed="2\n6\ny\n")
+    assert planned.returncode == 0, planned.stderr
+    series = kit.read_series(folder)
+    assert series.settings.tiles == len(series.tiles) == 6
+    full = patches_in_full(series)
+    assert not (full["base"] == full["overlay"]).any()
+    before = (folder / "patches.csv").read_bytes()
+    again = run("plan", "autumn", "--yes", cwd=studio)
+    assert again.returncode == 2
+    assert "planned already" in again.stderr
+    assert (folder / "patches.csv").read_bytes() == before
+    sheets = run("sheets", "autumn", "--workbook", cwd=studio)
+    assert sheets.returncode == 0, sheets.stderr
+    for path in sheets.stdout.splitlines():
+        assert path.endswith((".pdf", ".xlsx"))
+
+
+def test_a_plan_declined_changes_nothing(studio):
+    run("new", "autumn", cwd=studio)
+    folder = studio / "data" / "autumn"
+    (folder / "colours.csv").write_text(JARS)
+    before = {p.name: p.read_bytes() for p in folder.iterdir()}
+    declined = run("plan", "autumn", "--tiles", "4", cwd=studio, typed="n\n")
+    assert "Nothing was written" in declined.stdout
+    assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
+
+
+def test_grades_are_taken_in_once(folder, studio):
+    handed = studio / "mine.csv"
+    row = (folder / "grades.csv").read_text().splitlines()
+    changed = row[1].split(",")
+    changed[3] = str((int(changed[3]) + 1) % 5)
+    handed.write_text("\n".join([row[0], ",".join(changed)]))
+    first = run("enter", "small", str(handed), "--by", "AB", "--yes", cwd=studio)
+    assert first.returncode == 0, first.stderr
+    assert len(kit.read_series(folder).corrections) == 1
+    second = run("enter", "small", str(handed), "--by", "AB", "--yes", cwd=studio)
+    assert second.returncode == 0
+    assert len(kit.read_series(folder).corrections) == 1
