@@ -30,7 +30,7 @@ class _Reader:
         self.series = series
         self.patches = series.patches.set_index("patch")
         self.tiles = set(series.tiles["tile"])
-        self.last = max(series.settings.factors["firings"])
+        self.last = series.settings.last_firing
         self.entries: list[Entry] = []
         self.sessions: dict[tuple[int, int], int] = {}
         self.problems: list[Problem] = []

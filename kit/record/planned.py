@@ -17,7 +17,7 @@ def planned_firings(series: Series) -> pd.DataFrame:
         Columns tile, firing (from 0, the base coat's) and session, by firing and tile. A tile is
         fired in the session that it is made in; a firing that is on record keeps its session.
     """
-    count = max(series.settings.factors["firings"])
+    count = series.settings.last_firing
     firings = pd.DataFrame({"firing": range(count + 1)})
     planned = firings.merge(series.tiles[["tile", "session"]], how="cross")
     known = series.firings.set_index(["tile", "firing"])["session"]
@@ -37,7 +37,7 @@ def planned_grades(series: Series) -> pd.DataFrame:
         by firing, tile and position.
     """
     levels = series.settings.factors["firings"]
-    last = max(levels)
+    last = series.settings.last_firing
     firings = pd.DataFrame({"firing": range(1, last + 1)})
     rows = firings.merge(patches_in_full(series), how="cross")
     count = rows["firing"] - rows["before_firing"] + 1

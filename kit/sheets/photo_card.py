@@ -25,7 +25,7 @@ def photo_card_data(series: Series, tiles: Iterable[int]) -> dict[str, Any]:
         When the blank is too large for a printed card.
     """
     card = card_for(series.settings.blank)
-    firings = range(max(series.settings.factors["firings"]) + 1)
+    firings = range(series.settings.last_firing + 1)
     slips = [*_tile_slips(tiles), *(firing_slip_drawing(firing) for firing in firings)]
     side = max(m.x_mm + m.width_mm for m in slips[0] if isinstance(m, Rectangle))
     return {

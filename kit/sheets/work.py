@@ -37,7 +37,7 @@ def work_data(series: Series, session: int | None) -> dict[str, Any]:
 
 def planned_steps(series: Series) -> pd.DataFrame:
     """List every step of a series in order, as `kit.design.order_of_work` does."""
-    last = pd.Series(max(series.settings.factors["firings"]), index=series.tiles["tile"])
+    last = pd.Series(series.settings.last_firing, index=series.tiles["tile"])
     random = np.random.default_rng(series.settings.seed)
     return order_of_work(series.tiles, series.patches, last, random)
 
