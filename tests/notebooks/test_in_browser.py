@@ -7,9 +7,12 @@ import subprocess
 import sys
 import time
 import urllib.request
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+
+from kit.series import read_series
 
 ROOT = Path(__file__).parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
@@ -26,8 +29,13 @@ pytestmark = pytest.mark.skipif(
 RUN_ALL = """
 const done = arguments[arguments.length - 1];
 const app = window.jupyterapp;
+const everyCellInView = () => {
+  const book = app.shell.currentWidget.content;
+  book.notebookConfig = Object.assign({}, book.notebookConfig, {windowingMode: 'none'});
+};
 app.restored.then(() => app.shell.currentWidget.context.ready)
   .then(() => app.shell.currentWidget.sessionContext.ready)
+  .then(everyCellInView)
   .then(() => app.commands.execute('notebook:run-all-cells'))
   .then(() => done('ran'), problem => done('stopped: ' + problem));
 """
@@ -47,6 +55,19 @@ def studio(tmp_path_factory):
     folder = tmp_path_factory.mktemp("studio")
     shutil.copytree(ROOT / "notebooks", folder / "notebooks")
     shutil.copytree(ROOT / "data" / "demo", folder / "data" / "demo")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def ungraded(studio):
+    """A series in the studio, fired but not graded yet, that the recording notebook opens."""
+    series = read_series(ROOT / "data" / "demo")
+    folder = studio / "data" / "ungraded"
+    replace(series, name="ungraded", grades=series.grades.iloc[:0], sources={}).write(folder)
+    book = (studio / "notebooks" / "02_record.ipynb").read_text("utf-8")
+    changed = book.replace('series = \\"demo\\"', 'series = \\"ungraded\\"')
+    assert changed != book
+    (studio / "notebooks" / "record_ungraded.ipynb").write_text(changed, "utf-8")
     return folder
 
 
@@ -131,3 +152,36 @@ def test_every_cell_runs_and_shows_something(browser, lab, path):
     assert [o for o in outputs(cells) if o["output_type"] == "error"] == []
     assert all(cell["execution_count"] for cell in code)
     assert any(o["output_type"] in ("display_data", "execute_result") for o in outputs(cells))
+
+
+def buttons(browser, starting):
+    found = browser.find_elements("css selector", "button.jupyter-button")
+    return [button for button in found if button.text.startswith(starting)]
+
+
+def tap(browser, button):
+    browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", button)
+    button.click()
+
+
+def until(holds, what):
+    start = time.monotonic()
+    while not holds():
+        assert time.monotonic() - start < PATIENCE_S, f"not seen in time: {what}"
+        time.sleep(0.2)
+
+
+def test_grades_tapped_into_the_form_are_on_disk_at_once_and_can_be_undone(browser, lab, ungraded):
+    open_and_run(browser, lab, "record_ungraded")
+    first = read_series(ungraded).settings.graders[0]
+    until(lambda: len(buttons(browser, "3")) == 2, "a button for grade 3 on each scale")
+    for button in buttons(browser, "3"):
+        tap(browser, button)
+    until(lambda: len(read_series(ungraded).grades) == 1, "one graded patch in grades.csv")
+    until(lambda: read_series(ungraded).grades["pull_through"].notna().all(), "its second score")
+    row = read_series(ungraded).grades.iloc[0]
+    assert (row["grader"], row["firing"], row["spread"], row["pull_through"]) == (first, 1, 3, 3)
+    tap(browser, buttons(browser, "Undo")[0])
+    until(lambda: read_series(ungraded).grades["pull_through"].isna().all(), "the tap undone")
+    tap(browser, buttons(browser, "Next")[0])
+    until(lambda: "Patch 2 of" in browser.page_source, "the next patch")

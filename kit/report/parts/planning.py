@@ -11,6 +11,7 @@ from kit.report.words import counted
 from kit.series import Series
 
 _STEPS_SHOWN = 30
+_SIXTHS = (2, 4, 6, 9)
 
 
 def plan_lesson(plan: Plan, series: Series) -> Document:
@@ -41,7 +42,7 @@ def budget_lesson(series: Series) -> Section:
     """Show what fewer or more tiles would tell; for pair surveys."""
     settings = series.settings
     planned = settings.tiles
-    counts = sorted({max(2, planned // 3), max(3, 2 * planned // 3), planned, 2 * planned})
+    counts = sorted({max(2, planned * share // 6) for share in _SIXTHS})
     curve = budget_curve(
         used_colours(series),
         counts,
