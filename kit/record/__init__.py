@@ -1,5 +1,7 @@
 """Grades taken in: by workbook, by CSV, by a form; and what was lost on the way."""
 
+from typing import TYPE_CHECKING, Any
+
 from kit.record.accidents import LossBalance, loss_balance
 from kit.record.entry import Change, Entered, Entry
 from kit.record.grading import Grading
@@ -7,11 +9,15 @@ from kit.record.planned import blind_order, grading_order, planned_firings, plan
 from kit.record.take_in import Intake, apply, read_file, take_in
 from kit.record.workbook_out import write_workbook
 
+if TYPE_CHECKING:
+    from kit.record.form import GradingForm
+
 __all__ = [
     "Change",
     "Entered",
     "Entry",
     "Grading",
+    "GradingForm",
     "Intake",
     "LossBalance",
     "apply",
@@ -24,3 +30,12 @@ __all__ = [
     "take_in",
     "write_workbook",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    """Load the form when it is first asked for: only notebooks need the widgets."""
+    if name == "GradingForm":
+        from kit.record.form import GradingForm
+
+        return GradingForm
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -1,11 +1,13 @@
 """The form for a tablet at the bench: large buttons over `Grading`."""
 
+import datetime as dt
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
 
 import ipywidgets as widgets
 
+from kit.errors import DataProblems, Misuse
 from kit.record.grading import Grading
 from kit.record.tile_picture import tile_picture
 from kit.series import ACCIDENTS, DEFERENCE, Scale, cautions_for, patches_in_full
@@ -29,7 +31,7 @@ class GradingForm(widgets.VBox):
     def __init__(self, folder: Path | str, grader: str, firing: int) -> None:
         self.grading = Grading(folder, grader, firing)
         settings = self.grading.series.settings
-        self.heading = widgets.HTML()
+        self.heading, self.message = widgets.HTML(), widgets.HTML()
         self.scale_buttons = {scale.name: self._buttons(scale) for scale in settings.scales}
         self.note = widgets.Textarea(
             placeholder="Anything seen", continuous_update=False, layout=_WIDE, description="Note"
@@ -44,7 +46,7 @@ class GradingForm(widgets.VBox):
         self.note.observe(lambda change: self._typed(self.grading.note, change.new), "value")
         self.reason.observe(lambda change: self._typed(self.grading.lost, change.new), "value")
         self._showing = False
-        super().__init__([self.heading, *self._scale_parts(), *self._rest()])
+        super().__init__([self.heading, self.message, *self._scale_parts(), *self._rest()])
         self.show()
 
     def show(self) -> None:
@@ -109,14 +111,19 @@ class GradingForm(widgets.VBox):
     ) -> widgets.Button:
         button = widgets.Button(description=text, layout=layout, style={"font_size": "18px"})
 
-        def tapped(_: widgets.Button) -> None:
-            does()
-            self.show()
-
-        button.on_click(tapped)
+        button.on_click(lambda _: self._do(does))
         return button
 
     def _typed(self, says: Callable[[str], None], text: str) -> None:
         if not self._showing:
-            says(text)
-            self.show()
+            self._do(lambda: says(text))
+
+    def _do(self, does: Callable[[], None]) -> None:
+        """Do what was tapped, and say whether it is safely down."""
+        try:
+            does()
+        except (Misuse, DataProblems) as problem:
+            self.message.value = f"<b>Not saved.</b> {escape(str(problem))}"
+        else:
+            self.message.value = f"All is saved, {dt.datetime.now():%H:%M:%S}."
+        self.show()

@@ -3,8 +3,7 @@
 import pytest
 
 from kit.errors import Misuse
-from kit.record import Grading, grading_order
-from kit.record.form import GradingForm
+from kit.record import Grading, GradingForm, grading_order
 from kit.series import read_series
 
 
@@ -44,6 +43,18 @@ def test_it_goes_on_where_it_stopped(folder, form):
     later.back_button.click()
     assert later.scale_buttons["spread"][1].style.font_weight == "bold"
     assert "Patch 2 of 12; 2 done by Ada" in later.heading.value
+
+
+def test_a_tap_that_could_not_be_saved_says_so(form, monkeypatch):
+    def full(*_args: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    tap(form, "spread", 1)
+    assert "All is saved" in form.message.value
+    monkeypatch.setattr("kit.series.disk.tempfile.mkstemp", lambda *_a, **_k: full())
+    tap(form, "spread", 4)
+    assert "Not saved" in form.message.value and "No space left" in form.message.value
+    assert form.scale_buttons["spread"][1].style.font_weight == "bold"
 
 
 def test_undo_takes_the_last_tap_back_and_keeps_its_history(folder, form):
