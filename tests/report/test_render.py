@@ -1,0 +1,169 @@
+"""`kit report`: what it writes, what it never destroys, and that it repeats itself exactly."""
+
+import base64
+import shutil
+from itertools import pairwise
+from pathlib import Path
+
+import html5lib
+import nbformat
+import pytest
+from pypdf import PdfReader
+
+from kit.errors import DataProblems, Misuse, NotebookFailed
+from kit.report import notebook, render, run_notebook
+from kit.report.rendering import NOTEBOOK
+from kit.series import CAUTIONS, DEFERENCE
+
+DEMO = Path(__file__).parents[2] / "data" / "demo"
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """The report of the demo series, made once, and the headings it told of."""
+    told = []
+    html = render(DEMO, told.append, tmp_path_factory.mktemp("reports") / "demo")
+    return html.parent, told
+
+
+@pytest.fixture(scope="module")
+def body(made):
+    html = (made[0] / "report.html").read_text("utf-8")
+    return html5lib.parse(html, namespaceHTMLElements=False).find("body")
+
+
+def words(element):
+    return " ".join("".join(element.itertext()).split())
+
+
+def test_every_file_is_there_and_whole(made):
+    names = {path.name for path in made[0].iterdir()} - {".lock"}
+    assert names == {
+        "report.html", "report.ipynb", "report.pdf", "summary.pdf", "pair-chart.png",
+        "pair-chart.svg", "pairs.csv", "entry.json", "made-from.txt",
+    }  # fmt: skip
+    html5lib.HTMLParser(strict=True).parse((made[0] / "report.html").read_text("utf-8"))
+    assert len(PdfReader(made[0] / "summary.pdf").pages) == 1
+    assert len(PdfReader(made[0] / "report.pdf").pages) > 8
+    nbformat.validate(nbformat.read(made[0] / "report.ipynb", as_version=4))
+
+
+def test_page_is_under_five_megabytes(made):
+    assert (made[0] / "report.html").stat().st_size < 5_000_000
+
+
+def test_progress_names_the_parts(made):
+    assert "Work it out" in made[1]
+    assert "Write the files" in made[1]
+
+
+def test_all_parts_are_there_in_order(body):
+    assert [section.get("id") for section in body.findall(".//main/section")] == [
+        "question", "fired", "chart", "findings", "pairs", "surprises", "graders", "doubts", "next",
+        "samples", "method", "cautions", "data", "rebuild",
+    ]  # fmt: skip
+
+
+def test_headings_go_down_one_level_at_a_time(body):
+    levels = [int(e.tag[1]) for e in body.iter() if e.tag in ("h1", "h2", "h3", "h4", "h5", "h6")]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(after - before <= 1 for before, after in pairwise(levels))
+
+
+def test_every_picture_states_a_finding_and_says_what_is_to_be_seen(body):
+    figures = body.findall(".//figure")
+    assert len(figures) > 30
+    for figure in figures:
+        caption, image = words(figure.find("figcaption")), figure.find("img")
+        assert len(caption.split()) >= 5
+        assert len(image.get("alt").split()) >= 8
+        assert image.get("alt") != caption
+
+
+def test_every_table_has_a_caption_and_headers_with_scope(body):
+    tables = body.findall(".//table")
+    assert tables
+    for table in tables:
+        assert words(table.find("caption"))
+        assert all(th.get("scope") == "col" for th in table.findall("./thead//th"))
+        assert all(row[0].get("scope") == "row" for row in table.findall("./tbody/tr"))
+
+
+def test_contents_lead_to_every_part(body):
+    anchors = {element.get("id") for element in body.iter() if element.get("id")}
+    links = [a.get("href")[1:] for a in body.findall(".//nav//a")]
+    assert len(links) == 14
+    assert set(links) <= anchors
+
+
+def test_tables_can_be_taken_out_as_they_are_on_disk(body):
+    for link in body.findall(".//p[@class='download']/a"):
+        content = base64.b64decode(link.get("href").split("base64,")[1])
+        assert content == (DEMO / link.get("download")).read_bytes()
+
+
+def test_cautions_are_in_the_words_of_the_bench_paper(body):
+    cautions = words(body.find(".//section[@id='cautions']"))
+    assert all(caution.text in cautions for caution in CAUTIONS)
+    assert DEFERENCE in cautions
+
+
+def test_second_time_in_another_place_language_and_time_zone_gives_the_same_bytes(
+    made, tmp_path, monkeypatch
+):
+    monkeypatch.setenv("TZ", "Pacific/Kiritimati")
+    monkeypatch.setenv("LC_ALL", "C")
+    monkeypatch.chdir(tmp_path)
+    shutil.copytree(DEMO, tmp_path / "elsewhere" / "demo")
+    again = render(tmp_path / "elsewhere" / "demo", into=tmp_path / "again").parent
+    for path in made[0].iterdir():
+        assert (again / path.name).read_bytes() == path.read_bytes(), path.name
+
+
+def test_failing_notebook_names_the_part_keeps_what_it_got_and_the_earlier_report(
+    made, tmp_path, monkeypatch
+):
+    book = nbformat.read(Path(__file__).parents[2] / "notebooks" / f"{NOTEBOOK}.ipynb", 4)
+    work = next(cell for cell in book.cells if cell["id"] == "work-out")
+    work.source += "\nraise ValueError('the torch went out')"
+    nbformat.write(book, tmp_path / f"{NOTEBOOK}.ipynb")
+    monkeypatch.setattr("kit.report.rendering.notebook", lambda name: tmp_path / f"{name}.ipynb")
+    earlier = shutil.copytree(made[0], tmp_path / "reports")
+    with pytest.raises(NotebookFailed) as failure:
+        render(DEMO, into=earlier)
+    assert "'Work it out'" in str(failure.value)
+    assert "the torch went out" in str(failure.value)
+    assert str(earlier / "failed.ipynb") in str(failure.value)
+    kept = nbformat.read(earlier / "failed.ipynb", as_version=4)
+    assert any("torch" in str(cell.get("outputs")) for cell in kept.cells)
+    for path in made[0].iterdir():
+        assert (earlier / path.name).read_bytes() == path.read_bytes()
+    assert not list(earlier.glob(".making-*"))
+
+
+def test_problems_in_the_data_are_told_before_anything_runs(tmp_path):
+    series = shutil.copytree(DEMO, tmp_path / "data" / "demo")
+    (series / "tiles.csv").write_text("tile\n1\n", "utf-8")
+    with pytest.raises(DataProblems, match=r"tiles\.csv"):
+        render(series)
+    assert not (tmp_path / "reports").exists()
+
+
+def test_missing_series_is_a_sentence(tmp_path):
+    with pytest.raises(Misuse, match="There is no series at"):
+        render(tmp_path / "data" / "nowhere")
+
+
+def test_report_needs_no_registered_kernel(tmp_path, monkeypatch):
+    """Whatever kernel called python3 a machine has registered, the running Python is used."""
+    wrong = tmp_path / "jupyter" / "kernels" / "python3"
+    wrong.mkdir(parents=True)
+    (wrong / "kernel.json").write_text('{"argv": ["/bin/false"], "display_name": "x"}', "utf-8")
+    monkeypatch.setenv("JUPYTER_PATH", str(tmp_path / "jupyter"))
+    monkeypatch.setenv("JUPYTER_DATA_DIR", str(tmp_path / "jupyter"))
+    shutil.copytree(DEMO, tmp_path / "data" / "demo")
+    monkeypatch.chdir(tmp_path)
+    run_notebook(notebook("02_record"), {}, tmp_path / "ran.ipynb")
+    ran = nbformat.read(tmp_path / "ran.ipynb", as_version=4)
+    assert any(cell.get("outputs") for cell in ran.cells)
