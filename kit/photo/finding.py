@@ -47,14 +47,15 @@ class FoundCard:
         Root mean square distance of the marks' corners from where a flat card would have them.
     marks : int
         How many of the four corner marks were found.
-    slips : Slips
+    ids : ndarray (n,)
+        Every mark seen, for `read_slips`.
     """
 
     view: NDArray[np.float64]
     pixels_per_mm: float
     bent_mm: float
     marks: int
-    slips: Slips
+    ids: NDArray[np.int32]
 
 
 def find_marks(grey: Raster) -> tuple[Raster, NDArray[np.int32]]:
@@ -75,7 +76,7 @@ def find_card(grey: Raster, card: Card, scale: PrintScale) -> FoundCard:
     Raises
     ------
     Unmeasurable
-        With the reason: no card, cropped, covered, too far, bent, or slips missing or at odds.
+        With the reason: no card, cropped, covered, too far or bent.
     """
     shrink = max(max(grey.shape) / SEARCH_PX, 1.0)
     small = (
@@ -109,7 +110,7 @@ def find_card(grey: Raster, card: Card, scale: PrintScale) -> FoundCard:
             f"The card is not flat, or its marks are not where this card has them ({bent:.1f} mm "
             "out). Lay it on a hard surface, and use the card printed for this series."
         )
-    return FoundCard(view, per_mm, bent, int(own.sum()), read_slips(ids))
+    return FoundCard(view, per_mm, bent, int(own.sum()), ids)
 
 
 def read_slips(ids: NDArray[np.int32]) -> Slips:
@@ -124,7 +125,7 @@ def read_slips(ids: NDArray[np.int32]) -> Slips:
     for found, kind in ((tiles, "tile"), (firings, "firing")):
         if not found:
             raise Unmeasurable(
-                f"The {kind} slip cannot be read. Lay it in its frame, face up, in the light."
+                f"The {kind} slip cannot be read. Lay it in its frame, face up, and hold the telephone still."
             )
         if len(found) > 1:
             numbers = " and ".join(map(str, found))
@@ -154,10 +155,13 @@ def _why_no_card(small: Raster, ids: NDArray[np.int32]) -> str:
     _, mirrored = find_marks(np.ascontiguousarray(small[:, ::-1]))
     if np.isin(mirrored, CARD_IDS).any():
         return "The picture is mirrored. Take it with the telephone's back camera."
-    if sharpness(small) < 2.0:
-        return "No photo card can be seen, and the picture is blurred. Hold still and focus."
     if ids.size:
         return "The slips can be seen but not the card's corner marks. Show the whole card."
+    if sharpness(small) < 2.0:
+        return (
+            "No photo card can be seen, and nothing in the picture is sharp. Show the whole card, "
+            "tap on the tile to focus and hold still."
+        )
     return "There is no photo card in the picture. Lay the tile on the card and show all of it."
 
 

@@ -5,6 +5,7 @@ import numpy as np
 from kit.photo.edge import Edge
 from kit.photo.patch_numbers import Covered
 from kit.photo.patch_view import PatchView
+from kit.photo.window import Window
 
 LEAST_CONTRAST = 6.0
 """CIELAB distance of overlay from base below which the two cannot be told apart."""
@@ -18,7 +19,7 @@ def judge(
     edge: Edge,
     numbers: dict[str, float],
     own_colour: bool,
-    blur_mm: float,
+    window: Window,
 ) -> tuple[str, str]:
     """Judge a measured patch.
 
@@ -30,8 +31,8 @@ def judge(
     numbers : dict of str to float
     own_colour : bool
         Whether the colour of pure overlay was taken from this patch.
-    blur_mm : float
-        Width of the card's own edges in the picture.
+    window : Window
+        What the picture as a whole is like.
 
     Returns
     -------
@@ -49,9 +50,9 @@ def judge(
         )
     if edge.seen < 0.75 or veiled > 0.25:
         return "poor", "Glare, or something lying on it, hides much of this patch."
-    doubts = _doubts(edge, numbers, own_colour, covered.contrast, blur_mm)
+    doubts = _doubts(edge, numbers, own_colour, covered.contrast, window)
     if edge.seen < 0.97 or veiled > 0.03:
-        doubts.append("glare hides part of it")
+        doubts.append("glare, or something lying on it, hides part of it")
     if not doubts:
         return "good", ""
     words = "; ".join(doubts)
@@ -59,7 +60,7 @@ def judge(
 
 
 def _doubts(
-    edge: Edge, numbers: dict[str, float], own_colour: bool, contrast: float, blur_mm: float
+    edge: Edge, numbers: dict[str, float], own_colour: bool, contrast: float, window: Window
 ) -> list[str]:
     unsure = numbers["pull_through_share_se"] > 0.05
     found = {
@@ -69,7 +70,10 @@ def _doubts(
         "the lace is so fine that pure overlay is hardly seen in it": own_colour and unsure,
         "little pure overlay is left to compare with": numbers["pull_through_share"] > 0.6,
         "base and overlay look much alike": contrast < 2 * LEAST_CONTRAST,
-        "the picture is a little blurred": blur_mm > 0.3,
+        "the picture is a little blurred": window.blur_mm > 0.3,
+        "the card's grey scale cannot be read, so colours are less sure": (
+            not window.light.greys_read
+        ),
         f"the base has torn {edge.torn:.0%} of the edge open": edge.torn > 0.1,
         "part of the edge is out of reach": edge.limited > 0.05,
         "the edge is nowhere clear enough to tell its width": bool(

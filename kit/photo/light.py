@@ -74,16 +74,9 @@ def read_light(pixels: Raster, view: NDArray[np.float64], card: Card) -> Light:
     Raises
     ------
     Unmeasurable
-        When it is too dark or too bright, or something lies on the card.
+        When something lies on the card.
     """
-    table = linear_table()
-    places, values = [], []
-    for box in card.paper:
-        patch = table[redraw(pixels, view, box, _SAMPLE_PER_MM)]
-        places.append(_middles(box, patch.shape[:2], _SAMPLE_PER_MM))
-        values.append(patch.reshape(-1, 3))
-    place, value = np.concatenate(places), np.concatenate(values)
-    _refuse_bad_exposure(value)
+    place, value = _paper(pixels, view, card)
     shape, residual, strays = _fit(_terms(place, card), np.log(np.maximum(value, 1e-3)))
     if strays > MOST_STRAYS:
         raise Unmeasurable(
@@ -97,6 +90,24 @@ def read_light(pixels: Raster, view: NDArray[np.float64], card: Card) -> Light:
     tone, greys_read = _tone(np.array(evened))
     across = np.exp(_terms(card.window.corners, card) @ shape[:, 1])
     return Light(shape, tone, float(across.max() / across.min()), residual, strays, greys_read)
+
+
+def check_exposure(pixels: Raster, view: NDArray[np.float64], card: Card) -> None:
+    """Refuse a picture whose paper is burnt out or hardly lit.
+
+    Raises
+    ------
+    Unmeasurable
+        With the reason.
+    """
+    _, paper = _paper(pixels, view, card)
+    if np.mean(paper.max(axis=1) > 0.985) > 0.25:
+        raise Unmeasurable(
+            "The picture is too bright: the card's paper is burnt out. Tap on the tile, or turn "
+            "the exposure down."
+        )
+    if np.median(paper) < 0.06:
+        raise Unmeasurable("The picture is too dark. Use more light, from a window or a lamp.")
 
 
 def reflectance(drawn: Raster, box: Box, light: Light, card: Card) -> Raster:
@@ -115,6 +126,19 @@ def reflectance(drawn: Raster, box: Box, light: Light, card: Card) -> Raster:
     value = linear_table()[drawn] / field
     step = np.clip(value * ((_CURVE_STEPS - 1) / _CURVE_TOP), 0, _CURVE_STEPS - 1).astype(np.int16)
     return np.stack([light.tone[step[..., c], c] for c in range(3)], axis=-1)
+
+
+def _paper(
+    pixels: Raster, view: NDArray[np.float64], card: Card
+) -> tuple[NDArray[np.float64], Raster]:
+    """Places (n, 2), in planned card mm, and linear light (n, 3) of the card's bare paper."""
+    table = linear_table()
+    places, values = [], []
+    for box in card.paper:
+        patch = table[redraw(pixels, view, box, _SAMPLE_PER_MM)]
+        places.append(_middles(box, patch.shape[:2], _SAMPLE_PER_MM))
+        values.append(patch.reshape(-1, 3))
+    return np.concatenate(places), np.concatenate(values)
 
 
 def _evened(
@@ -154,16 +178,6 @@ def _field(box: Box, size: tuple[int, ...], shape: NDArray[np.float64], card: Ca
         (size[1], size[0]),
         interpolation=cv2.INTER_LINEAR,
     )
-
-
-def _refuse_bad_exposure(paper: Raster) -> None:
-    if np.mean(paper.max(axis=1) > 0.985) > 0.25:
-        raise Unmeasurable(
-            "The picture is too bright: the card's paper is burnt out. Tap on the tile, or turn "
-            "the exposure down."
-        )
-    if np.median(paper) < 0.06:
-        raise Unmeasurable("The picture is too dark. Use more light, from a window or a lamp.")
 
 
 def _fit(

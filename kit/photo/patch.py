@@ -22,6 +22,8 @@ COLOURS = ("base_l", "base_a", "base_b", "overlay_l", "overlay_a", "overlay_b")
 _SMOOTH_PX = 1.0
 _FOREIGN = 12.0
 _FOREIGN_PART = 0.45
+_SPECK_MM = 0.4
+_FIELD_MM = 2.0
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,7 @@ def measure_patch(
     numbers = edge_numbers(view, covered, edge, window)
     if numbers:
         numbers |= face_numbers(view, covered, edge, numbers["spread_mm"], numbers["edge_width_mm"])
-    quality, remark = judge(view, covered, edge, numbers, own, window.blur_mm)
+    quality, remark = judge(view, covered, edge, numbers, own, window)
     values = colours if quality == "not measured" else colours | numbers
     return PatchReading(values, quality, remark, *_outline(view, edge, line))
 
@@ -98,13 +100,28 @@ def measure_patch(
 def _covered(view: PatchView, base: Raster, overlay: Raster) -> Covered:
     contrast = float(np.linalg.norm(overlay - base))
     mixed = mixture(view.lab, base, overlay)
-    # What hides the surface is another colour than any mixture, over more than a speck.
-    foreign = mixed.foreign > max(_FOREIGN, _FOREIGN_PART * contrast)
-    strange = cv2.morphologyEx(foreign.astype(np.uint8), cv2.MORPH_OPEN, np.ones((9, 9), np.uint8))
+    strange = _strange(mixed.foreign, contrast)
     share = cv2.GaussianBlur(mixed.share, (0, 0), _SMOOTH_PX)
     share[view.burnt] = np.where(view.beyond[view.burnt] < 0, 1.0, 0.0)
     whole = solid(share, view.beyond < 0, PER_MM)
-    return Covered(share, whole, view.burnt | (strange > 0), contrast)
+    return Covered(share, whole, view.burnt | strange, contrast)
+
+
+def _strange(foreign: Raster, contrast: float) -> NDArray[np.bool_]:
+    """Mark what is another colour than any mixture: plainly, or a little over a wide field.
+
+    Narrow bands of slightly other colour are the camera's doing: it keeps colour less sharply than
+    lightness.
+    """
+    plain = foreign > max(_FOREIGN, _FOREIGN_PART * contrast)
+    wide = foreign > _FOREIGN
+    found = np.zeros(foreign.shape, bool)
+    for mark, across_mm in ((plain, _SPECK_MM), (wide, _FIELD_MM)):
+        side = 2 * round(across_mm * PER_MM / 2) + 1
+        disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+        found |= cv2.morphologyEx(mark.astype(np.uint8), cv2.MORPH_OPEN, disc) > 0
+    halo = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (15, 15))
+    return cv2.dilate(found.astype(np.uint8), halo) > 0
 
 
 def _outline(

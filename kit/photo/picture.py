@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pandas as pd
 
@@ -45,6 +46,7 @@ COLUMNS = (
     "accepted",
 )
 
+_BEYOND_THE_KIT = "What is seen in it makes no sense to the kit. Take the picture again."
 _COLOUR_SE = 1.0
 """CIEDE2000 between two pictures of one patch that has not changed (measured, see benchmarks)."""
 
@@ -107,8 +109,8 @@ def measure_picture(
     try:
         sha256 = file_hash(path)
         window = see_window(open_picture(path), plan)
-        tile, firing = window.card.slips.tile, window.card.slips.firing
-        check_name(path.name, window.card.slips)
+        tile, firing = window.slips.tile, window.slips.firing
+        check_name(path.name, window.slips)
         patches = _planned(plan, tile, firing)
         places = patch_places(plan, window, patches)
         base = base_colour(window, plan, places)
@@ -125,7 +127,8 @@ def measure_picture(
             for row in patches.itertuples()
         }
         refuse_turned(readings, first)
-    except Unmeasurable as reason:
+    except (Unmeasurable, cv2.error, np.linalg.LinAlgError) as error:
+        reason = error if isinstance(error, Unmeasurable) else _BEYOND_THE_KIT
         nothing = measurements_table([])
         return PictureResult(path.name, sha256, tile, firing, nothing, None, str(reason))
     rows = [

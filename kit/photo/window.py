@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from kit.photo.card import Box
 from kit.photo.edge_width import transition_width
-from kit.photo.finding import FoundCard, find_card
-from kit.photo.light import Light, linear_table, read_light, reflectance
+from kit.photo.finding import FoundCard, Slips, find_card, read_slips
+from kit.photo.light import Light, check_exposure, linear_table, read_light, reflectance
 from kit.photo.mixing import to_lab
 from kit.photo.opening import Opened, Unmeasurable
 from kit.photo.plan import PhotoPlan
@@ -41,6 +41,7 @@ class Window:
         Burnt out by glare, with a rim round it.
     tile : TilePlace
     card : FoundCard
+    slips : Slips
     light : Light
     blur_mm : float
         10-90 % width of the card's own printed edges in this picture.
@@ -50,6 +51,7 @@ class Window:
     hidden: NDArray[np.bool_]
     tile: TilePlace
     card: FoundCard
+    slips: Slips
     light: Light
     blur_mm: float
 
@@ -67,6 +69,7 @@ def see_window(opened: Opened, plan: PhotoPlan) -> Window:
     found = find_card(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), card, scale)
     stretch = np.diag([scale.across, scale.down, 1.0])
     planned = found.view @ stretch
+    check_exposure(pixels, planned, card)
     blur = card_blur(pixels, planned, card.markers)
     if not blur < MOST_BLUR_MM:
         raise Unmeasurable(
@@ -74,6 +77,7 @@ def see_window(opened: Opened, plan: PhotoPlan) -> Window:
             + (f"{blur:.1f} mm wide. " if np.isfinite(blur) else "too soft to measure. ")
             + "Hold still, tap on the tile to focus, and use more light."
         )
+    slips = read_slips(found.ids)
     light = read_light(pixels, planned, card)
     box = card.window
     real = Box(
@@ -89,7 +93,7 @@ def see_window(opened: Opened, plan: PhotoPlan) -> Window:
     drawn = redraw(pixels, view, real, PER_MM)
     lab = to_lab(reflectance(drawn, box, light, card))
     tile = find_tile(lab, PER_MM, plan.blank)
-    return Window(lab, _burnt(drawn), tile, found, light, blur)
+    return Window(lab, _burnt(drawn), tile, found, slips, light, blur)
 
 
 def card_blur(pixels: Raster, planned: NDArray[np.float64], markers: tuple[Box, ...]) -> float:
