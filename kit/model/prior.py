@@ -34,7 +34,7 @@ class Prior:
 
     effect_sd: float = 2.0
     spread_shape: float = 2.0
-    spread_rate: float = 1.5
+    spread_rate: float = 2.0
     step_shape: float = 2.0
     step_rate: float = 0.5
 

@@ -34,6 +34,12 @@ SETTING = PairSetting(mesh=100, coat_weight=40.0, firings=3)
 FINE_EDGE_CUT = "1|2"
 Z90 = 1.6449
 
+# Plans of each kind; every one is fired many times, each time from a new truth.
+PLANS = 4
+
+# Series between two words of progress.
+BATCH = 20
+
 
 @dataclass(frozen=True)
 class Kind:
@@ -52,15 +58,12 @@ KINDS = (
 )
 
 
-def invent(seed: int) -> tuple[Series, Truth]:
-    """Plan, fire and grade one series; kinds take turns."""
-    kind = KINDS[seed % len(KINDS)]
-    random = np.random.default_rng(seed)
-    families = ["leaded", "unleaded"] * (kind.colours // 2)
+def planned(kind: Kind, seed: int) -> Series:
+    """A series of this kind with its tiles and patches planned."""
     colours = pd.DataFrame(
         {
             "colour": [f"colour {k}" for k in range(kind.colours)],
-            "family": families,
+            "family": ["leaded", "unleaded"] * (kind.colours // 2),
             "opacity": "",
             "grain": "",
             "notes": "",
@@ -68,29 +71,33 @@ def invent(seed: int) -> tuple[Series, Truth]:
     ).astype("str")
     graders = tuple(f"grader {k}" for k in range(kind.graders))
     settings = Settings(
-        "Invented", "Which pairs work?", tiles=kind.tiles, graders=graders, seed=seed + 1
+        "Invented", "Which pairs work?", tiles=kind.tiles, graders=graders, seed=seed
     )
-    planned = plan(settings, colours)
-    series = replace(
-        new_series("invented", settings, colours), tiles=planned.tiles, patches=planned.patches
-    )
+    chosen = plan(settings, colours)
+    empty = new_series("invented", settings, colours)
+    return replace(empty, tiles=chosen.tiles, patches=chosen.patches)
+
+
+def graded(series: Series, seed: int) -> tuple[Series, Truth]:
+    """Fire and grade a planned series from a truth of its own."""
+    random = np.random.default_rng(seed)
     base_sd, overlay_sd, pair_sd = random.uniform([0.4, 0.5, 0.3], [1.0, 1.2, 1.0])
     truth = draw_truth(
-        colours, seed=seed + 10_000, base_sd=base_sd, overlay_sd=overlay_sd, pair_sd=pair_sd
+        series.colours, seed=seed + 10_000, base_sd=base_sd, overlay_sd=overlay_sd, pair_sd=pair_sd
     )
     return fire(series, truth, seed=seed + 20_000), truth
 
 
-def measure_one(seed: int) -> pd.DataFrame:
+def measure_one(empty: Series, kind: str, seed: int) -> pd.DataFrame:
     """Hold everything that is foretold about one series' pairs against its truth."""
-    series, truth = invent(seed)
+    series, truth = graded(empty, seed)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         fits = {scale: fit_series(series, scale) for scale in SCALES}
         table = pair_table(fits, series.colours, SETTING)
     table = table.assign(
         seed=seed,
-        kind=KINDS[seed % len(KINDS)].name,
+        kind=kind,
         mesh=SETTING.mesh,
         coat_weight=SETTING.coat_weight,
         base_mesh=SETTING.base_mesh,
@@ -131,12 +138,21 @@ def measure(
 ) -> pd.DataFrame:
     """Measure many series in parallel; every row is a pair of one of them."""
     seeds = list(seeds)
+    wanted = {(KINDS[seed % len(KINDS)], seed // len(KINDS) % PLANS): None for seed in seeds}
+    each = joblib.Parallel(n_jobs=jobs)(
+        joblib.delayed(planned)(kind, number + 1) for kind, number in wanted
+    )
+    plans = dict(zip(wanted, each, strict=True))
+    if progress is not None:
+        progress(f"{len(plans)} plans made")
+    tasks = []
+    for seed in seeds:
+        kind, number = KINDS[seed % len(KINDS)], seed // len(KINDS) % PLANS
+        tasks.append(joblib.delayed(measure_one)(plans[kind, number], kind.name, seed))
     parts = []
-    for part in joblib.Parallel(n_jobs=jobs, return_as="generator_unordered")(
-        joblib.delayed(measure_one)(seed) for seed in seeds
-    ):
-        parts.append(part)
-        if progress is not None and len(parts) % 20 == 0:
+    for start in range(0, len(tasks), BATCH):
+        parts += joblib.Parallel(n_jobs=jobs)(tasks[start : start + BATCH])
+        if progress is not None:
             progress(f"{len(parts)} of {len(seeds)} series")
     return pd.concat(parts, ignore_index=True)
 
