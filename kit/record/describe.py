@@ -18,8 +18,10 @@ def describe(
         lines += [f"WRONG ({len(problems)}): nothing is taken in until this is mended."]
         lines += _shortened([str(problem) for problem in problems])
     lines += [f"NEW: {_new_in_words(comparison.new)}."]
-    if comparison.implied:
-        lines += [f"  {_implied_in_words(comparison.implied)}"]
+    noted = {entry.key for entry in comparison.new if entry.table == "firings"}
+    implied = [entry for entry in comparison.implied if entry.key not in noted]
+    if implied:
+        lines += [f"  {_implied_in_words(implied)}"]
     if comparison.changed:
         lines += [
             f"CHANGED ({len(comparison.changed)}): what stood there is kept in corrections.csv."

@@ -1,7 +1,7 @@
 """A series in memory and on disk: words, tables, checks, import and export."""
 
 from kit.series.blank import Blank, Position, Stencil, positions
-from kit.series.cautions import CAUTIONS, DEFERENCE, Caution, cautions_for
+from kit.series.cautions import CAUTIONS, DEFERENCE, BenchStep, Caution, cautions_for
 from kit.series.cells import convert_cell, empty_frame, nearest
 from kit.series.disk import leftovers, locked, replace_files, write_whole, writing
 from kit.series.links import inside
@@ -42,6 +42,7 @@ __all__ = [
     "PULL_THROUGH",
     "SPREAD",
     "UNITS",
+    "BenchStep",
     "Blank",
     "Caution",
     "Column",

@@ -7,7 +7,7 @@ on crystalline silica; no single source. They remind, and do not replace local r
 from dataclasses import dataclass
 from typing import Literal
 
-Step = Literal["cut", "sift", "fire", "cool", "pickle", "clean", "photograph", "grade", "use"]
+BenchStep = Literal["cut", "sift", "fire", "cool", "pickle", "clean", "photograph", "grade", "use"]
 
 
 @dataclass(frozen=True)
@@ -24,7 +24,7 @@ class Caution:
 
     title: str
     text: str
-    steps: tuple[Step, ...]
+    steps: tuple[BenchStep, ...]
 
 
 CAUTIONS = (
@@ -89,6 +89,6 @@ DEFERENCE = (
 )
 
 
-def cautions_for(*steps: Step) -> tuple[Caution, ...]:
+def cautions_for(*steps: BenchStep) -> tuple[Caution, ...]:
     """Return the cautions that belong to any of the steps, in their fixed order."""
     return tuple(caution for caution in CAUTIONS if set(caution.steps) & set(steps))

@@ -7,12 +7,11 @@ import numpy as np
 import pandas as pd
 
 from kit.design.order import order_of_work
-from kit.series import Caution, Series, cautions_for
-from kit.series.cautions import Step
+from kit.series import BenchStep, Caution, Series, cautions_for
 from kit.sheets.amounts import weighed
 from kit.sheets.units import grams, milligrams
 
-_STEPS: dict[str, tuple[Step, ...]] = {
+_STEPS: dict[str, tuple[BenchStep, ...]] = {
     "sift base": ("sift",),
     "sift overlay": ("sift",),
     "fire": ("fire", "cool"),
