@@ -125,7 +125,8 @@ def read_slips(ids: NDArray[np.int32]) -> Slips:
     for found, kind in ((tiles, "tile"), (firings, "firing")):
         if not found:
             raise Unmeasurable(
-                f"The {kind} slip cannot be read. Lay it in its frame, face up, and hold the telephone still."
+                f"The {kind} slip cannot be read. Lay it in its frame, face up, and hold the "
+                "telephone still."
             )
         if len(found) > 1:
             numbers = " and ".join(map(str, found))

@@ -5,6 +5,7 @@ import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
+import cv2
 import numpy as np
 from PIL import ExifTags, Image, UnidentifiedImageError
 
@@ -19,6 +20,8 @@ LEAST_PIXELS_ACROSS = 600
 
 DEFAULT_FOCAL_35MM = 26.0
 """The wide lens of most telephones, for pictures that do not say (common practice, no source)."""
+
+_FOCAL_35MM = (10.0, 200.0)
 
 
 class Unmeasurable(Exception):
@@ -104,12 +107,11 @@ def open_picture(path: Path) -> Opened:
         With the reason: too large, cut short, or not a picture.
     """
     with _header(path) as image:
-        focal = image.getexif().get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.FocalLengthIn35mmFilm)
-        return Opened(_decoded(image), float(focal) if focal else DEFAULT_FOCAL_35MM)
+        return Opened(_decoded(image), _focal(image))
 
 
 def open_reduced(path: Path, longest: int) -> Raster:
-    """Read a picture quickly at no less than half the length asked for, in grey (height, width).
+    """Read a picture quickly, in grey and no longer than asked for (height, width).
 
     Raises
     ------
@@ -117,9 +119,13 @@ def open_reduced(path: Path, longest: int) -> Raster:
         As `open_picture`.
     """
     with _header(path) as image:
-        image.draft("L", (longest, longest))
-        image.thumbnail((longest, longest)) if image.format != "JPEG" else None
-        return _decoded(image, "L")
+        part = longest / max(image.size)
+        image.draft("L", (int(image.width * part), int(image.height * part)))
+        grey = _decoded(image, "L")
+    shrink = longest / max(grey.shape)
+    if shrink >= 1:
+        return grey
+    return cv2.resize(grey, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
 
 
 def _header(path: Path) -> Image.Image:
@@ -162,6 +168,16 @@ def _why_unread(path: Path, error: Exception) -> str:
     if start[4:8] == b"ftyp":
         return "It is in the HEIC format. Set the telephone to 'most compatible', or save as JPEG."
     return "It is not a picture that the kit can read. Use JPEG, PNG, TIFF or WebP."
+
+
+def _focal(image: Image.Image) -> float:
+    """Focal length as the file gives it, if it makes sense."""
+    try:
+        details = image.getexif().get_ifd(ExifTags.IFD.Exif)
+        focal = float(details.get(ExifTags.Base.FocalLengthIn35mmFilm, 0))
+    except (OSError, SyntaxError, ValueError, TypeError, KeyError):
+        return DEFAULT_FOCAL_35MM
+    return focal if _FOCAL_35MM[0] <= focal <= _FOCAL_35MM[1] else DEFAULT_FOCAL_35MM
 
 
 def _decoded(image: Image.Image, mode: str = "RGB") -> Raster:

@@ -15,25 +15,28 @@ def raised_view(
     height_mm: float,
     picture_size: tuple[int, int],
     focal_35mm: float,
-    extent_mm: tuple[float, float],
 ) -> NDArray[np.float64]:
     """Carry the view of the card over to a plane above it: the top of the tile.
 
     The tile's face is nearer to the camera than the card, so it looks larger, and a leaning camera
-    sees it moved. Camera position follows from the card's marks and the angle of view.
+    sees it moved. With the lens K known from the angle of view, the card's view is
+
+        H = s K [r1 r2 t]
+
+    (Zhang 2000, A flexible new technique for camera calibration, IEEE Transactions on Pattern
+    Analysis and Machine Intelligence 22), r1 and r2 being the card's axes and t its corner as the
+    camera has them. A plane h above the card has t - h r3 for t, with r3 = r1 x r2.
 
     Parameters
     ----------
     view : ndarray (3, 3)
-        Homography from card mm to pixels.
+        H, homography from card mm to pixels.
     height_mm : float
-        Of the plane above the card.
+        h, of the plane above the card.
     picture_size : tuple of int
         Width and height in pixels.
     focal_35mm : float
         Focal length as for 35 mm film.
-    extent_mm : tuple of float
-        Width and height of the card.
 
     Returns
     -------
@@ -42,14 +45,13 @@ def raised_view(
     """
     focal = focal_35mm / _FILM_DIAGONAL_MM * np.hypot(*picture_size)
     lens = np.array([[focal, 0, picture_size[0] / 2], [0, focal, picture_size[1] / 2], [0, 0, 1.0]])
-    ends = Box(0, 0, *extent_mm).corners
-    seen = cv2.perspectiveTransform(ends[None], view)[0]
-    solid = np.column_stack([ends, np.zeros(4)])
-    _, turn, move = cv2.solvePnP(solid, seen, lens, None, flags=cv2.SOLVEPNP_IPPE)
-    axes = cv2.Rodrigues(turn)[0]
-    flat = lens @ np.column_stack([axes[:, 0], axes[:, 1], move[:, 0]])
-    raised = lens @ np.column_stack([axes[:, 0], axes[:, 1], move[:, 0] - height_mm * axes[:, 2]])
-    return view @ np.linalg.inv(flat) @ raised
+    axes = np.linalg.solve(lens, view)
+    # s may have either sign; the card lies in front of the camera.
+    s = np.sign(axes[2, 2]) * (np.linalg.norm(axes[:, 0]) + np.linalg.norm(axes[:, 1])) / 2
+    normal = np.cross(axes[:, 0], axes[:, 1])
+    raised = view.copy()
+    raised[:, 2] -= height_mm * s * (lens @ (normal / np.linalg.norm(normal)))
+    return raised
 
 
 def redraw(pixels: Raster, view: NDArray[np.float64], box: Box, per_mm: float) -> Raster:

@@ -86,10 +86,9 @@ def see_window(opened: Opened, plan: PhotoPlan) -> Window:
         box.width_mm * scale.across,
         box.height_mm * scale.down,
     )
-    extent = card.width_mm * scale.across, card.height_mm * scale.down
     height = plan.blank.thickness_mm + ENAMEL_MM
     size = pixels.shape[1], pixels.shape[0]
-    view = raised_view(found.view, height, size, opened.focal_35mm, extent)
+    view = raised_view(found.view, height, size, opened.focal_35mm)
     drawn = redraw(pixels, view, real, PER_MM)
     lab = to_lab(reflectance(drawn, box, light, card))
     tile = find_tile(lab, PER_MM, plan.blank)
