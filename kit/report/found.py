@@ -15,6 +15,8 @@ from kit.report.words import TELLING, lower_first
 from kit.series import Scale
 
 _COLOURS_NAMED = 3
+_LITTLE = 0.2
+CONFIDENCE = 0.9
 
 
 @dataclass(frozen=True)
@@ -59,10 +61,19 @@ def _common_practice(analysis: Analysis) -> Iterator[Finding]:
 
 
 def _factors(fit: ScaleFit, scale: Scale) -> Iterator[Finding]:
-    for row in moves(effects_table(fit)):
-        if not row.factor.endswith("_family"):
+    name = scale.title.lower()
+    for row in moves(effects_table(fit, CONFIDENCE)):
+        if row.factor.endswith("_family"):
+            continue
+        change = move(row.factor, row.start, row.to)
+        most = max(abs(row.low), abs(row.high))
+        if most < _LITTLE:
+            little = f"{change} moves {name} by less than {most + 0.05:.1f} of a step, if at all"
+            yield Finding(CONFIDENCE, little)
+        elif sureness(row) < TELLING:
+            yield Finding(sureness(row), f"{change} changes {name}")
+        else:
             size = f" ({row.low:+.1f} to {row.high:+.1f})".replace("-", "−")
-            change = move(row.factor, row.start, row.to)
             yield Finding(sureness(row), f"{change} {what_it_does(row, scale)}", size)
 
 

@@ -10,6 +10,8 @@ from kit.report.verdicts import LOOKS, leanings
 from kit.report.words import counted, percent
 
 _SHOWN = 12
+_TO = "\u2060–\u2060"
+"""An en dash at which no line breaks."""
 
 _ABOUT = {
     SUITED: "Use these where the stencil must stay crisp.",
@@ -79,4 +81,6 @@ def _graded(pairs: pd.DataFrame, scale: str) -> list[str]:
     if scale not in pairs:
         return ["not graded"] * len(pairs)
     low, middle, high = (pairs[name] for name in (f"{scale}_low", scale, f"{scale}_high"))
-    return [f"{m:.1f}\u00a0({a:.1f}–{b:.1f})" for m, a, b in zip(middle, low, high, strict=True)]
+    return [
+        f"{m:.1f}\u00a0({a:.1f}{_TO}{b:.1f})" for m, a, b in zip(middle, low, high, strict=True)
+    ]
