@@ -4,6 +4,7 @@ from kit.design.efficiency import Efficiency, RelativeEfficiency, efficiency, re
 from kit.design.fraction import Fraction, fraction
 from kit.design.next_patches import next_patches
 from kit.design.optimal import optimal
+from kit.design.order import order_of_work
 from kit.design.plan import Plan, plan
 from kit.design.plan_series import plan_series
 from kit.design.power import Power, power
@@ -26,6 +27,7 @@ __all__ = [
     "fraction",
     "next_patches",
     "optimal",
+    "order_of_work",
     "plan",
     "plan_series",
     "power",

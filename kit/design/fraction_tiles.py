@@ -37,13 +37,16 @@ def fraction_on_tiles(
         `tile` and a column a factor.
     """
     two_level = all(len(levels) == 2 for levels in varied.values())
-    if not two_level or runs.bit_count() != 1 or not len(varied) < runs <= MOST_RUNS:
+    if not two_level or runs.bit_count() != 1:
+        return None
+    if not len(varied) < runs <= min(MOST_RUNS, 2 ** len(varied)):
         return None
     frame = fraction(varied, runs).frame
     by_setting = frame.groupby(by_tile).ngroup() if by_tile else pd.Series(0, index=frame.index)
     sizes = by_setting.value_counts()
     tiles_each, rest = divmod(int(sizes.min()), patches_per_tile)
-    if rest or sizes.nunique() > 1 or tiles_each < 1 or tiles_each.bit_count() != 1:
+    uneven = rest or int(sizes.max()) != int(sizes.min())
+    if uneven or tiles_each < 1 or tiles_each.bit_count() != 1:
         return None
     best, best_value = None, NEVER
     model = candidates(grid(varied, by_tile), terms)

@@ -12,7 +12,7 @@ from kit.design.structure import Spread, structure
 from kit.design.terms import candidates
 from kit.errors import Misuse
 
-_STARTS = 60
+_STARTS = 30
 _SEED = 0
 _MOST_COLUMNS = 60
 

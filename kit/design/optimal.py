@@ -17,7 +17,7 @@ from kit.design.structure import Spread, structure
 from kit.design.terms import Candidates, candidates
 from kit.errors import Misuse
 
-DEFAULT_STARTS = 60
+DEFAULT_STARTS = 80
 
 
 def optimal(

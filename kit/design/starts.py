@@ -15,6 +15,7 @@ from kit.errors import Misuse
 _ROUNDS = 12
 _TRIES_EACH = 6
 _TILES_DRAWN_AGAIN = 2
+_SAME_VALUE = 7
 
 
 @dataclass(frozen=True)
@@ -94,7 +95,7 @@ def search(
     """Find the best plan from many beginnings.
 
     Every random plan is improved by exchange. The best sixth go on: each is tried again with two
-    of its tiles drawn afresh, several times a round, and keeps what is better.
+    of its tiles drawn afresh, several times a round, and the best of old and new go on from there.
 
     Returns
     -------
@@ -126,14 +127,15 @@ def search(
 def _second_tries(
     problem: Problem, draw: Draw, rng: np.random.Generator, cells: np.ndarray, values: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    parents, tiles = len(cells), draw.tile[-1] + 1
+    """Try each plan again with some tiles drawn afresh; keep the best that differ in value."""
+    tiles = draw.tile[-1] + 1
     children = np.repeat(cells, _TRIES_EACH, axis=0)
     order = rng.random((len(children), tiles)).argsort(axis=1)
     again = (order < _TILES_DRAWN_AGAIN)[:, draw.tile]
     children = exchange(problem, np.where(again, draw(rng, len(children)), children))
-    grown = problem.values(children).reshape(parents, _TRIES_EACH)
-    heir = grown.argmax(axis=1)
-    better = grown.max(axis=1) > values
-    cells = cells.copy()
-    cells[better] = children.reshape(parents, _TRIES_EACH, -1)[np.arange(parents), heir][better]
-    return cells, np.maximum(values, grown.max(axis=1))
+    pool = np.concatenate([cells, children])
+    worth = np.concatenate([values, problem.values(children)])
+    best = np.argsort(-worth, kind="stable")
+    _, first = np.unique(worth[best].round(_SAME_VALUE), return_index=True)
+    kept = np.resize(best[np.sort(first)][: len(cells)], len(cells))
+    return pool[kept], worth[kept]

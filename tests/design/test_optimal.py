@@ -1,0 +1,206 @@
+"""Optimal plans for tiles of patches."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from kit.design import efficiency, optimal, relative_efficiency
+from kit.errors import Misuse
+
+REFERENCE = Path(__file__).parents[1] / "reference"
+FAMILIES = ["leaded", "unleaded"]
+TWELVE = {
+    "base_type": FAMILIES,
+    "base_weight": [-1, 1],
+    "overlay_type": FAMILIES,
+    "mesh": [-1, 1],
+    "weight": [-1, 1],
+    "firings": [-1, 0, 1],
+}
+EIGHT = {
+    "base_type": FAMILIES,
+    "overlay_type": FAMILIES,
+    "mesh": [-1, 1],
+    "weight": [-1, 1],
+    "firings": [-1, 1],
+}
+PROBLEMS = {
+    "12x4": (TWELVE, 12, 4, ["base_type", "base_weight"], " + I(firings**2)"),
+    "8x3": (EIGHT, 8, 3, ["base_type"], ""),
+}
+
+
+def all_pairs(factors: dict[str, list], extra: str = "") -> str:
+    return f"({' + '.join(factors)})**2{extra}"
+
+
+@pytest.mark.parametrize("criterion", ["D", "I"])
+@pytest.mark.parametrize("problem", PROBLEMS)
+def test_at_least_as_good_as_the_reference_design(problem: str, criterion: str) -> None:
+    factors, tiles, patches, by_tile, extra = PROBLEMS[problem]
+    terms = all_pairs(factors, extra)
+    plan = optimal(factors, tiles, patches, by_tile, terms, criterion=criterion, seed=1)
+    reference = pd.read_csv(REFERENCE / f"split_plot_{problem}_{criterion.lower()}.csv")
+    versus = relative_efficiency(plan, reference, factors, terms)
+    assert (versus.d if criterion == "D" else versus.i) >= 1.0
+
+
+def test_all_factors_by_patch_and_main_effects_alone_give_an_orthogonal_plan() -> None:
+    # Textbook: orthogonal two-level arrays are D-optimal for main effects (Plackett and Burman
+    # 1946), and here every tile can hold as many high as low, so tiles cost nothing.
+    factors = {name: [-1, 1] for name in "abcde"}
+    plan = optimal(factors, 4, 4, terms="a + b + c + d + e", seed=2)
+    x = plan[list(factors)].to_numpy()
+    np.testing.assert_array_equal(x.T @ x, 16 * np.eye(5))
+    assert (plan.groupby("tile")[list(factors)].sum() == 0).all(axis=None)
+    assert efficiency(plan, factors).d_against_bound == pytest.approx(1.0)
+
+
+def test_a_two_level_split_plot_reaches_the_published_determinant() -> None:
+    # Goos and Vandebroek (2003), D-optimal split-plot designs with given numbers and sizes of
+    # whole plots, Technometrics 45: two-level designs whose sub-plot columns sum to zero in each
+    # whole plot are D-optimal, |M| = (n / (1 + k d))^q n^(p - q) with q whole-plot columns
+    # (from memory).
+    factors = {name: [-1, 1] for name in ("w", "a", "b", "c")}
+    terms = "(w + a + b + c)**2"
+    plan = optimal(factors, 4, 4, ["w"], terms, seed=3)
+    p, q, n, k = 11, 2, 16, 4
+    published = ((n / (1 + k)) ** q * n ** (p - q)) ** (1 / p) / n
+    found = efficiency(plan, factors, terms, tile_factors=["w"])
+    assert found.d_value == pytest.approx(published)
+    assert found.d_against_bound == pytest.approx(1.0)
+
+
+def test_the_same_seed_gives_the_same_plan_and_another_may_not() -> None:
+    factors, tiles, patches, by_tile, extra = PROBLEMS["8x3"]
+    ask = (factors, tiles, patches, by_tile, all_pairs(factors, extra))
+    one, two = optimal(*ask, seed=4, starts=10), optimal(*ask, seed=4, starts=10)
+    pd.testing.assert_frame_equal(one, two)
+    assert not one.equals(optimal(*ask, seed=5, starts=10))
+
+
+def test_levels_come_back_as_given_and_tiles_stay_whole() -> None:
+    factors = {"mesh": [60, 80], "base": ["ivory", "slate", "rust"], "coat_weight": [20.0, 45.5]}
+    plan = optimal(factors, 6, 3, ["base"], "base + mesh*coat_weight", seed=1, starts=5)
+    assert list(plan.columns) == ["tile", "mesh", "base", "coat_weight"]
+    assert list(plan["tile"]) == [t for t in range(1, 7) for _ in range(3)]
+    assert plan.groupby("tile")["base"].nunique().max() == 1
+    assert all(set(plan[name]) <= set(levels) for name, levels in factors.items())
+    assert plan["mesh"].dtype.kind == "i"
+
+
+def test_units_do_not_matter() -> None:
+    raw = {"mesh": [60, 80, 100], "coat_weight": [20, 40, 60]}
+    tiny = {"mesh": [0.060, 0.080, 0.100], "coat_weight": [20e6, 40e6, 60e6]}
+    terms = "mesh*coat_weight + I(mesh**2) + I(coat_weight**2)"
+    values = [
+        efficiency(optimal(f, 4, 3, terms=terms, seed=1, starts=10), f, terms) for f in (raw, tiny)
+    ]
+    assert values[0].d_value == pytest.approx(values[1].d_value)
+    assert values[0].i_value == pytest.approx(values[1].i_value)
+
+
+BENCH = {
+    "base": ["ivory", "slate", "rust"],
+    "overlay": ["ivory", "slate", "rust"],
+    "mesh": [60, 100],
+    "coat_weight": [20, 40, 60],
+}
+BENCH_TERMS = "base + overlay + mesh + coat_weight"
+
+
+def bench(tiles: int = 8, **more: object) -> pd.DataFrame:
+    return optimal(BENCH, tiles, 4, ["base"], BENCH_TERMS, seed=1, starts=6, **more)
+
+
+def test_what_a_rule_forbids_does_not_occur() -> None:
+    plan = bench(rule="coat_weight >= 60 and mesh == 60")
+    assert not ((plan["coat_weight"] >= 60) & (plan["mesh"] == 60)).any()
+    assert set(plan["coat_weight"]) >= {20, 60}
+
+
+def test_controls_lie_on_their_own_colour_and_are_spread_over_tiles() -> None:
+    plan = bench(controls=5, control=("base", "overlay"))
+    controls = plan[plan["control"]]
+    assert len(controls) == 5
+    assert (controls["base"] == controls["overlay"]).all()
+    assert controls["tile"].is_unique
+
+
+def test_replicates_are_exact_and_as_many_as_asked() -> None:
+    plan = bench(tiles=6, replicates=8)
+    assert plan.drop(columns="tile").duplicated().sum() >= 8
+
+
+def test_sessions_are_blocks_of_limited_length() -> None:
+    plan = bench(tiles=9, tiles_per_session=4)
+    tiles = plan.drop_duplicates("tile")
+    assert list(tiles["session"]) == [1] * 4 + [2] * 4 + [3]
+    assert plan.loc[plan["session"] < 3].groupby("session")["base"].nunique().min() > 1
+
+
+def test_tiles_already_fired_count() -> None:
+    # One colour has been fired to excess: the new tiles go to the others.
+    fired = pd.DataFrame(
+        {
+            "tile": np.repeat([1, 2, 3, 4], 4),
+            "base": "ivory",
+            "overlay": ["ivory", "slate", "rust", "slate"] * 4,
+            "mesh": [60, 100] * 8,
+            "coat_weight": [20, 60, 60, 20] * 4,
+        }
+    )
+    plan = bench(tiles=4, fired=fired)
+    assert list(plan["tile"].unique()) == [5, 6, 7, 8]
+    assert set(plan["base"]) == {"slate", "rust"}
+    whole = pd.concat([fired, plan])
+    blind = pd.concat([fired, bench(tiles=4).assign(tile=lambda f: f["tile"] + 4)])
+    versus = relative_efficiency(whole, blind, BENCH, BENCH_TERMS)
+    assert versus.d > 1.0
+
+
+def test_a_grade_after_every_firing_needs_no_patch_of_its_own() -> None:
+    factors = {**BENCH, "firings": [1, 2, 3]}
+    terms = f"{BENCH_TERMS} + firings + mesh:firings"
+    plan = optimal(factors, 6, 4, ["base"], terms, seed=1, starts=6, graded_at="firings")
+    assert len(plan) == 24
+    assert "firings" not in plan
+    more = {"tile_factors": ["base"], "graded_at": "firings", "patch_variance_ratio": 1.0}
+    found = efficiency(plan, factors, terms, **more)
+    shuffled = plan.assign(mesh=np.random.default_rng(0).permutation(plan["mesh"]))
+    assert found.d_value >= efficiency(shuffled, factors, terms, **more).d_value
+
+
+def test_a_separate_tile_for_each_firing_count() -> None:
+    factors = {**BENCH, "firings": [1, 2, 3]}
+    plan = optimal(factors, 9, 4, ["base", "firings"], f"{BENCH_TERMS} + firings", seed=1, starts=6)
+    assert plan.groupby("tile")["firings"].nunique().max() == 1
+    assert set(plan["firings"]) == {1, 3}  # a straight line is surest from its ends
+
+
+@pytest.mark.parametrize(
+    ("request_", "told"),
+    [
+        (lambda: optimal(TWELVE, 5, 4, ["base_type"], all_pairs(TWELVE)), "6 tiles of 4"),
+        (lambda: optimal(TWELVE, 3, 9, ["base_type", "base_weight"], all_pairs(TWELVE)), "4 tiles"),
+        (lambda: optimal(EIGHT, 8, 3, ["base"], "mesh"), "base cannot change by tile"),
+        (lambda: optimal(EIGHT, 8, 3, terms="mesh + coat"), "coat, which no factor is called"),
+        (lambda: optimal(EIGHT, 8, 3, terms="mesh + I(mesh**2)"), "no plan"),
+        (lambda: optimal(EIGHT, 8, 3, terms="mesh +"), "cannot be read"),
+        (lambda: optimal(EIGHT, 8, 3, terms="open('x')"), "cannot be read"),
+        (lambda: optimal(EIGHT, 8, 3, criterion="A"), "'D'"),
+        (lambda: optimal(EIGHT, 8, 3, rule="mesh > 0"), "Loosen the rule"),
+        (lambda: optimal(EIGHT, 0, 3), "tiles must be"),
+        (lambda: optimal(EIGHT, 8, 3, tile_variance_ratio=-1.0), "0 or more"),
+        (lambda: optimal({"mesh": [80]}, 8, 3), "two or more"),
+        (lambda: optimal({"mesh": [80, "fine"]}, 8, 3), "all words or all numbers"),
+        (lambda: bench(replicates=30), "are possible"),
+        (lambda: bench(controls=2), "which tile factor"),
+        (lambda: bench(fired=bench().assign(mesh=99)), "mesh is 99"),
+    ],
+)
+def test_the_impossible_is_refused_with_the_nearest_possible(request_, told: str) -> None:
+    with pytest.raises(Misuse, match=told):
+        request_()

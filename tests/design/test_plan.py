@@ -1,0 +1,197 @@
+"""From a question to tiles, patches and the order of work."""
+
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from kit.design import Plan, plan
+from kit.errors import Misuse
+from kit.series import DEFAULT_FACTORS, Settings, Wish, new_series, read_series
+
+COLOURS = pd.DataFrame(
+    [
+        ("Ash", "leaded"), ("Brine", "leaded"), ("Cedar", "leaded"), ("Dusk", "leaded"),
+        ("Elm", "unleaded"), ("Fog", "unleaded"), ("Gorse", "unleaded"), ("Heath", "unleaded"),
+    ],
+    columns=["colour", "family"],
+).assign(opacity="opaque", grain="fine", notes="").astype("str")  # fmt: skip
+
+SETTINGS = Settings(
+    title="A test",
+    question="Which things matter?",
+    ask="which things matter",
+    seed=3,
+    tiles=12,
+    patches_per_tile=4,
+    tiles_per_session=5,
+    factors={**DEFAULT_FACTORS, "mesh": (80, 100), "coat_weight": (30.0, 50.0)},
+    wishes=(Wish("Ash", "Elm"), Wish("Ash", "Fog"), Wish("Gorse", "Brine")),
+)
+FAMILY = COLOURS.set_index("colour")["family"]
+
+
+@pytest.fixture(
+    scope="module", params=["which things matter", "which pairs work", "is this pair safe"]
+)
+def planned(request: pytest.FixtureRequest) -> Plan:
+    return plan(replace(SETTINGS, ask=request.param), COLOURS)
+
+
+@pytest.fixture(scope="module")
+def things() -> Plan:
+    return plan(SETTINGS, COLOURS)
+
+
+def joined(planned: Plan) -> pd.DataFrame:
+    return planned.patches.merge(planned.tiles[["tile", "base", "session"]], on="tile")
+
+
+def test_a_plan_passes_the_checks_of_a_series(planned: Plan, tmp_path: Path) -> None:
+    series = replace(
+        new_series("trial", SETTINGS, COLOURS), tiles=planned.tiles, patches=planned.patches
+    )
+    again = read_series(series.write(tmp_path / "trial"))
+    pd.testing.assert_frame_equal(again.patches, planned.patches, check_dtype=False)
+
+
+def test_tiles_patches_and_sessions_are_as_many_as_asked(planned: Plan) -> None:
+    assert list(planned.tiles["tile"]) == list(range(1, 13))
+    assert (
+        planned.patches.groupby("tile")["position"].agg(sorted).map(tuple) == (1, 2, 3, 4)
+    ).all()
+    assert planned.tiles["session"].value_counts().max() <= 5
+    assert planned.tiles["session"].is_monotonic_increasing
+
+
+def test_a_plan_says_what_it_is_and_what_it_costs(planned: Plan) -> None:
+    assert planned.why.startswith("You asked")
+    assert planned.costs and all(cost.endswith(".") for cost in planned.costs)
+    assert "other recipes" in planned.describe()
+
+
+def test_every_patch_is_sifted_once_and_after_its_base_is_fired(planned: Plan) -> None:
+    order = planned.order
+    sifted = order[order["action"] == "sift overlay"]
+    assert sorted(sifted["patch"]) == sorted(planned.patches["patch"])
+    for tile, steps in order.groupby("tile"):
+        actions = list(zip(steps["action"], steps["firing"].fillna(-1), strict=True))
+        expected = ["sift base", "fire"] * 2 + ["sift overlay"] * 4 + ["fire", "grade"] * 3
+        assert [action for action, _ in actions] == expected, tile
+        assert [firing for action, firing in actions if action == "fire"] == [0, 0, 1, 2, 3]
+    assert (order.groupby("session")["step"].agg(list).map(lambda s: s == sorted(s))).all()
+
+
+def test_all_base_coats_of_a_session_come_before_any_stencil(planned: Plan) -> None:
+    for _, steps in planned.order.groupby("session"):
+        last_base = steps.loc[steps["action"] == "sift base", "step"].max()
+        assert last_base < steps.loc[steps["action"] == "sift overlay", "step"].min()
+
+
+def test_a_tile_changes_its_sifter_at_most_once(things: Plan) -> None:
+    sifted = things.order[things.order["action"] == "sift overlay"]
+    changes = sifted.groupby("tile")["mesh"].agg(lambda mesh: (mesh.diff().fillna(0) != 0).sum())
+    assert changes.max() <= 1
+
+
+def test_colours_are_dealt_evenly_and_pairs_not_repeated(things: Plan) -> None:
+    patches = joined(things)
+    used = patches["overlay"].value_counts()
+    for family in ("leaded", "unleaded"):
+        own = used[used.index.map(FAMILY) == family]
+        assert len(own) == 4
+        assert own.max() - own.min() <= 1
+    bases = things.tiles["base"].value_counts()
+    assert bases.max() - bases.min() <= 1
+    assert not (patches["base"] == patches["overlay"]).any()
+    assert not patches.duplicated(["tile", "overlay"]).any()
+    # With more patches than other colours of the family on a base, some pairs must come again.
+    laid = patches.groupby([patches["base"], patches["overlay"].map(FAMILY)]).size()
+    choice = {(b, f): (FAMILY.drop(b) == f).sum() for b in FAMILY.index for f in set(FAMILY)}
+    unavoidable = sum(max(0, count - choice[pair]) for pair, count in laid.items())
+    assert patches.duplicated(["base", "overlay"]).sum() <= unavoidable + 1
+
+
+def test_family_and_recipe_are_balanced(things: Plan) -> None:
+    patches = joined(things)
+    cell = patches.groupby([patches["base"].map(FAMILY), patches["overlay"].map(FAMILY), "mesh"])
+    assert cell.size().min() >= 5
+    assert patches.groupby(["mesh", "position"]).size().between(5, 7).all()
+
+
+def test_the_same_seed_gives_the_same_plan(things: Plan) -> None:
+    again = plan(SETTINGS, COLOURS)
+    pd.testing.assert_frame_equal(again.patches, things.patches)
+    pd.testing.assert_frame_equal(again.order, things.order)
+    other = plan(replace(SETTINGS, seed=4), COLOURS)
+    assert not other.patches.equals(things.patches)
+
+
+def test_controls_lie_on_their_own_colour() -> None:
+    patches = joined(plan(SETTINGS, COLOURS, controls=5))
+    own = patches[patches["base"] == patches["overlay"]]
+    assert len(own) == 5
+    assert own["tile"].is_unique
+
+
+def test_patches_may_go_on_before_different_firings() -> None:
+    planned = plan(SETTINGS, COLOURS, firings="staggered")
+    assert {1, 3} <= set(planned.patches["before_firing"]) <= {1, 2, 3}
+    sifted = planned.order[planned.order["action"] == "sift overlay"].set_index("patch")["firing"]
+    due = planned.patches.set_index("patch")["before_firing"]
+    assert (sifted.loc[due.index] == due).all()
+
+
+def test_each_firing_count_may_have_tiles_of_its_own() -> None:
+    planned = plan(SETTINGS, COLOURS, firings="separate")
+    fired = planned.order[planned.order["action"] == "fire"].groupby("tile")["firing"].max()
+    assert {1, 3} <= set(fired) <= {1, 2, 3}
+    assert fired.value_counts().loc[[1, 3]].min() >= 3
+
+
+def test_a_regular_fraction_is_taken_where_it_fits() -> None:
+    settings = replace(SETTINGS, tiles=4, patches_per_tile=4, tiles_per_session=4)
+    planned = plan(settings, COLOURS)
+    assert planned.kind == "fraction"
+    patches = joined(planned)
+    cell = [patches["base"].map(FAMILY), patches["overlay"].map(FAMILY), "mesh", "coat_weight"]
+    assert list(patches.groupby(cell).size()) == [1] * 16
+
+
+def test_a_pair_check_repeats_its_pairs_with_a_control_on_every_tile() -> None:
+    planned = plan(replace(SETTINGS, ask="is this pair safe"), COLOURS)
+    patches = joined(planned)
+    tried = Counter(zip(patches["base"], patches["overlay"], strict=True))
+    assert tried[("Ash", "Ash")] == (planned.tiles["base"] == "Ash").sum() == 6
+    assert tried[("Ash", "Elm")] == tried[("Ash", "Fog")] == 9
+    assert tried[("Gorse", "Brine")] == 18
+    assert planned.tiles.groupby("session")["base"].nunique().min() == 2
+    # Six tiles without a failure bound the failure rate at 1 - 0.05^(1/6) = 39 % (the exact
+    # binomial limit of Clopper and Pearson 1934).
+    assert "39%" in planned.costs[0]
+
+
+def test_colours_left_out_are_not_fired() -> None:
+    planned = plan(replace(SETTINGS, leave_out=("Dusk", "Heath")), COLOURS)
+    used = set(planned.patches["overlay"]) | set(planned.tiles["base"])
+    assert used == set(COLOURS["colour"]) - {"Dusk", "Heath"}
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"ask": "why is it blue"}, "which things matter"),
+        ({"patches_per_tile": 9}, "do not fit"),
+        ({"tiles": 2, "tiles_per_session": 2, "patches_per_tile": 1}, "nearest possible"),
+        ({"leave_out": ("Ash", "Brine", "Cedar", "Dusk")}, "none is in stock"),
+        ({"factors": {k: v[:1] for k, v in DEFAULT_FACTORS.items()}}, "Nothing is varied"),
+        ({"ask": "is this pair safe", "wishes": ()}, r"\[\[wish\]\]"),
+        ({"ask": "is this pair safe", "wishes": (Wish("Ash", "Zinc"),)}, "Zinc"),
+        ({"ask": "is this pair safe", "tiles": 1}, "at least 2 tiles"),
+    ],
+)
+def test_the_impossible_is_refused_with_what_would_do(change: dict, told: str) -> None:
+    with pytest.raises(Misuse, match=told):
+        plan(replace(SETTINGS, **change), COLOURS)
