@@ -15,12 +15,16 @@ where a verdict is near, and nil where nothing fired could change it.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import expit, logit, ndtr
+from scipy.special import expit, logit, ndtr, ndtri
 
 from kit.design.pair_field import Floats, Ints
 
 NODES, _weights = np.polynomial.hermite_e.hermegauss(7)
 WEIGHTS = _weights / _weights.sum()
+
+TRUTHS = ndtri((np.arange(21) + 0.5) / 21)
+"""Equally likely standard normal values: verdicts on a true value have edges, which Gauss's nodes
+would straddle."""
 
 KAPPA = 0.346
 """logistic(x) averaged over N(m, v) is about logistic(m / sqrt(1 + KAPPA v)); Zeger, Liang and
@@ -78,10 +82,10 @@ def worth(
 def _right(spread: ScoreKnowledge, pull: ScoreKnowledge, confidence: float, d: float) -> Floats:
     """Chance that the verdict after losing the share d of the variance is the true one.
 
-    Axes: pair; node of the true x on spread; on pull-through; node of m' on spread.
+    Axes: pair; true x on spread; true x on pull-through; node of m' on spread.
     """
-    true_s, moved_s = _nodes(spread, d)
-    true_t, moved_t = _nodes(pull, d)
+    true_s, moved_s = _truths(spread, d)
+    true_t, moved_t = _truths(pull, d)
     truth = judged(
         _low(true_s, spread.wobble)[:, :, None], _low(true_t, pull.wobble)[:, None, :], confidence
     )
@@ -105,12 +109,12 @@ def _right(spread: ScoreKnowledge, pull: ScoreKnowledge, confidence: float, d: f
     not_broken = chance_low_enough(np.full_like(q_s, 1 - confidence))
     given = np.stack([suited, 1 - not_broken, avoid, not_broken - suited - avoid], axis=-1)
     right = np.take_along_axis(given, truth[..., None], axis=-1)[..., 0]
-    return np.einsum("pij,i,j->p", right, WEIGHTS, WEIGHTS)
+    return np.asarray(right.mean(axis=(1, 2)))
 
 
-def _nodes(score: ScoreKnowledge, d: float) -> tuple[Floats, Floats]:
+def _truths(score: ScoreKnowledge, d: float) -> tuple[Floats, Floats]:
     """True values x to average over, and where m' would lie on average for each."""
-    away = np.sqrt(score.v)[:, None] * NODES
+    away = np.sqrt(score.v)[:, None] * TRUTHS
     return score.m[:, None] + away, score.m[:, None] + d * away
 
 

@@ -90,15 +90,27 @@ def random_pairs(patches: int, seed: int) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["tile", "base", "overlay"])
 
 
-def fired_in_rounds(truth: Truth, patches: int, seed: int) -> list[Series]:
+def fired_in_rounds(truth: Truth, patches: int, seed: int) -> Series:
+    """One series that grows: tiles are numbered on, and only the new ones are fired."""
     tiles = patches // PER_TILE
     first, second = tiles // 2, (tiles - tiles // 2) // 2
     plan = survey(COLOURS, first, PER_TILE, seed=seed, starts=STARTS)
-    fired = [fire(as_series(plan, "round-1"), truth, seed)]
+    grown = fire(as_series(plan, "rounds"), truth, seed)
     for number, count in ((2, second), (3, tiles - first - second)):
-        plan = next_patches(fired, count * PER_TILE, setting=SETTING, seed=seed, starts=STARTS)
-        fired.append(fire(as_series(plan, f"round-{number}"), truth, seed + number * 10_000))
-    return fired
+        plan = next_patches(grown, count * PER_TILE, setting=SETTING, seed=seed, starts=STARTS)
+        new = fire(as_series(plan, "rounds"), truth, seed + number * 10_000)
+        later = int(grown.firings["session"].max())
+        new = replace(
+            new,
+            tiles=new.tiles.assign(session=new.tiles["session"] + later),
+            firings=new.firings.assign(session=new.firings["session"] + later),
+        )
+        frames = {
+            table: pd.concat([getattr(grown, table), getattr(new, table)], ignore_index=True)
+            for table in ("tiles", "patches", "firings", "grades")
+        }
+        grown = replace(grown, **frames)
+    return grown
 
 
 def true_verdicts(truth: Truth) -> np.ndarray:
@@ -111,7 +123,7 @@ def true_verdicts(truth: Truth) -> np.ndarray:
     return verdicts(low[0] * low[1], 1 - low[1], SETTING.confidence)
 
 
-def judged(fired: list[Series], truth: Truth) -> dict[str, float]:
+def judged(fired: Series, truth: Truth) -> dict[str, float]:
     fits = {score: fit_series(fired, score) for score in SCORES}
     table = pair_table(fits, COLOURS, SETTING)
     two = (table["base"] != table["overlay"]).to_numpy()
@@ -135,8 +147,8 @@ def one_studio(seed: int) -> list[dict]:
         at_once = survey(COLOURS, patches // PER_TILE, PER_TILE, seed=seed, starts=STARTS)
         surveyed = fire(as_series(at_once, "survey"), truth, seed)
         for arm, fired in (
-            ("random", [at_random]),
-            ("survey", [surveyed]),
+            ("random", at_random),
+            ("survey", surveyed),
             ("rounds", fired_in_rounds(truth, patches, seed)),
         ):
             rows.append({"studio": seed, "arm": arm, "patches": patches, **judged(fired, truth)})
@@ -160,7 +172,7 @@ def main() -> None:
 def report(rows: pd.DataFrame) -> None:
     measures = ["right", "placed", "not known", "suited", "wrong suited"]
     table = rows.groupby(["arm", "patches"])[measures].mean()
-    by_plan = rows.set_index(["arm", "patches", "studio"])
+    by_plan = rows.set_index(["arm", "patches", "studio"]).sort_index()
     gaps = []
     for measure in ("right", "placed"):
         for patches in BUDGETS:
