@@ -4,9 +4,10 @@ import errno
 import json
 import os
 import resource
+import shutil
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -92,6 +93,36 @@ def test_a_file_that_may_not_grow_leaves_every_file_as_it_was(graded: Path, seco
             resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
         assert contents(graded) == before
     assert leftovers(graded) == []
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A disk of a few pages, where the system lets us have one."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=160k", "tmpfs", str(place)]
+    if shutil.which("mount") is None or subprocess.run(mount, capture_output=True).returncode:
+        pytest.skip("only a privileged user may mount a small disk here")
+    yield place
+    subprocess.run(["umount", str(place)], check=True)
+
+
+def test_a_disk_that_really_is_full_leaves_every_file_as_it_was(
+    graded: Path, second: Path, small_disk: Path
+) -> None:
+    folder = Path(shutil.copytree(graded, small_disk / "data" / "trial"))
+    before = contents(folder)
+    intake = take_in(folder, second, "Ada")
+    fill = small_disk / "holiday-pictures"
+    with pytest.raises(OSError, match="No space"), fill.open("wb", buffering=0) as file:
+        while True:
+            file.write(bytes(512))
+    with pytest.raises(Misuse, match="No space left"):
+        apply(intake)
+    assert contents(folder) == before
+    fill.unlink()
+    apply(intake)
+    assert len(read_series(folder).grades) == 3 and leftovers(folder) == []
 
 
 WRITER = """
