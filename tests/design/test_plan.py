@@ -59,9 +59,8 @@ def test_a_plan_passes_the_checks_of_a_series(planned: Plan, tmp_path: Path) -> 
 
 def test_tiles_patches_and_sessions_are_as_many_as_asked(planned: Plan) -> None:
     assert list(planned.tiles["tile"]) == list(range(1, 13))
-    assert (
-        planned.patches.groupby("tile")["position"].agg(sorted).map(tuple) == (1, 2, 3, 4)
-    ).all()
+    numbers = planned.patches.groupby("tile")["position"].agg(sorted).map(tuple)
+    assert set(numbers) == {(1, 2, 3, 4)}
     assert planned.tiles["session"].value_counts().max() <= 5
     assert planned.tiles["session"].is_monotonic_increasing
 
