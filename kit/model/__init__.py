@@ -5,6 +5,7 @@ from kit.model.checks import observed_against_foretold, residuals, tile_influenc
 from kit.model.dependence import score_correlation
 from kit.model.effects import effects_table
 from kit.model.families import common_practice_check, family_contrasts, family_table
+from kit.model.grader_influence import grader_influence
 from kit.model.linear import LinearMixedModel, LinearResults
 from kit.model.ordinal import OrdinalMixedModel
 from kit.model.ordinal_results import OrdinalResults
@@ -36,6 +37,7 @@ __all__ = [
     "family_table",
     "fit_observations",
     "fit_series",
+    "grader_influence",
     "observed_against_foretold",
     "pair_table",
     "proportional_odds_check",

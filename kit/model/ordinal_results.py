@@ -17,7 +17,7 @@ from kit.model.summary import Summary, summarise
 from kit.model.threads import one_thread
 
 # Draws behind the intervals of `predict`; a power of two suits the sequence.
-DRAWS = 1024
+DRAWS = 512
 # Rows laid out at once, which bounds the memory of `predict`.
 CHUNK = 256
 
@@ -192,14 +192,16 @@ class OrdinalResults(FittedModel):
             for rows, part in self._chunks(frame):
                 theta, eta = self._draws(rows)
                 grade = steps[-1] - averaged_below(theta, eta, spread) @ np.diff(steps)
-                table[:, part] = quantiles(grade, [0.5, tail, 1 - tail])
+                table[:, part] = quantiles(grade.T, [0.5, tail, 1 - tail])
         return pd.DataFrame(table.T, index=frame.index, columns=["middle", "low", "high"])
 
     def _limits(self, rows: posteriors.NewRows, confidence: float) -> Array:
         """Low and high chance by row and step, a (2, n, steps) array, from draws."""
         theta, eta = self._draws(rows)
-        below = expit(theta[:, None, :] - eta[:, :, None])
-        chance = np.diff(below, prepend=0.0, append=1.0, axis=2).clip(0.0, 1.0)
+        # Draws last, so that sorting runs along memory.
+        below = expit(theta.T[None] - eta.T[:, None, :])
+        ends = np.zeros((len(rows), 1, len(theta)))
+        chance = np.diff(np.concatenate([ends, below, ends + 1.0], axis=1), axis=1)
         tail = (1 - confidence) / 2
         return quantiles(chance, [tail, 1 - tail])
 
@@ -230,10 +232,11 @@ class OrdinalResults(FittedModel):
 
 
 def quantiles(draws: Array, shares: Sequence[float]) -> Array:
-    """Quantiles along the first axis, each the draw of the nearest rank."""
-    ranks = [min(len(draws) - 1, int(share * len(draws))) for share in shares]
-    found: Array = np.partition(draws, sorted(set(ranks)), axis=0)[ranks]
-    return found
+    """Quantiles along the last axis, each the draw of the nearest rank; shares come first."""
+    count = draws.shape[-1]
+    ranks = [min(count - 1, int(share * count)) for share in shares]
+    found = np.partition(draws, sorted(set(ranks)), axis=-1)[..., ranks]
+    return np.moveaxis(found, -1, 0)
 
 
 def square_root(cov: Array) -> Array:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from kit.errors import AliasedEffectWarning, ExtrapolationWarning, Misuse
+from kit.errors import AliasedEffectWarning, ExtrapolationWarning, FewGradersWarning, Misuse
 from kit.model import (
     AVOID,
     BROKEN_ONLY,
@@ -19,6 +19,7 @@ from kit.model import (
     family_contrasts,
     family_table,
     fit_series,
+    grader_influence,
     observed_against_foretold,
     pair_table,
     proportional_odds_check,
@@ -251,3 +252,17 @@ def test_one_colour_a_family_still_gives_finite_answers(fired):
     fits = {scale: fit_series(few, scale) for scale in ("spread", "pull_through")}
     table = pair_table(fits, few.colours, SETTING)
     assert np.isfinite(table.select_dtypes("number").to_numpy()).all()
+
+
+def test_leaving_a_grader_out_changes_few_verdicts_and_turns_fewer(fits, survey):
+    table = grader_influence(fits, survey.colours, SETTING)
+    assert list(table["grader"]) == ["AB", "CD"]
+    assert (table["turned"] <= table["changed"]).all()
+    assert (table["turned"] < 0.1 * len(survey.colours) ** 2).all()
+
+
+def test_with_one_grader_nothing_is_said_about_another(fits, survey):
+    alone = replace(survey, grades=survey.grades[survey.grades["grader"] == "AB"])
+    only = {scale: fit_series(alone, scale) for scale in ("spread", "pull_through")}
+    with pytest.warns(FewGradersWarning):
+        assert grader_influence(only, survey.colours, SETTING).empty

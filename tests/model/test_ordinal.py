@@ -230,3 +230,58 @@ def test_the_summary_shows_every_estimate_and_the_prior(wine):
     for name in [*fit.params.index, "judge"]:
         assert name in text
     assert "Before any grade was seen" in text
+
+
+def test_chances_sum_to_one_and_lie_within_their_limits(graded, six_groups, six_group_formula):
+    fit = OrdinalMixedModel(six_group_formula, graded, groups=six_groups).fit(prior="weak")
+    told = fit.predict(graded.head(300))
+    assert told["probability"].sum(axis=1).to_numpy() == pytest.approx(np.ones(300))
+    assert (told["low"] <= told["high"]).all(axis=None)
+    middle = told["probability"].to_numpy()
+    inside = (told["low"].to_numpy() <= middle) & (middle <= told["high"].to_numpy())
+    assert inside.mean() > 0.97
+
+
+def test_a_chance_averages_the_draws_that_its_limits_come_from(wine):
+    fit = OrdinalMixedModel(FORMULA, wine, groups=["judge"]).fit()
+    rows = wine.head(20)
+    wide = fit.predict(rows, confidence=0.98)
+    narrow = fit.predict(rows, confidence=0.5)
+    assert (wide["low"] <= narrow["low"]).all(axis=None)
+    assert (narrow["high"] <= wide["high"]).all(axis=None)
+
+
+def test_at_most_agrees_with_the_chances_also_where_a_step_is_empty(wine):
+    steps = pd.CategoricalDtype(list(range(0, 7)), ordered=True)
+    data = wine.assign(rating=wine["rating"].replace({3: 4}).astype(steps))
+    with pytest.warns(EmptyGradeWarning):
+        fit = OrdinalMixedModel(FORMULA, data, groups=["judge"]).fit()
+    summed = fit.predict(data)["probability"].cumsum(axis=1)
+    assert fit.at_most(data).to_numpy() == pytest.approx(summed.to_numpy(), abs=1e-12)
+
+
+def test_one_grade_a_level_still_reaches_an_optimum(wine):
+    random = np.random.default_rng(2)
+    eta = random.normal(0, 1.0, 400)
+    data = pd.DataFrame({"x": random.normal(size=400), "row": np.arange(400)})
+    data["y"] = np.searchsorted([-1.0, 0.5, 2.0], data["x"] + eta + random.logistic(size=400))
+    fit = OrdinalMixedModel("y ~ x", data, groups=["row"]).fit()
+    assert fit.converged
+    assert np.isfinite(fit.bse).all()
+
+
+def test_an_aliased_effect_is_named_and_left_out(wine):
+    data = wine.assign(heat=(wine["temp"] == "warm") * 2.0)
+    with pytest.warns(AliasedEffectWarning, match="heat cannot be told apart from temp"):
+        fit = OrdinalMixedModel("rating ~ temp + contact + heat", data, groups=["judge"]).fit()
+    assert fit.llf == pytest.approx(-81.56541, abs=1e-4)
+
+
+def test_new_rows_must_hold_known_values(wine):
+    fit = OrdinalMixedModel(FORMULA, wine, groups=["judge"]).fit()
+    with pytest.raises(Misuse, match="never saw"):
+        fit.predict(pd.DataFrame({"temp": ["hot"], "contact": ["no"]}))
+    with pytest.raises(Misuse, match="lack the columns contact"):
+        fit.predict(pd.DataFrame({"temp": ["warm"]}))
+    with pytest.raises(Misuse, match="no group taster"):
+        fit.predict(wine, noise=["taster"])

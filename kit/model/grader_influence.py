@@ -1,0 +1,96 @@
+"""What each grader does to the conclusions: verdicts with and without that grader's grades."""
+
+import warnings
+from collections.abc import Callable, Mapping
+
+import pandas as pd
+
+from kit.errors import FewGradersWarning, Misuse, StatisticalWarning
+from kit.model.pairs import SCORES, PairSetting, pair_table
+from kit.model.series_fit import ScaleFit, fit_observations
+from kit.model.verdicts import NOT_KNOWN
+
+
+def grader_influence(
+    fits: Mapping[str, ScaleFit],
+    colours: pd.DataFrame,
+    setting: PairSetting,
+    progress: Callable[[str], None] | None = None,
+) -> pd.DataFrame:
+    """Leave out each grader in turn and count the verdicts that change.
+
+    Parameters
+    ----------
+    fits : mapping of str to ScaleFit
+        Needs 'spread' and 'pull_through'.
+    colours : DataFrame
+        Columns colour, family.
+    setting : PairSetting
+    progress : callable or None
+        Told which grader is being left out.
+
+    Returns
+    -------
+    DataFrame
+        One row a grader, with columns grader, grades, changed (verdicts that differ without that
+        grader), turned (those that go from one firm verdict to another), largest_move (of the
+        chance of a fine edge) and sentence. No rows when there is one grader.
+
+    Warns
+    -----
+    FewGradersWarning
+        If there is one grader only.
+    """
+    graders = sorted(set().union(*(fits[score].frame["grader"].unique() for score in SCORES)))
+    columns = ["grader", "grades", "changed", "turned", "largest_move", "sentence"]
+    if len(graders) < 2:
+        warnings.warn(
+            "One grader gave every grade, so what a second would have changed cannot be said.",
+            FewGradersWarning,
+            stacklevel=2,
+        )
+        return pd.DataFrame(columns=columns)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", StatisticalWarning)
+        whole = pair_table(fits, colours, setting)
+        rows = []
+        for count, grader in enumerate(graders, start=1):
+            if progress is not None:
+                progress(f"leaving out grader {grader} ({count} of {len(graders)})")
+            try:
+                without = {score: _refit(fits[score], grader) for score in SCORES}
+            except Misuse:
+                continue
+            rows.append(_compare(whole, pair_table(without, colours, setting), fits, grader))
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _refit(fit: ScaleFit, grader: str) -> ScaleFit:
+    rest = fit.frame[fit.frame["grader"] != grader]
+    return fit_observations(rest, fit.scale, fit.results.prior, fit.results.labels)
+
+
+def _compare(
+    whole: pd.DataFrame, without: pd.DataFrame, fits: Mapping[str, ScaleFit], grader: str
+) -> dict[str, object]:
+    differs = whole["verdict"] != without["verdict"]
+    firm = (whole["verdict"] != NOT_KNOWN) & (without["verdict"] != NOT_KNOWN)
+    changed, turned = int(differs.sum()), int((differs & firm).sum())
+    moved = float((whole["p_fine_edge"] - without["p_fine_edge"]).abs().max())
+    grades = sum(int((fits[score].frame["grader"] == grader).sum()) for score in SCORES)
+    if changed == 0:
+        sentence = f"Without {grader} every verdict would be the same."
+    else:
+        sentence = f"Without {grader}, {changed} of {len(whole)} verdicts would differ; " + (
+            "none would turn into another firm verdict, they would only grow more or less sure."
+            if turned == 0
+            else f"{turned} would turn into another firm verdict."
+        )
+    return {
+        "grader": grader,
+        "grades": grades,
+        "changed": changed,
+        "turned": turned,
+        "largest_move": moved,
+        "sentence": sentence,
+    }
