@@ -1,7 +1,5 @@
 """Entries laid over a series: what is new, what changes, what is the same already."""
 
-import datetime as dt
-import math
 import random
 import time
 from collections.abc import Iterable, Mapping, Sequence
@@ -12,8 +10,10 @@ from typing import Any
 import pandas as pd
 
 from kit.errors import ChangedMeanwhile
-from kit.record.entry import Change, Entry, Value, in_text
+from kit.record.corrections import with_corrections
+from kit.record.entry import Change, Entry, Value
 from kit.record.planned import planned_firings
+from kit.record.rows import records, typed
 from kit.series import Series, read_series
 
 _TRIES = 40
@@ -88,7 +88,7 @@ def laid_over(series: Series, comparison: Comparison, by: str, source: str) -> S
         name: _with(series, name, [e for e in entries if e.table == name])
         for name in ("grades", "firings", "patches")
     }
-    corrections = _corrections(series, comparison.changed, by, source)
+    corrections = with_corrections(series, comparison.changed, by, source)
     return replace(series, **frames, corrections=corrections)
 
 
@@ -145,18 +145,7 @@ def _sessions(agreed: Comparison | None) -> dict[tuple[int, int], int]:
 
 def _rows(series: Series, name: str) -> dict[tuple[Any, ...], dict[str, Value]]:
     key = series.tables[name].key
-    return {tuple(row[k] for k in key): row for row in _records(getattr(series, name))}
-
-
-def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    """Rows as plain Python values; None for every blank."""
-    columns = [[_plain(value) for value in frame[name].tolist()] for name in frame.columns]
-    return [dict(zip(frame.columns, row, strict=True)) for row in zip(*columns, strict=True)]
-
-
-def _plain(value: Any) -> Any:
-    blank = value is pd.NA or value == "" or (isinstance(value, float) and math.isnan(value))
-    return None if blank else value
+    return {tuple(row[k] for k in key): row for row in records(getattr(series, name))}
 
 
 def _implied_firings(
@@ -203,58 +192,18 @@ def _with(series: Series, name: str, entries: Sequence[Entry]) -> pd.DataFrame:
     if not entries:
         return frame
     table = series.tables[name]
-    rows = {tuple(row[k] for k in table.key): row for row in _records(frame)}
+    rows = {tuple(row[k] for k in table.key): row for row in records(frame)}
     for entry in entries:
         key = dict(zip(table.key, entry.key, strict=True))
         row = rows.setdefault(entry.key, dict.fromkeys(frame.columns) | key)
         row[entry.column] = entry.value
-    records = list(rows.values())
+    kept = list(rows.values())
     if name == "grades":
         told = [*(scale.name for scale in series.settings.scales), "note"]
         emptied = {e.key for e in entries if e.value is None}
-        records = [
+        kept = [
             row
             for key, row in rows.items()
             if key not in emptied or any(row[c] is not None for c in told)
         ]
-    return _typed({c: [row[c] for row in records] for c in frame.columns}, frame)
-
-
-def _corrections(series: Series, changed: Sequence[Change], by: str, source: str) -> pd.DataFrame:
-    frame = series.corrections
-    if not changed:
-        return frame
-    tile_of = dict(zip(series.patches["patch"], series.patches["tile"], strict=True))
-    first = int(frame["change"].max()) + 1 if len(frame) else 1
-    at = dt.datetime.now().astimezone().isoformat(timespec="seconds")
-    rows = []
-    for number, change in enumerate(changed, start=first):
-        entry = change.entry
-        named = dict(zip(series.tables[entry.table].key, entry.key, strict=True))
-        rows.append(
-            {
-                "change": number,
-                "table": entry.table,
-                "tile": named.get("tile") or tile_of[named["patch"]],
-                "patch": named.get("patch"),
-                "firing": named.get("firing"),
-                "grader": named.get("grader"),
-                "column": entry.column,
-                "was": in_text(change.was),
-                "now": in_text(entry.value),
-                "by": by,
-                "at": at,
-                "source": source,
-            }
-        )
-    records = [*_records(frame), *rows]
-    return _typed({c: [row.get(c) for row in records] for c in frame.columns}, frame)
-
-
-def _typed(columns: Mapping[str, list[Any]], like: pd.DataFrame) -> pd.DataFrame:
-    """Build a frame with the column types of another; text has blanks, not gaps."""
-    filled = {
-        name: ["" if v is None else v for v in values] if like[name].dtype == "str" else values
-        for name, values in columns.items()
-    }
-    return pd.DataFrame({n: pd.Series(v, dtype=like[n].dtype) for n, v in filled.items()})
+    return typed({c: [row[c] for row in kept] for c in frame.columns}, frame)

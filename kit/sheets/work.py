@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from kit.design.order import order_of_work
+from kit.design import order_of_work
 from kit.series import BenchStep, Caution, Series, cautions_for
 from kit.sheets.amounts import weighed
 from kit.sheets.units import grams, milligrams

@@ -57,12 +57,12 @@ def workbooks(seeds: range) -> Counter:
     ended: Counter = Counter()
     with tempfile.TemporaryDirectory() as scratch:
         place = Path(scratch)
-        folder = small_series(place)
-        template = fuzz.only_grades(write_workbook(read_series(folder), place / "t.xlsx"))
+        series = read_series(small_series(place))
+        template = fuzz.only_grades(write_workbook(series, place / "t.xlsx"))
         for seed in seeds:
             try:
                 case = fuzz.workbook_case(template, np.random.default_rng(seed))
-                ended[fuzz.check(case, folder, place)] += 1
+                ended[fuzz.check(case, series, place)] += 1
             except Exception as failed:
                 raise RuntimeError(f"workbook {seed}") from failed
     return ended

@@ -12,10 +12,12 @@ from pathlib import Path
 
 import numpy as np
 import openpyxl
+import pandas as pd
 
-from kit.record import take_in
-from kit.record.changes import laid_over
-from kit.series import Series, read_series
+from kit.record import read_file
+from kit.record.changes import Comparison, compare, laid_over
+from kit.record.describe import describe
+from kit.series import Series
 
 HEADING_ROW = 6
 Random = np.random.Generator
@@ -70,45 +72,50 @@ def workbook_case(template: bytes, random: Random) -> Case:
     return Case(content, told, harm)
 
 
-def check(case: Case, folder: Path, scratch: Path) -> str:
-    """Take the case in and assert all that must hold. Returns how it ended."""
-    before = contents(folder)
+def check(case: Case, series: Series, scratch: Path) -> str:
+    """Read the case and assert all that must hold. Returns how it ended."""
     file = scratch / "filled.xlsx"
     file.write_bytes(case.content)
-    intake = take_in(folder, file, "Ada")
-    assert intake.describe()
-    assert contents(folder) == before
-    entered = {(*e.key[:2], e.column): e.value for e in intake.entries}
-    if intake.problems:
-        assert case.harm, (case.harm, [str(p) for p in intake.problems])
-        assert all("filled.xlsx" in str(p) and p.fix for p in intake.problems)
+    entered = read_file(series, file)
+    comparison = compare(series, entered.entries, entered.sessions)
+    assert describe(comparison, entered.problems, entered.ignored)
+    if entered.problems:
+        assert case.harm, [str(p) for p in entered.problems]
+        assert all("filled.xlsx" in str(p) and p.fix for p in entered.problems)
         return "refused"
-    assert case.harm in ("", "damaged"), (case.harm, entered, case.told)
-    assert entered == case.told
-    nothing_lost(read_series(folder), intake)
+    told = {(*e.key[:2], e.column): e.value for e in entered.entries}
+    assert case.harm in ("", "damaged"), (case.harm, told, case.told)
+    assert told == case.told
+    nothing_lost(series, comparison)
     return "read"
 
 
-def contents(folder: Path) -> dict[Path, bytes]:
-    return {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
-
-
-def nothing_lost(series: Series, intake) -> None:
+def nothing_lost(series: Series, comparison: Comparison) -> None:
     """Every row stays, every cell that changed was entered, every old value is in corrections."""
-    after = laid_over(series, intake.comparison, "Ada", "filled.xlsx")
+    after = laid_over(series, comparison, "Ada", "filled.xlsx")
     assert after.problems() == []
-    key = ["patch", "firing", "grader"]
-    old = series.grades.set_index(key).astype(object)
-    new = after.grades.set_index(key).astype(object)
-    assert set(old.index) <= set(new.index)
-    entered = {(e.key, e.column) for e in intake.entries}
+    entered = {(e.key, e.column): e.value for e in comparison.new}
+    entered |= {(c.entry.key, c.entry.column): c.entry.value for c in comparison.changed}
+    old, new = cells(series), cells(after)
+    assert {at: value for at, value in new.items() if old.get(at) != value} == {
+        at: value for at, value in entered.items() if at[1] in series.grades.columns
+    }
+    assert set(old) <= set(new)
     kept = {(c.patch, c.firing, c.grader, c.column): c.was for c in after.corrections.itertuples()}
-    for row in old.index:
-        for column in old.columns:
-            was, now = old.at[row, column], new.at[row, column]
-            if str(was) != str(now):
-                assert (row, column) in entered
-                assert str(was) in ("", "<NA>") or kept[(*row, column)] == str(was)
+    written_over = {at for at, value in old.items() if new[at] != value}
+    assert {(*key, column): str(old[(key, column)]) for key, column in written_over} == kept
+
+
+def cells(series: Series) -> dict:
+    """(key, column) to value of every cell of the grades that is not blank."""
+    key = ["patch", "firing", "grader"]
+    table = series.grades.set_index(key).astype(object)
+    return {
+        (row, column): table.at[row, column]
+        for row in table.index
+        for column in table.columns
+        if not pd.isna(table.at[row, column]) and table.at[row, column] != ""
+    }
 
 
 def fill(sheet, random: Random) -> dict:
