@@ -15,6 +15,9 @@ from kit.series import PULL_THROUGH, SPREAD, Series
 
 SCORES = (SPREAD.name, PULL_THROUGH.name)
 
+OUT_OF_REACH = 12.0
+"""Logits: an edge this far up is never met."""
+
 
 @dataclass(frozen=True, eq=False)
 class PairScore:
@@ -66,7 +69,7 @@ def pair_score(fit: ScaleFit, colours: pd.DataFrame, setting: PairSetting) -> Pa
     """
     results = fit.results
     recipes = _recipes(fit, colours, setting)
-    cut = _cut(results, setting.fine_edge_at_most)
+    cut, beyond = _cut(results, setting.fine_edge_at_most)
     m, V = results.above(recipes, cut)
     tile = results.random_sd.get("tile", 0.0) ** 2
     patch = results.random_sd.get("patch", 0.0) ** 2
@@ -75,7 +78,7 @@ def pair_score(fit: ScaleFit, colours: pd.DataFrame, setting: PairSetting) -> Pa
     v = np.diag(V).copy()
     noise = patch + 1 / (grades * grade_information(thresholds, m, v))
     field = PairField(tuple(colours["colour"].astype("str")), V)
-    return PairScore(field, ScoreKnowledge(m, v, tile + patch), tile, noise)
+    return PairScore(field, ScoreKnowledge(m - beyond, v, tile + patch), tile, noise)
 
 
 def _recipes(fit: ScaleFit, colours: pd.DataFrame, setting: PairSetting) -> pd.DataFrame:
@@ -90,15 +93,15 @@ def _recipes(fit: ScaleFit, colours: pd.DataFrame, setting: PairSetting) -> pd.D
     return pairs
 
 
-def _cut(results: OrdinalResults, step: int) -> str:
-    """Name of the threshold that lies right above a step of the scale."""
+def _cut(results: OrdinalResults, step: int) -> tuple[str, float]:
+    """The threshold right above a step of the scale, and how far above it the step's edge lies.
+
+    Where no grade above the step was ever given, the edge is taken to lie far above the last
+    threshold, so that every pair counts as low, as it does in the pair table.
+    """
     above = [i for i, label in enumerate(results.used_labels[1:]) if label > step]
-    if not above:
-        raise Misuse(
-            f"No grade above {step} was given yet, so there is nothing to be unsure about. "
-            "Judge pairs by a lower step, or grade more patches."
-        )
-    return str(results.thresholds.index[above[0]])
+    place = above[0] if above else -1
+    return str(results.thresholds.index[place]), 0.0 if above else OUT_OF_REACH
 
 
 def knowledge_of(

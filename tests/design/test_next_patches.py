@@ -1,5 +1,7 @@
 """What to fire next: the parts against simulation and textbooks, the whole on a fired series."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -110,6 +112,15 @@ def test_knowledge_is_in_the_order_of_the_field_and_close_to_the_pair_table(fire
     joined = both.merge(table, on=["base", "overlay"])
     # The table adds thresholds' uncertainty and the scores' correlation.
     np.testing.assert_allclose(joined["fine"], joined["p_fine_edge"], atol=0.1)
+
+
+def test_a_score_that_never_left_its_lowest_steps_makes_no_pair_unsure(fired):
+    tame = replace(
+        fired, grades=fired.grades.assign(pull_through=fired.grades["pull_through"].clip(upper=1))
+    )
+    _, pull = knowledge_of(fitted_scores(tame), tame.colours, setting_of(tame))
+    assert (pull.knowledge.low > 0.95).all()
+    assert len(next_patches(tame, 3, patches_per_tile=3, starts=1)) == 3
 
 
 def test_the_plan_goes_on_where_the_series_stopped(fired):
