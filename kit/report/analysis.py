@@ -9,7 +9,7 @@ from functools import cached_property
 import pandas as pd
 
 from kit.errors import Misuse, StatisticalWarning
-from kit.model import PairSetting, ScaleFit, fit_series, pair_table
+from kit.model import PairSetting, ScaleFit, effects_table, fit_series, pair_table
 from kit.report.middle_grades import middle_grades
 from kit.series import PULL_THROUGH, SPREAD, Scale, Series, Verdict, observations
 
@@ -82,6 +82,11 @@ class Analysis:
             for scale in self.series.settings.scales
         ]
         return pd.concat(each, ignore_index=True)
+
+    @cached_property
+    def effects(self) -> dict[str, pd.DataFrame]:
+        """What each factor does, as `kit.model.effects_table` gives it, by scale."""
+        return {name: effects_table(fit) for name, fit in self.fits.by_scale.items()}
 
     def graded(self, scale: str) -> pd.DataFrame:
         """Middle grades of one scale."""

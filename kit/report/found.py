@@ -4,9 +4,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from scipy.stats import norm
 
-from kit.model import ScaleFit, common_practice_check, effects_table
+from kit.model import ScaleFit, common_practice_check
 from kit.report.analysis import Analysis
 from kit.report.factor_words import move
 from kit.report.figures.effects import moves, sureness, what_it_does
@@ -16,7 +17,8 @@ from kit.series import Scale
 
 _COLOURS_NAMED = 3
 _LITTLE = 0.2
-CONFIDENCE = 0.9
+_CONFIDENCE = 0.9
+"""Of the intervals of `kit.model.effects_table`."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,7 @@ def all_findings(analysis: Analysis) -> list[Finding]:
     for scale in analysis.scales:
         fit = analysis.fits.by_scale.get(scale.name)
         if fit:
-            found += _factors(fit, scale)
+            found += _factors(analysis.effects[scale.name], scale)
             found += _colours(analysis, fit, scale)
     return sorted(found, key=lambda finding: -finding.chance)
 
@@ -60,16 +62,16 @@ def _common_practice(analysis: Analysis) -> Iterator[Finding]:
             yield Finding(1 - row.chance_more, against)
 
 
-def _factors(fit: ScaleFit, scale: Scale) -> Iterator[Finding]:
+def _factors(effects: pd.DataFrame, scale: Scale) -> Iterator[Finding]:
     name = scale.title.lower()
-    for row in moves(effects_table(fit, CONFIDENCE)):
+    for row in moves(effects):
         if row.factor.endswith("_family"):
             continue
         change = move(row.factor, row.start, row.to)
         most = max(abs(row.low), abs(row.high))
         if most < _LITTLE:
             little = f"{change} moves {name} by less than {most + 0.05:.1f} of a step, if at all"
-            yield Finding(CONFIDENCE, little)
+            yield Finding(_CONFIDENCE, little)
         elif sureness(row) < TELLING:
             yield Finding(sureness(row), f"{change} changes {name}")
         else:

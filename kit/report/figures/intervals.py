@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from matplotlib.axes import Axes
 
-from kit.report.style import HAIR, INK, QUIET
+from kit.report.style import HAIR, INK, PAPER, QUIET
 
 
 @dataclass(frozen=True)
@@ -33,13 +33,14 @@ def draw_lines(axes: Axes, lines: Sequence[Line], unit: str, zero: float | None 
     """Draw estimates; one whose interval holds `zero` is drawn hollow, as it may be nothing."""
     if zero is not None:
         axes.axvline(zero, color=HAIR, linewidth=1.2, zorder=0)
+    rows = range(len(lines))
+    unsure = [zero is not None and line.low <= zero <= line.high for line in lines]
+    inks = [QUIET if hollow else INK for hollow in unsure]
+    fills = [PAPER if hollow else INK for hollow in unsure]
+    lows, highs = [line.low for line in lines], [line.high for line in lines]
+    axes.hlines(rows, lows, highs, colors=inks, linewidth=1.8)
+    axes.scatter([line.value for line in lines], rows, s=49, c=fills, edgecolors=inks, zorder=3)
     for row, line in enumerate(lines):
-        unsure = zero is not None and line.low <= zero <= line.high
-        axes.plot([line.low, line.high], [row, row], color=QUIET if unsure else INK, linewidth=1.8)
-        axes.plot(
-            line.value, row, "o", markersize=7, color="white" if unsure else INK,
-            markeredgecolor=QUIET if unsure else INK, zorder=3,
-        )  # fmt: skip
         axes.annotate(
             line.words, (0, row), xycoords=("axes fraction", "data"), xytext=(0, 6),
             textcoords="offset points", va="bottom", fontsize=8.5, color=INK,

@@ -12,6 +12,7 @@ from kit.report.words import claim, listed
 from kit.series import Scale
 
 _REACH = 1.645
+_MARKS = {"leaded": "o", "unleaded": "s"}
 _ROLES = {"overlay": "as overlay", "base": "as base"}
 
 
@@ -73,14 +74,13 @@ def colour_departures(fit: ScaleFit, colours: pd.DataFrame) -> pd.DataFrame:
 
 def _draw(axes: Axes, departures: pd.DataFrame, role: str) -> None:
     axes.axvline(0, color=HAIR, linewidth=1)
-    for row, colour in enumerate(departures.itertuples()):
-        ink = FAMILY_COLOURS[colour.family]
-        reach = _REACH * colour.se
-        axes.plot(
-            [colour.value - reach, colour.value + reach], [row, row], color=ink, linewidth=1.4
-        )
-        mark = "o" if colour.family == "leaded" else "s"
-        axes.plot(colour.value, row, mark, color=ink, markersize=5.5)
+    placed = departures.assign(row=range(len(departures)), reach=_REACH * departures["se"])
+    for family, mark in _MARKS.items():
+        own = placed[placed["family"] == family]
+        ink = FAMILY_COLOURS[family]
+        ends = own["value"] - own["reach"], own["value"] + own["reach"]
+        axes.hlines(own["row"], *ends, color=ink, linewidth=1.4)
+        axes.scatter(own["value"], own["row"], marker=mark, color=ink, s=30, zorder=3)
     axes.set_yticks(range(len(departures)), list(departures["colour"]), fontsize=8.5)
     axes.set_ylim(len(departures) - 0.4, -0.6)
     axes.set_title(_ROLES[role], loc="left", color=INK)

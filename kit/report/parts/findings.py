@@ -3,7 +3,6 @@
 from kit.errors import Misuse
 from kit.model import (
     ScaleFit,
-    effects_table,
     family_contrasts,
     family_table,
     observed_against_foretold,
@@ -51,7 +50,7 @@ def of_scale(analysis: Analysis, scale: Scale) -> Section:
     pictures = (
         seen,
         family_picture(fit, scale),
-        effects_in_steps(effects_table(fit), scale),
+        effects_in_steps(analysis.effects[scale.name], scale),
         own_ways(fit, scale, analysis.series.colours),
         sources_of_variation(variation_table(fit), scale),
         observed_and_foretold(observed_against_foretold(fit), scale),

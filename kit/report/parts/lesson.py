@@ -5,7 +5,6 @@ import pandas as pd
 from kit.errors import Misuse
 from kit.model import (
     ScaleFit,
-    effects_table,
     observed_against_foretold,
     proportional_odds_check,
     tile_influence,
@@ -62,7 +61,7 @@ def scale_lesson(analysis: Analysis, name: str) -> Document:
         sections += [
             _ruler(analysis, scale, fit),
             _families(scale, fit),
-            _factors(scale, fit),
+            _factors(analysis, scale),
             _colours(analysis, scale, fit),
             _variation(scale, fit),
             _foretold(scale, fit),
@@ -140,8 +139,8 @@ def _families(scale: Scale, fit: ScaleFit) -> Section:
     return Section("families", "Family on family", blocks)
 
 
-def _factors(scale: Scale, fit: ScaleFit) -> Section:
-    effects = effects_table(fit)
+def _factors(analysis: Analysis, scale: Scale) -> Section:
+    effects = analysis.effects[scale.name]
     picture = effects_in_steps(effects, scale)
     if picture is None:
         told = Paragraph("Nothing but the colours was varied.")
