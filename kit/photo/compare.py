@@ -2,6 +2,7 @@
 
 import numpy as np
 import pandas as pd
+from scipy.optimize import linear_sum_assignment
 
 from kit.photo.opening import Unmeasurable
 from kit.photo.patch import COLOURS, PatchReading
@@ -32,6 +33,7 @@ def overlay_lab(row: pd.Series) -> Raster:
 def reference_colour(
     patch: str, overlay: str, first: pd.DataFrame | None, pure: pd.DataFrame | None
 ) -> Raster | None:
+    """CIELAB of pure overlay for a patch, from a control patch or else from its first picture."""
     if pure is not None:
         known = pure[pure["overlay"] == overlay]
         if len(known):
@@ -42,6 +44,12 @@ def reference_colour(
 
 
 def refuse_other_tile(base: Raster, first: pd.DataFrame | None) -> None:
+    """Refuse a tile whose base has quite another colour than it had before.
+
+    Raises
+    ------
+    Unmeasurable
+    """
     if first is None:
         return
     before = first[["base_l", "base_a", "base_b"]].median().to_numpy(float)
@@ -54,7 +62,12 @@ def refuse_other_tile(base: Raster, first: pd.DataFrame | None) -> None:
 
 
 def refuse_turned(readings: dict[str, PatchReading], first: pd.DataFrame | None) -> None:
-    """Compare the overlays with those seen earlier, as they lie and moved on round the tile."""
+    """Refuse a tile whose overlays match those seen earlier better in another order.
+
+    Raises
+    ------
+    Unmeasurable
+    """
     if first is None:
         return
     names = [name for name in readings if name in first.index]
@@ -64,10 +77,8 @@ def refuse_turned(readings: dict[str, PatchReading], first: pd.DataFrame | None)
     before = np.array([overlay_lab(first.loc[n]) for n in names])
     apart = colour_shift(before[:, None], now[None])
     as_laid = float(np.median(np.diag(apart)))
-    best = float(np.median(apart.min(axis=1)))
-    taken = apart.argmin(axis=1)
-    moved = len(set(taken)) == len(names) and (taken != np.arange(len(names))).all()
-    if moved and as_laid > _OTHER_OVERLAY and best < as_laid / 2:
+    best = float(np.median(apart[linear_sum_assignment(apart)]))
+    if as_laid > _OTHER_OVERLAY and best < as_laid / 2:
         raise Unmeasurable(
             "The overlays lie in other places than in this tile's earlier picture. Lay the tile "
             "with patch 1 at the end the card says."

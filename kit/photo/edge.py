@@ -179,9 +179,10 @@ def _robust_fit(
     terms = np.hstack(columns)[usable]
     wanted = creep[usable]
     weight = np.ones(wanted.size)
+    ridge = 1e-6 * np.eye(terms.shape[1])
     for _ in range(4):
-        root = np.sqrt(weight)
-        found, *_ = np.linalg.lstsq(terms * root[:, None], wanted * root, rcond=None)
+        weighted = terms.T * weight
+        found = np.linalg.solve(weighted @ terms + ridge, weighted @ wanted)
         apart = np.abs(wanted - terms @ found)
         scale = max(1.4826 * float(np.median(apart)), 0.03)
         weight = 1 / np.maximum(apart / (2 * scale), 1)

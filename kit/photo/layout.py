@@ -19,6 +19,7 @@ _FURTHEST_MM = 4.5
 
 
 def patch_places(plan: PhotoPlan, window: Window, patches: pd.DataFrame) -> dict[str, PatchPlace]:
+    """Say where in the window each patch is to be looked for, by patch."""
     planned = plan.places()
     middles = {n: np.array([p.x_mm, p.y_mm]) for n, p in planned.items()}
     inward = min(_FURTHEST_MM, plan.stencil.size_mm / 2 - 0.5)
@@ -63,7 +64,13 @@ def _half(stencil: Stencil) -> float:
 
 
 def base_colour(window: Window, plan: PhotoPlan, places: dict[str, PatchPlace]) -> Raster:
-    """The tile's own colour, from points on it as far from every patch as its layout allows."""
+    """Give the tile's own CIELAB colour, (3,), from points on it away from every patch.
+
+    Raises
+    ------
+    Unmeasurable
+        When hardly any of the base can be seen.
+    """
     step = 0.5
     x, y = np.meshgrid(
         np.arange(1.5, plan.blank.width_mm - 1.4, step),

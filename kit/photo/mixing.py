@@ -47,7 +47,7 @@ def mixture(lab: Raster, base: Raster, overlay: Raster) -> Mixture:
     ----------
     lab : ndarray (height, width, 3)
     base, overlay : ndarray (3,)
-        CIELAB of base and of pure overlay.
+        CIELAB of base and of pure overlay, which must differ.
     """
     s = np.linspace(-0.25, 1.25, _STEPS, dtype=np.float32)[:, None]
     ends = to_linear(np.stack([base, overlay]))

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.photo.edge import Reach
+from kit.photo.mixing import mixture
 from kit.photo.raster import Raster
 from kit.photo.stencil_line import beyond_line
 from kit.photo.window import PER_MM, Window
@@ -104,8 +105,8 @@ def base_beside(view: PatchView, base: Raster) -> Raster:
 def overlay_seen(view: PatchView, base: Raster, reference: Raster | None) -> tuple[Raster, bool]:
     """Give the CIELAB colour of pure overlay, and whether it was taken from this patch.
 
-    The patch's own is the middle of the colours furthest from the base. When a reference lies well
-    beyond them, no pure overlay is left in the patch and the reference is used.
+    The patch's own is the middle of the colours furthest from the base. When that is itself a
+    mixture of base and reference, no pure overlay is left in the patch and the reference is used.
     """
     core = (view.beyond < -CORE_INSET_MM) & ~view.burnt
     if core.sum() < 100:
@@ -113,9 +114,8 @@ def overlay_seen(view: PatchView, base: Raster, reference: Raster | None) -> tup
     smooth = cv2.GaussianBlur(view.lab, (0, 0), 1.2)[core]
     away = np.linalg.norm(smooth - base, axis=1)
     own = np.median(smooth[away > _FAR_ENOUGH * np.quantile(away, 0.98)], axis=0)
-    if reference is not None:
-        chord = reference - base
-        part = float((own - base) @ chord) / max(float(chord @ chord), 1e-6)
-        if float(chord @ chord) > _BASE_LIKE**2 and part < _FAR_ENOUGH:
+    if reference is not None and np.linalg.norm(reference - base) > _BASE_LIKE:
+        mixed = mixture(own[None, None].astype(np.float32), base, reference)
+        if mixed.share[0, 0] < _FAR_ENOUGH and mixed.foreign[0, 0] < _BASE_LIKE:
             return reference.astype(np.float32), False
     return own.astype(np.float32), True

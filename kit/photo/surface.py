@@ -3,6 +3,7 @@
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy import fft
 from skimage.color import deltaE_ciede2000
 
 from kit.photo.raster import Raster
@@ -70,11 +71,11 @@ def mottle(
     around = (0, 0), band_mm[1] / 2 / step
     filled = cv2.GaussianBlur(level, *around) / np.maximum(cv2.GaussianBlur(weight, *around), 0.1)
     filled[known] = (level[known] / weight[known]).astype(np.float32)
-    frequency = np.hypot(
-        np.fft.fftfreq(size[1], step)[:, None], np.fft.rfftfreq(size[0], step)[None]
-    )
+    rows, columns = (fft.next_fast_len(length, real=True) for length in filled.shape)
+    frequency = np.hypot(fft.fftfreq(rows, step)[:, None], fft.rfftfreq(columns, step))
     kept = (frequency >= 1 / band_mm[1]) & (frequency <= 1 / band_mm[0])
-    waves = np.fft.irfft2(np.fft.rfft2(filled) * kept, filled.shape)
+    whole = fft.irfft2(fft.rfft2(filled, (rows, columns)) * kept, (rows, columns))
+    waves = whole[: filled.shape[0], : filled.shape[1]]
     # Near a hole part of each wave is missing, and its power with it.
     power = float((waves[known] ** 2).sum())
     there = cv2.GaussianBlur(weight, (0, 0), sum(band_mm) / 12 / step)
