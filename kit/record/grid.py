@@ -93,7 +93,22 @@ def columns_of(kind: Kind, scales: Sequence[Scale]) -> tuple[str, ...]:
 
 
 def column_of(heading: str, scales: Sequence[Scale]) -> str:
-    """Bring a heading as shown to the column's name: a scale's title, or words for the name."""
-    name = heading_of(heading.split("(")[0])
-    titles = {heading_of(scale.title): scale.name for scale in scales}
-    return titles.get(name, name)
+    """Bring a heading as shown to the column's name: a scale's title, or words for the name.
+
+    A remark in brackets after the words is no part of the name.
+    """
+    whole, short = heading_of(heading), heading_of(heading.split("(")[0])
+    titles = {heading_of(heading_for(scale, scales)): scale.name for scale in scales}
+    names = {scale.name for scale in scales}
+    return titles.get(whole) or (whole if whole in names else short)
+
+
+def heading_for(scale: Scale, scales: Sequence[Scale]) -> str:
+    """Head a scale's column by its title, or by its name where the title would be mistaken."""
+    shown = heading_of(scale.title)
+    others = {heading_of(other.title) for other in scales if other is not scale}
+    others |= {other.name for other in scales if other is not scale} | _OTHER_HEADINGS
+    return scale.name if shown in others else scale.title
+
+
+_OTHER_HEADINGS = frozenset(("patch", "firing", "grader", "note", "base", "overlay", "position"))

@@ -14,6 +14,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
+from kit.record.grid import heading_for
 from kit.record.instructions import INSTRUCTIONS
 from kit.record.planned import grading_order, planned_firings, planned_grades
 from kit.record.workbook_in import WHICH, WHO
@@ -94,8 +95,9 @@ def _start_here(sheet: Worksheet, series: Series) -> None:
 def _grades(sheet: Worksheet, series: Series, grader: str) -> None:
     scales = series.settings.scales
     shown = ["patch", "firing"] if series.settings.blind else ["patch", "firing", "base", "overlay"]
-    headings = [*map(str.capitalize, shown), *(s.title for s in scales), "Note"]
-    widths = [9, 7, *[22] * (len(shown) - 2), *[max(11, len(s.title) + 3) for s in scales], 40]
+    scored = [heading_for(scale, scales) for scale in scales]
+    headings = [*map(str.capitalize, shown), *scored, "Note"]
+    widths = [9, 7, *[22] * (len(shown) - 2), *[max(11, len(title) + 3) for title in scored], 40]
     _head(sheet, series, "Grades: a number from each drop-down", headings, widths)
     _put(sheet["A3"], f"{WHO}:", font=_BOLD)
     sheet.merge_cells("A3:B3")

@@ -97,6 +97,14 @@ _LEVEL_RULES: Mapping[str, _Rule] = {
 
 _TABLES = ("factors", "scale", "wish")
 
+_TAKEN = frozenset(
+    (
+        "series", "tile", "patch", "position", "base", "overlay", "session", "firing", "grader",
+        "note", *FACTORS,
+    )
+)  # fmt: skip
+"""Names that no scale may have, because a column of the joined tables has them."""
+
 
 def parse_settings(content: bytes) -> tuple[Settings | None, list[Problem]]:
     """Read the bytes of series.toml.
@@ -266,6 +274,9 @@ def _scale_problems(told: Any) -> list[Problem]:
             problems.append(
                 Problem(FILE, None, f"{key}.name", f"'{name}' cannot head a column.", fix)
             )
+        elif name in _TAKEN:
+            wrong = f"'{name}' already heads another column."
+            problems.append(Problem(FILE, None, f"{key}.name", wrong, "Choose another name."))
     names = [scale.get("name") for scale in told]
     for needed in ("spread", "pull_through"):
         if told and needed not in names:

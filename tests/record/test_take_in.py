@@ -2,6 +2,7 @@
 
 import re
 
+import frictionless
 import pytest
 
 from kit.errors import DataProblems, Misuse
@@ -58,6 +59,14 @@ def test_a_changed_grade_keeps_the_old_one_with_who_and_when(folder, take):
         "column": "spread", "was": "1", "now": "3", "by": "Ben",
     }  # fmt: skip
     assert kept.endswith("-again.csv")
+
+
+def test_a_series_with_corrections_is_still_a_valid_data_package(folder, take):
+    take(HEAD + "T1-1,1,Ada,1,0,\n")
+    take(HEAD + "T1-1,1,Ada,3,0,=odd\n", "again.csv")
+    report = frictionless.validate(str(folder / "datapackage.json"))
+    assert report.valid, report.flatten(["type", "message"])
+    assert {task.name for task in report.tasks} >= {"grades", "corrections"}
 
 
 def test_the_file_is_kept_as_it_came(folder, take):

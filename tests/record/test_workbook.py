@@ -10,7 +10,7 @@ import pytest
 from openpyxl.worksheet.formula import ArrayFormula
 
 from kit.record import apply, grading_order, read_file, take_in, write_workbook
-from kit.series import read_series
+from kit.series import Scale, read_series
 
 
 @pytest.fixture
@@ -288,3 +288,18 @@ def test_two_peoples_copies_of_one_workbook_stand_side_by_side(folder, book, pat
     apply(take_in(folder, save(book, tmp_path / "ben.xlsx"), "Ben"))
     grades = read_series(folder).grades
     assert grades[["grader", "spread"]].values.tolist() == [["Ada", 1], ["Ben", 3]]
+
+
+def test_scales_with_awkward_titles_are_told_apart(plan, tmp_path):
+    titles = {"gloss": "Gloss (shine)", "shine": "Gloss", "mottle": "Note", "pits": "Spread"}
+    more = [Scale(name, title, "How much?", tuple("abcde")) for name, title in titles.items()]
+    series = plan(graders=("Ada",), scales=(*plan().settings.scales, *more))
+    path = write_workbook(series, tmp_path / "more.xlsx")
+    book = openpyxl.load_workbook(path)
+    for column, grade in enumerate((0, 1, 2, 3, 4, 0), start=3):
+        book["Grades"].cell(7, column).value = grade
+    entered = read_file(series, save(book, path))
+    assert wrong(entered) == []
+    assert {e.column: e.value for e in entered.entries} == {
+        "spread": 0, "pull_through": 1, "gloss": 2, "shine": 3, "mottle": 4, "pits": 0,
+    }  # fmt: skip

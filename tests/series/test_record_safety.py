@@ -184,3 +184,14 @@ def test_writing_leaves_other_peoples_files_readable(tmp_path):
     write_whole(tmp_path / "x.csv", b"x")
     assert oct((tmp_path / "x.csv").stat().st_mode & 0o777) == "0o644"
     assert [p.name for p in tmp_path.iterdir()] == ["x.csv"]
+
+
+@pytest.mark.parametrize("name", ["note", "patch", "grader", "firing", "mesh", "session"])
+def test_a_scale_cannot_take_the_name_of_another_column(tmp_path, fired, name):
+    folder = fired.write(tmp_path / "data" / "scaled")
+    more = f'\n[[scale]]\nname = "{name}"\ntitle = "X"\nquestion = "?"\nsteps = {list("abcde")}\n'
+    with (folder / "series.toml").open("a") as file:
+        file.write(more)
+    series, problems = examine(folder)
+    assert series is None
+    assert any(p.file == "series.toml" and "heads another column" in p.wrong for p in problems)
