@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from kit.report import analyse
 from kit.series import Settings, new_series, patch_name
 from kit.studio import draw_truth, fire
 
@@ -143,3 +144,9 @@ def wine_folder(tmp_path_factory):
         table.to_csv(folder / f"{name}.csv", index=False)
     (folder / "series.toml").write_text(WINE_TOML, "utf-8")
     return folder
+
+
+@pytest.fixture(scope="session")
+def analysis(fired):
+    """The small series, worked out once."""
+    return analyse(fired)

@@ -196,18 +196,20 @@ def _draw_key(figure: Figure) -> None:
 def _finding(judged: pd.DataFrame) -> str:
     counts = judged["verdict"].value_counts()
     known = {v: int(counts.get(v, 0)) for v in LOOKS}
-    total = len(judged)
-    if known[NOT_KNOWN] == total:
-        return f"None of the {total} pairs can be judged yet"
-    parts = [f"{known[v]} {words}" for v, words in _SAID.items() if known[v]]
-    open_ones = f"; {known[NOT_KNOWN]} are not known yet" if known[NOT_KNOWN] else ""
-    return f"Of {counted(total, 'pair')}, {listed(parts)}{open_ones}"
+    total = counted(len(judged), "pair")
+    if known[NOT_KNOWN] == len(judged):
+        return f"None of the {total} can be judged yet"
+    parts = [counted(known[v], *words) for v, words in _SAID.items() if known[v]]
+    return f"Of {total}, {listed(parts[:-1])}; {parts[-1]}" if known[NOT_KNOWN] else (
+        f"Of {total}, {listed(parts)}"
+    )  # fmt: skip
 
 
 _SAID = {
-    SUITED: "hold a fine edge",
-    BROKEN_ONLY: "suit broken effects only",
-    AVOID: "are better avoided",
+    SUITED: ("holds a fine edge", "hold a fine edge"),
+    BROKEN_ONLY: ("suits broken effects only", "suit broken effects only"),
+    AVOID: ("is better avoided", "are better avoided"),
+    NOT_KNOWN: ("is not known yet", "are not known yet"),
 }
 
 

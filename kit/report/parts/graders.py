@@ -3,8 +3,8 @@
 import warnings
 
 from kit.errors import StatisticalWarning
-from kit.model import agreement
-from kit.report.analysis import Analysis
+from kit.model import agreement, grader_influence
+from kit.report.analysis import Analysis, pair_setting, used_colours
 from kit.report.document import Block, Bullets, Paragraph, Point, Section
 from kit.report.figures.graders import graders_side_by_side
 from kit.report.words import listed
@@ -27,8 +27,19 @@ def graders(analysis: Analysis) -> Section:
         for scale in analysis.scales
     )
     picture = graders_side_by_side(analysis.observations, analysis.scales)
-    blocks: tuple[Block, ...] = (Bullets(points), *((picture,) if picture else ()))
+    pictures = (picture,) if picture else ()
+    blocks: tuple[Block, ...] = (Bullets(points), *pictures, *_what_each_does(analysis))
     return Section("graders", "How well the graders agree", blocks)
+
+
+def _what_each_does(analysis: Analysis) -> tuple[Block, ...]:
+    """Say which verdicts would change without one of the graders."""
+    if analysis.pairs.empty:
+        return ()
+    setting = pair_setting(analysis.series.settings.verdict)
+    left_out = grader_influence(analysis.fits.by_scale, used_colours(analysis.series), setting)
+    points = tuple(Point(sentence) for sentence in left_out["sentence"])
+    return (Paragraph("What it does to the verdicts:"), Bullets(points))
 
 
 def sentences_on(analysis: Analysis, scale: Scale) -> tuple[str, ...]:

@@ -1,0 +1,103 @@
+"""All series together: nothing done twice, nothing hidden, knowledge added up."""
+
+import shutil
+from dataclasses import replace
+
+import html5lib
+import pytest
+
+from kit.errors import Misuse
+from kit.report import analyse_together, render_all
+from kit.report.together import what_each_added
+from kit.studio import draw_truth, fire
+
+
+@pytest.fixture(scope="module")
+def two(fired):
+    """Two series of the same stock, fired in the same studio."""
+    truth = draw_truth(fired.colours, 5, loss_rate=0)
+    few = fired.tiles["tile"] <= 6
+    small = replace(
+        fired, tiles=fired.tiles[few], patches=fired.patches[fired.patches["tile"] <= 6]
+    )
+    return [fire(replace(small, name=f"series-{n}", sources={}), truth, n) for n in range(2)]
+
+
+@pytest.fixture(scope="module")
+def studio(two, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("studio")
+    for series in two:
+        series.write(folder / "data" / series.name)
+    told = []
+    render_all(folder / "data", folder / "reports", told.append, jobs=1)
+    return folder, told
+
+
+def test_every_series_has_its_report_and_the_index_leads_to_it(studio):
+    reports = studio[0] / "reports"
+    index = (reports / "index.html").read_text("utf-8")
+    html5lib.HTMLParser(strict=True).parse(index)
+    body = html5lib.parse(index, namespaceHTMLElements=False).find("body")
+    links = [a.get("href") for a in body.findall(".//p[@class='pointer']/a")]
+    assert links == [f"series-{n}/report.html" for n in range(2)]
+    pictures = [i.get("src") for i in body.iter("img") if not i.get("src").startswith("data:")]
+    assert all((reports / address).is_file() for address in [*links, *pictures])
+    assert all(image.get("alt") for image in body.iter("img"))
+
+
+def test_progress_counts(studio):
+    assert studio[1][0] == "2 series, 2 with new data"
+    assert {line.split(":")[0] for line in studio[1][1:3]} == {"1 of 2", "2 of 2"}
+
+
+def test_goes_on_where_it_stopped_and_names_what_it_cannot_read(studio, tmp_path):
+    shutil.copytree(studio[0], tmp_path / "studio")
+    data, reports = tmp_path / "studio" / "data", tmp_path / "studio" / "reports"
+    before = {p: p.stat().st_mtime_ns for p in reports.glob("series-0/*")}
+    grades = data / "series-1" / "grades.csv"
+    lines = grades.read_text("utf-8").splitlines(keepends=True)
+    grades.write_text("".join(lines[:-1]), "utf-8")
+    shutil.copytree(data / "series-0", data / "broken")
+    (data / "broken" / "tiles.csv").unlink()
+    told = []
+    index = render_all(data, reports, told.append, jobs=1).read_text("utf-8")
+    assert told[0] == "3 series, 2 with new data"
+    assert {p: p.stat().st_mtime_ns for p in reports.glob("series-0/*")} == before
+    assert "Series that could not be read" in index
+    assert "tiles.csv: The file is missing." in index
+
+
+def test_folder_without_series_is_a_sentence(tmp_path):
+    with pytest.raises(Misuse, match="There is no series in"):
+        render_all(tmp_path, tmp_path / "reports")
+
+
+def test_what_each_added_adds_up(two):
+    together = analyse_together(two)
+    added = what_each_added(together)
+    fired = {
+        pair
+        for series in two
+        for pair in zip(
+            series.patches["tile"].map(series.tiles.set_index("tile")["base"]),
+            series.patches["overlay"],
+            strict=True,
+        )
+    }
+    assert added["pairs"].sum() == len(fired) == added["pairs_so_far"].iloc[-1]
+    assert added["colours"].sum() == 6
+    assert list(added["pairs"])[1:] == [0]
+
+
+def test_more_series_make_the_pooled_pairs_surer(two):
+    one = analyse_together(two[:1]).pairs
+    both = analyse_together(two).pairs
+    width = [(t["spread_high"] - t["spread_low"]).mean() for t in (one, both)]
+    assert width[1] < width[0]
+
+
+def test_colour_of_two_families_is_refused_by_name(two):
+    other = two[1].colours.copy()
+    other.loc[other["colour"] == "Ember", "family"] = "unleaded"
+    with pytest.raises(Misuse, match="'Ember' is leaded in series-0 and unleaded in series-1"):
+        analyse_together([two[0], replace(two[1], colours=other)])
