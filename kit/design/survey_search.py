@@ -20,7 +20,7 @@ Flags = NDArray[np.bool_]
 LEAST_GAIN = 1e-7
 """Share of the criterion that an exchange must win to be worth making."""
 
-LEAST_SWEEP = 1e-4
+LEAST_SWEEP = 2e-4
 """Share of the criterion that a whole sweep must win for another to follow."""
 
 
