@@ -14,6 +14,8 @@ from kit.series import ACCIDENTS, DEFERENCE, Scale, cautions_for, patches_in_ful
 
 _WIDE = widgets.Layout(width="100%", height="auto", min_height="64px", margin="4px 0")
 _HALF = widgets.Layout(width="49%", height="auto", min_height="64px", margin="4px 0.5%")
+_WRAPPED = "kit-large-button"
+_STYLE = f"<style>.{_WRAPPED} {{ white-space: normal; line-height: 1.3; padding: 8px; }}</style>"
 _CHOSEN, _OTHER = "#ffd76a", "#eeeeee"
 
 
@@ -46,7 +48,8 @@ class GradingForm(widgets.VBox):
         self.note.observe(lambda change: self._typed(self.grading.note, change.new), "value")
         self.reason.observe(lambda change: self._typed(self.grading.lost, change.new), "value")
         self._showing = False
-        super().__init__([self.heading, self.message, *self._scale_parts(), *self._rest()])
+        head = [widgets.HTML(_STYLE), self.heading, self.message]
+        super().__init__([*head, *self._scale_parts(), *self._rest()])
         self.show()
 
     def show(self) -> None:
@@ -111,6 +114,7 @@ class GradingForm(widgets.VBox):
     ) -> widgets.Button:
         button = widgets.Button(description=text, layout=layout, style={"font_size": "18px"})
 
+        button.add_class(_WRAPPED)
         button.on_click(lambda _: self._do(does))
         return button
 

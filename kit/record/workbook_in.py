@@ -12,7 +12,7 @@ from openpyxl.cell.cell import Cell, MergedCell
 from openpyxl.worksheet.worksheet import Worksheet
 
 from kit.errors import Problem
-from kit.record.grid import PLANNED_SESSION, Grid, GridCell, Kind, column_of, columns_of, kind_of
+from kit.record.grid import Grid, GridCell, Kind, column_of, columns_of, kind_of
 from kit.series import Scale, heading_of
 
 SHEETS: dict[str, Kind] = {"Grades": "grades", "Firings": "firings", "Accidents": "accidents"}
@@ -20,6 +20,9 @@ WHO, WHICH = "Who grades", "Series"
 
 _HEADING_WITHIN = 40
 _LARGEST_BYTES = 200_000_000
+_FOR_THE_EYE = frozenset({"base", "overlay"})
+"""Columns that the kit itself writes and does not read."""
+
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 
 Cells = dict[int, dict[int, Cell]]
@@ -133,12 +136,11 @@ def _grid(
         for number, row in cells.items()
         if number > heading
     )
-    said = {PLANNED_SESSION, "where"}
     ignored = tuple(
         f"{place}, column {sheet.cell(heading, c).column_letter}: '{name}' is not one that is "
         "taken in."
         for c, name in across.items()
-        if name not in wanted and name not in said | _RECIPE
+        if name not in wanted and name not in _FOR_THE_EYE
     )
     who = _beside(cells, heading, WHO)
     if who is None:
@@ -146,10 +148,6 @@ def _grid(
     else:
         grader = _grid_cell(place, who)
     return Grid(kind, place, rows, grader, ignored), problems
-
-
-_RECIPE = frozenset({"base", "overlay", "position"})
-"""Columns that the kit itself writes for the reader's eye."""
 
 
 def _repeated_headings(
