@@ -79,7 +79,8 @@ class LinearResults(FittedModel):
     def summary(self, alpha: float = 0.05) -> Summary:
         """Tables of effects and sources of variation, to print or to read on."""
         how = "REML" if self.reml else "maximum likelihood"
-        return summarise(self, f"Linear mixed model ({how})", alpha)
+        notes = (self.prior.describe_for_measurements(),) if self.prior is not None else ()
+        return summarise(self, f"Linear mixed model ({how})", alpha, notes)
 
 
 class LinearMixedModel:

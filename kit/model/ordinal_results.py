@@ -228,7 +228,8 @@ class OrdinalResults(FittedModel):
 
     def summary(self, alpha: float = 0.05) -> Summary:
         """Tables of thresholds, effects and sources of variation, to print or to read on."""
-        return summarise(self, "Ordinal mixed model (cumulative logit)", alpha)
+        notes = (self.prior.describe(),) if self.prior is not None else ()
+        return summarise(self, "Ordinal mixed model (cumulative logit)", alpha, notes)
 
 
 def quantiles(draws: Array, shares: Sequence[float]) -> Array:

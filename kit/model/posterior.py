@@ -64,15 +64,16 @@ class Posterior:
 
 
 def new_level_variance(sd: Array, sd_slopes: Array, psi_cov: Array, with_prior: bool) -> Array:
-    """Variance of a level never seen: sd^2, or its expectation where log sd has a distribution.
+    """Variance of a level never seen: sd^2, or its expectation where sd has a distribution.
 
-    Under a prior log sd is about normal with variance v, and E sd^2 = sd^2 exp(2 v); v is bounded
-    by 1/2 because the normal's tail is not to be trusted further.
+    Under a prior sd is taken to be gamma distributed with its mode on the log scale at the fit and
+    variance v there. Its shape is then 1/v, and E sd^2 = sd^2 (1 + v): exact where the data say
+    nothing, because the prior is a gamma too.
     """
     if not with_prior or not sd.size:
         return sd**2
-    v = np.einsum("ij,jk,ik->i", sd_slopes, psi_cov, sd_slopes) / sd**2
-    return sd**2 * np.exp(2 * np.minimum(v, 0.5))
+    error = np.einsum("ij,jk,ik->i", sd_slopes, psi_cov, sd_slopes)
+    return sd**2 + np.minimum(error, sd**2)
 
 
 @dataclass(frozen=True)

@@ -45,18 +45,28 @@ class Prior:
             raise Misuse("A prior needs shapes of at least 1; a shape of 1 is flat near zero.")
 
     def describe(self) -> str:
-        """The prior in plain words, for a report."""
-        typical = f"{self.spread_shape / self.spread_rate:.1f}" if self.spread_rate else "anything"
+        """The prior of a model of grades in plain words, for a report."""
         return (
-            "Before any grade was seen, every effect was taken to be small rather than huge: over "
-            "its factor's whole range it lies within "
-            f"{2 * self.effect_sd:.1f} units either way, 19 times in 20. "
-            "Every source of variation was taken to be real but of unknown size, around "
-            f"{typical} units. Neighbouring steps of the scale were taken to lie about "
-            f"{self.step_shape / self.step_rate if self.step_rate else float('inf'):.0f} units "
-            "apart. A unit is a logit, the model's own ruler: 2 units turn an even chance into "
-            "about nine in ten. "
+            f"{self._beliefs()} Neighbouring steps of the scale were taken to lie "
+            f"{_around((self.step_shape - 1), self.step_rate)} apart. A unit is a logit, the "
+            "model's own ruler: 2 units turn an even chance into about nine in ten. "
             "The grades outweigh these beliefs as soon as there are more than a handful."
+        )
+
+    def describe_for_measurements(self) -> str:
+        """The prior of a model of measurements in plain words."""
+        return (
+            f"{self._beliefs()} A unit is the standard deviation (the usual distance from the "
+            "mean) of all measurements together. "
+            "The measurements outweigh these beliefs as soon as there are more than a handful."
+        )
+
+    def _beliefs(self) -> str:
+        return (
+            "Before anything was seen, every effect was taken to be small rather than huge: over "
+            f"its factor's whole range it lies within {2 * self.effect_sd:.1f} units either way, "
+            "19 times in 20. Every source of variation was taken to be real but of unknown size, "
+            f"{_around(self.spread_shape, self.spread_rate)}."
         )
 
     def spread_terms(self, sd: Array, unit: float = 1.0) -> tuple[float, Array, Array]:
@@ -98,6 +108,12 @@ class Prior:
         slope[1:] += pull
         slope[:-1] -= pull
         return value, slope, shape / gap**2
+
+
+def _around(count: float, rate: float) -> str:
+    if rate == 0:
+        return "any number of units"
+    return f"around {count / rate:.1f} units"
 
 
 def as_prior(prior: "Prior | Literal['weak'] | None") -> Prior | None:

@@ -48,7 +48,7 @@ class Summary:
         return f"<h4>{self.title}</h4><table>{facts}</table>{tables}{notes}"
 
 
-def summarise(fitted: FittedModel, title: str, alpha: float) -> Summary:
+def summarise(fitted: FittedModel, title: str, alpha: float, notes: tuple[str, ...]) -> Summary:
     """Lay a fit's estimates out in tables.
 
     Parameters
@@ -57,6 +57,8 @@ def summarise(fitted: FittedModel, title: str, alpha: float) -> Summary:
     title : str
     alpha : float
         1 - confidence of the intervals.
+    notes : tuple of str
+        Sentences to close with.
     """
     interval = fitted.conf_int(alpha)
     share = f"{100 * (1 - alpha):g} %"
@@ -83,5 +85,4 @@ def summarise(fitted: FittedModel, title: str, alpha: float) -> Summary:
         "BIC": f"{fitted.bic:.2f}",
         "reached the best fit": "yes" if fitted.converged else "NO",
     }
-    notes = (fitted.prior.describe(),) if fitted.prior is not None else ()
     return Summary(title, facts, parameters, spreads, notes)

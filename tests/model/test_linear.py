@@ -71,6 +71,7 @@ def test_the_gradient_is_the_slope_of_the_objective(graded, six_groups, reml, pr
     assert exact == pytest.approx(numerical, rel=1e-4, abs=1e-3)
 
 
+@pytest.mark.filterwarnings("ignore::kit.errors.BoundaryVarianceWarning")
 def test_the_log_likelihood_is_that_of_the_dense_normal_density(graded, six_groups):
     data = graded.iloc[::7]
     model = LinearMixedModel("spread_mm ~ firings", data, groups=six_groups[:4])

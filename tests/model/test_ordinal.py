@@ -229,7 +229,7 @@ def test_the_summary_shows_every_estimate_and_the_prior(wine):
     text = str(fit.summary())
     for name in [*fit.params.index, "judge"]:
         assert name in text
-    assert "Before any grade was seen" in text
+    assert "Before anything was seen" in text
 
 
 def test_chances_sum_to_one_and_lie_within_their_limits(graded, six_groups, six_group_formula):
