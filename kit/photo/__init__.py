@@ -1,6 +1,6 @@
 """What the pictures say: a telephone photograph of a tile turned into millimetres and shares."""
 
-from kit.photo.card import Card, PrintScale, card_for
+from kit.photo.card import SLIP_MM, Card, PrintScale, card_for
 from kit.photo.drawing import (
     Label,
     Mark,
@@ -13,13 +13,15 @@ from kit.photo.folder import FolderResult, measure_folder
 from kit.photo.marker import firing_marker, tile_marker
 from kit.photo.opening import Unmeasurable, picture_path
 from kit.photo.picture import COLUMNS, MEASURES, PictureResult, measure_picture
-from kit.photo.plan import PhotoPlan
+from kit.photo.plan import PhotoPlan, photo_plan
 from kit.photo.private import strip_private
 from kit.photo.shares import scale_se, scale_to_share, share_to_scale
+from kit.photo.usable import usable_measurements
 
 __all__ = [
     "COLUMNS",
     "MEASURES",
+    "SLIP_MM",
     "Card",
     "FolderResult",
     "Label",
@@ -35,6 +37,7 @@ __all__ = [
     "firing_slip_drawing",
     "measure_folder",
     "measure_picture",
+    "photo_plan",
     "picture_path",
     "scale_se",
     "scale_to_share",
@@ -42,4 +45,5 @@ __all__ = [
     "strip_private",
     "tile_marker",
     "tile_slip_drawing",
+    "usable_measurements",
 ]

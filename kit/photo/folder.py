@@ -204,7 +204,7 @@ def _fingerprint(
         str(MEASURING),
         path.name,
         file_hash(path),
-        repr((plan.blank, plan.stencil, plan.scale)),
+        repr((plan.patches_per_tile, plan.blank, plan.stencil, plan.scale)),
         plan.patches[columns].to_csv(index=False),
         earlier.to_csv(index=False),
         "" if pure is None else pure.to_csv(index=False),

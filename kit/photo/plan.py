@@ -5,17 +5,19 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from kit.photo.card import Card, PrintScale, card_for
-from kit.series import Blank, Position, Stencil, positions
+from kit.series import Blank, Position, Series, Stencil, positions
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PhotoPlan:
     """Everything about a series that measuring its pictures needs.
 
     Parameters
     ----------
     patches : DataFrame
-        The series' patches: patch, tile, position, overlay, before_firing.
+        The patches to be measured: patch, tile, position, overlay, before_firing.
+    patches_per_tile : int
+        How many positions the series lays out on a tile.
     blank : Blank
     stencil : Stencil
     scale : PrintScale
@@ -23,6 +25,7 @@ class PhotoPlan:
     """
 
     patches: pd.DataFrame
+    patches_per_tile: int
     blank: Blank
     stencil: Stencil
     scale: PrintScale = field(default_factory=PrintScale)
@@ -33,10 +36,31 @@ class PhotoPlan:
 
     def places(self) -> dict[int, Position]:
         """Planned places on the tile by position number."""
-        count = int(self.patches["position"].max())
-        return {p.number: p for p in positions(self.blank, self.stencil, count)}
+        laid = positions(self.blank, self.stencil, self.patches_per_tile)
+        return {place.number: place for place in laid}
 
     def on_tile(self, tile: int, firing: int) -> pd.DataFrame:
         """The patches of a tile that have been sifted by a firing, in order of position."""
         own = self.patches[self.patches["tile"] == tile]
         return own[own["before_firing"] <= firing].sort_values("position")
+
+
+def photo_plan(series: Series, scale: PrintScale | None = None) -> PhotoPlan:
+    """Gather what measuring a series' pictures needs; patches lost to an accident are left out.
+
+    Parameters
+    ----------
+    series : Series
+    scale : PrintScale, optional
+        What the printer made of the card; by default what was planned.
+    """
+    settings = series.settings
+    lost = series.patches["accident"].fillna("") != ""
+    columns = ["patch", "tile", "position", "overlay", "before_firing"]
+    return PhotoPlan(
+        series.patches.loc[~lost, columns].reset_index(drop=True),
+        settings.patches_per_tile,
+        settings.blank,
+        settings.stencil,
+        scale or PrintScale(),
+    )

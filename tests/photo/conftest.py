@@ -55,7 +55,7 @@ def plan() -> PhotoPlan:
             "before_firing": 1,
         }
     )
-    return PhotoPlan(patches, Blank(), Stencil())
+    return PhotoPlan(patches, 4, Blank(), Stencil())
 
 
 @pytest.fixture(scope="session")

@@ -103,7 +103,7 @@ def test_other_shapes_colours_and_printers_are_measured_as_well(tmp_path, small_
             "before_firing": 1,
         }
     )
-    plan = PhotoPlan(patches, blank, stencil, scale)
+    plan = PhotoPlan(patches, 3, blank, stencil, scale)
     photo = photograph(
         look,
         plan.card,
