@@ -5,7 +5,7 @@ from kit.photo import COLUMNS, MEASURES, usable_measurements
 
 
 def row(patch: str, firing: int, spread: float | None, quality: str, accepted: str = "") -> dict:
-    numbers = {name: 0.1 for name in MEASURES} | {f"{name}_se": 0.02 for name in MEASURES}
+    numbers = dict.fromkeys(MEASURES, 0.1) | {f"{name}_se": 0.02 for name in MEASURES}
     words = {"quality": quality, "accepted": accepted, "picture": "p.jpg"}
     return {"patch": patch, "firing": firing} | numbers | {"spread_mm": spread} | words
 
