@@ -59,6 +59,7 @@ def deal_recipe(
         layout,
         moves(space, layout, fixed=set(families)),
         DCriterion(),
+        DCriterion(),
         _RIDGE * np.eye(model.p),
     )
     rng = np.random.default_rng(seed)

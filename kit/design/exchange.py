@@ -13,6 +13,7 @@ _MOST_PASSES = 40
 _LEAST_GAIN = 1e-7
 _RIDGE = 1e-3
 _SINGULAR = 1e5
+_EQUAL = 7
 
 
 @dataclass(frozen=True)
@@ -26,7 +27,8 @@ class Problem:
     allowed : numpy.ndarray of bool, shape (cells,)
     structure : Structure
     moves : sequence of Move
-    criterion : Criterion
+    criterion, tie_break : Criterion
+        What to improve, and what settles between plans that are equal in it.
     known : numpy.ndarray, shape (p, p)
         Information from tiles already fired.
     """
@@ -36,6 +38,7 @@ class Problem:
     structure: Structure
     moves: Sequence[Move]
     criterion: Criterion
+    tie_break: Criterion
     known: np.ndarray
 
     def information(self, cells: np.ndarray) -> np.ndarray:
@@ -46,6 +49,12 @@ class Problem:
     def values(self, cells: np.ndarray) -> np.ndarray:
         """The criterion of each plan, shape (s,)."""
         return self.criterion.values(self.information(cells))
+
+    def standing(self, cells: np.ndarray) -> np.ndarray:
+        """The criterion, rounded, and what breaks ties in it: shape (s, 2)."""
+        information = self.information(cells)
+        both = [c.values(information) for c in (self.criterion, self.tie_break)]
+        return np.column_stack(both).round(_EQUAL)
 
 
 def exchange(problem: Problem, cells: np.ndarray) -> np.ndarray:

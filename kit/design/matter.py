@@ -10,6 +10,7 @@ from kit.design.dealing import deal_bases, deal_overlays
 from kit.design.draft import TILE_FACTORS, Draft, held_in_words, last_firing, usual_recipe
 from kit.design.efficiency import Efficiency, efficiency, relative_efficiency
 from kit.design.factors import Level, grid, is_words, listed
+from kit.design.fraction import fraction
 from kit.design.fraction_tiles import fraction_on_tiles
 from kit.design.optimal import optimal
 from kit.design.spreads import TYPICAL, Spreads
@@ -52,8 +53,8 @@ def draft_things(
     """
     varied = _varied(settings, firings)
     by_tile = [n for n in varied if n in TILE_FACTORS or (n == "firings" and firings == "separate")]
-    terms = affordable_terms(varied, by_tile, settings.tiles, settings.patches_per_tile)
-    ratio = tile_ratio(TYPICAL)
+    terms = _affordable_terms(varied, by_tile, settings.tiles, settings.patches_per_tile)
+    ratio = _tile_ratio(TYPICAL)
     cells = optimal(
         varied,
         settings.tiles,
@@ -86,12 +87,10 @@ def draft_things(
         if versus.d >= _AS_GOOD:
             cells, kind = regular, "fraction"
     patches = _with_colours(cells, settings, colours, firings)
-    return Draft(
-        patches,
-        kind,
-        _why(kind, varied, by_tile, terms, quality),
-        _costs(settings, varied, by_tile, terms, patches, firings),
-    )
+    costs = _costs(settings, varied, by_tile, terms, patches, firings)
+    if kind == "fraction":
+        costs = (fraction(varied, len(cells)).describe(), *costs)
+    return Draft(patches, kind, _why(kind, varied, by_tile, quality), costs)
 
 
 def _sessions_bind(settings: Settings) -> bool:
@@ -99,7 +98,7 @@ def _sessions_bind(settings: Settings) -> bool:
     return settings.tiles > settings.tiles_per_session
 
 
-def tile_ratio(spreads: Spreads) -> float:
+def _tile_ratio(spreads: Spreads) -> float:
     """Variance between tiles over that within, when colours of a family differ too."""
     between = spreads.tile**2 + spreads.base**2
     within = spreads.overlay**2 + spreads.pair**2 + spreads.noise_variance(_GRADES_PER_PATCH)
@@ -120,7 +119,7 @@ def _varied(settings: Settings, firings: Firings) -> dict[str, tuple[Level, ...]
     return varied
 
 
-def affordable_terms(
+def _affordable_terms(
     varied: dict[str, tuple[Level, ...]], by_tile: list[str], tiles: int, per_tile: int
 ) -> str:
     """The richest model that leaves a quarter of the patches and two tiles to judge luck by.
@@ -169,7 +168,7 @@ def _with_colours(
 
 
 def _why(
-    kind: str, varied: dict[str, tuple[Level, ...]], by_tile: list[str], terms: str, how: Efficiency
+    kind: str, varied: dict[str, tuple[Level, ...]], by_tile: list[str], how: Efficiency
 ) -> str:
     by_patch = [name for name in varied if name not in by_tile]
     split = " and ".join(

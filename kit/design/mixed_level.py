@@ -52,7 +52,9 @@ def mixed_level_runs(levels: dict[str, tuple[Level, ...]], runs: int) -> pd.Data
     expected_small = np.diag((np.arange(model.p) >= needed).astype(float))
     layout = structure([1] * runs, 1, None, Spread(0.0))
     allowed = np.ones(space.size, bool)
-    problem = Problem(model.x, allowed, layout, moves(space, layout), DCriterion(), expected_small)
+    problem = Problem(
+        model.x, allowed, layout, moves(space, layout), DCriterion(), DCriterion(), expected_small
+    )
     draw = Draw(space, allowed, layout.tile, layout.patch, np.zeros(runs, int))
     return space.frame(np.sort(search(problem, draw, _STARTS, _SEED)))
 

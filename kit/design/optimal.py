@@ -120,7 +120,7 @@ def optimal(
         allowed,
         layout,
         moves(space, layout, {graded_at} if graded_at else (), bound),
-        _criterion(criterion, model),
+        *_criteria(criterion, model),
         known.information,
     )
     repeat = np.tile(np.arange(repeats), tiles * patches_per_tile)
@@ -153,11 +153,13 @@ def _known(
     )
 
 
-def _criterion(criterion: str, model: Candidates) -> Criterion:
+def _criteria(criterion: str, model: Candidates) -> tuple[Criterion, Criterion]:
+    """What to improve, and the other one to break ties."""
+    d, i = DCriterion(), ICriterion(model.moments)
     if criterion == "D":
-        return DCriterion()
+        return d, i
     if criterion == "I":
-        return ICriterion(model.moments)
+        return i, d
     raise Misuse(
         f"The criterion is 'D' (sure effects) or 'I' (sure foretelling), not '{criterion}'."
     )

@@ -15,7 +15,6 @@ from kit.errors import Misuse
 _ROUNDS = 12
 _TRIES_EACH = 6
 _TILES_DRAWN_AGAIN = 2
-_SAME_VALUE = 7
 
 
 @dataclass(frozen=True)
@@ -109,33 +108,35 @@ def search(
     """
     rng = np.random.default_rng(seed)
     cells = exchange(problem, draw(rng, starts))
-    values = problem.values(cells)
-    best = np.argsort(-values, kind="stable")[: max(1, starts // _TRIES_EACH)]
-    cells, values = cells[best], values[best]
+    cells = _best(problem, cells, max(1, starts // _TRIES_EACH))
     for round_ in range(_ROUNDS):
         if progress:
             progress(f"Looking for a better plan: round {round_ + 1} of {_ROUNDS}")
-        cells, values = _second_tries(problem, draw, rng, cells, values)
-    if values.max() == NEVER:
+        cells = _best(
+            problem, np.concatenate([cells, _second_tries(problem, draw, rng, cells)]), len(cells)
+        )
+    if problem.values(cells[:1])[0] == NEVER:
         raise Misuse(
             "No plan was found that can tell all the terms apart. Use fewer terms, more tiles or "
             "more patches a tile, or loosen the rule."
         )
-    return cells[values.argmax()]
+    return cells[0]
 
 
 def _second_tries(
-    problem: Problem, draw: Draw, rng: np.random.Generator, cells: np.ndarray, values: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Try each plan again with some tiles drawn afresh; keep the best that differ in value."""
+    problem: Problem, draw: Draw, rng: np.random.Generator, cells: np.ndarray
+) -> np.ndarray:
+    """Try each plan again, several times, with some of its tiles drawn afresh."""
     tiles = draw.tile[-1] + 1
     children = np.repeat(cells, _TRIES_EACH, axis=0)
     order = rng.random((len(children), tiles)).argsort(axis=1)
     again = (order < _TILES_DRAWN_AGAIN)[:, draw.tile]
-    children = exchange(problem, np.where(again, draw(rng, len(children)), children))
-    pool = np.concatenate([cells, children])
-    worth = np.concatenate([values, problem.values(children)])
-    best = np.argsort(-worth, kind="stable")
-    _, first = np.unique(worth[best].round(_SAME_VALUE), return_index=True)
-    kept = np.resize(best[np.sort(first)][: len(cells)], len(cells))
-    return pool[kept], worth[kept]
+    return exchange(problem, np.where(again, draw(rng, len(children)), children))
+
+
+def _best(problem: Problem, cells: np.ndarray, count: int) -> np.ndarray:
+    """Take the best plans that differ in value, best first; repeat them if they are too few."""
+    standing = problem.standing(cells)
+    _, different = np.unique(standing, axis=0, return_index=True)
+    best = np.lexsort((different, -standing[different, 1], -standing[different, 0]))
+    return cells[np.resize(different[best][:count], count)]
