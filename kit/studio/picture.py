@@ -16,9 +16,10 @@ from PIL import Image
 
 from kit.photo.card import Card, PrintScale
 from kit.photo.raster import Raster
-from kit.studio.picture_camera import Camera, distorted, expose
+from kit.studio.picture_camera import Camera, distorted, expose, shown_from
 from kit.studio.picture_card import PIXELS_PER_MM as CARD_PIXELS_PER_MM
 from kit.studio.picture_card import draw_card
+from kit.studio.picture_light import Lighting, contact_shadow, light_on, mirror_image
 from kit.studio.picture_texture import band_noise
 from kit.studio.picture_tile import PIXELS_PER_MM as TILE_PIXELS_PER_MM
 from kit.studio.picture_tile import PatchLook, TileLook, draw_tile
@@ -29,37 +30,6 @@ _TABLE = np.array([0.23, 0.14, 0.08], np.float32)
 _SKIN = np.array([0.55, 0.33, 0.25], np.float32)
 _GLAZE_MM = 0.3
 """Enamel stands about this much above the copper (common practice, no source)."""
-
-
-@dataclass(frozen=True)
-class Lighting:
-    """The lamp, and what it does that it should not.
-
-    Parameters
-    ----------
-    lamp_mm : tuple of float
-        Where the lamp stands from the middle of the card: right, down, up.
-    ambient : float
-        Share of the light that comes evenly from everywhere.
-    tint : tuple of float
-        Colour of the light and of the camera's white balance together: red, green, blue.
-    exposure : float
-        Signal of white paper under the brightest light is about 0.86 times this.
-    glare_mm : float
-        Radius of the lamp's mirror image on the tile; 0 for none.
-    glare_at_mm : tuple of float
-        Where it lies, from the middle of the tile.
-    shadow : float
-        Depth of a hard shadow across the card's right part; 0 for none.
-    """
-
-    lamp_mm: tuple[float, float, float] = (-250.0, -200.0, 500.0)
-    ambient: float = 0.3
-    tint: tuple[float, float, float] = (1.0, 0.97, 0.9)
-    exposure: float = 0.9
-    glare_mm: float = 0.0
-    glare_at_mm: tuple[float, float] = (8.0, -6.0)
-    shadow: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -144,30 +114,16 @@ def photograph(
     lying = _tile_to_card(look, card, setting)
     risen = look.blank.thickness_mm + _GLAZE_MM
     raised = camera.view(extent, risen) @ lying
-    scene *= _contact_shadow(cover, flat @ lying, size)
-    shown = _warp(cover, raised, TILE_PIXELS_PER_MM, size)[..., None]
-    scene += (_warp(surface, raised, TILE_PIXELS_PER_MM, size) - scene) * shown
-    light = _light(lighting, extent, flat, size)
+    scene *= contact_shadow(cover, flat @ lying, size)
+    shown = shown_from(cover, raised, TILE_PIXELS_PER_MM, size)[..., None]
+    scene += (shown_from(surface, raised, TILE_PIXELS_PER_MM, size) - scene) * shown
+    light = light_on(lighting, extent, flat, size)
     if lighting.glare_mm:
-        scene += _glare(look, lighting, raised, size)[..., None] * shown
+        scene += mirror_image(look, lighting, raised, size)[..., None] * shown
     if setting.finger_mm is not None:
         _lay_finger(scene, setting.finger_mm, flat)
     scene *= light
     return Photograph(expose(distorted(scene, camera), camera, lighting.exposure, rng), truth)
-
-
-def _warp(
-    drawing: Raster, view: NDArray[np.float64], per_mm: float, size: tuple[int, int]
-) -> Raster:
-    """Show a drawing that lies on a plane; one much finer than the picture is shrunk first."""
-    middle = np.array(drawing.shape[1::-1]) / per_mm / 2
-    step = cv2.perspectiveTransform(np.array([[middle, middle + 0.5]]), view)[0]
-    while per_mm > 1.5 * np.linalg.norm(step[1] - step[0]) * np.sqrt(2):
-        drawing = cv2.resize(drawing, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-        per_mm /= 2
-    to_mm = np.array([[1 / per_mm, 0, 0.5 / per_mm], [0, 1 / per_mm, 0.5 / per_mm], [0, 0, 1]])
-    half = np.array([[1, 0, -0.5], [0, 1, -0.5], [0, 0, 1.0]])
-    return cv2.warpPerspective(drawing, half @ view @ to_mm, size, flags=cv2.INTER_LINEAR)
 
 
 def _card_scene(
@@ -178,10 +134,10 @@ def _card_scene(
     rng: np.random.Generator,
 ) -> Raster:
     sheet = draw_card(card, setting.print_scale, setting.tile, setting.firing, rng)
-    shown = _warp(np.ones_like(sheet), flat, CARD_PIXELS_PER_MM, size)
+    shown = shown_from(np.ones_like(sheet), flat, CARD_PIXELS_PER_MM, size)
     grain = cv2.resize(band_noise((size[1] // 8, size[0] // 8), 1.0, 4.0, 200.0, rng), size)
     table = _TABLE * (1 + 0.25 * grain[..., None])
-    printed = _warp(sheet, flat, CARD_PIXELS_PER_MM, size)
+    printed = shown_from(sheet, flat, CARD_PIXELS_PER_MM, size)
     return (table * (1 - shown[..., None]) + printed[..., None]).astype(np.float32)
 
 
@@ -197,60 +153,6 @@ def _tile_to_card(look: TileLook, card: Card, setting: Setting) -> NDArray[np.fl
     move[:2, :2] = turn
     move[:2, 2] = np.array(middle) - turn @ [look.blank.width_mm / 2, look.blank.height_mm / 2]
     return move
-
-
-def _contact_shadow(cover: Raster, under: NDArray[np.float64], size: tuple[int, int]) -> Raster:
-    shift = np.eye(3)
-    shift[:2, 2] = (0.7, 0.6)
-    shadow = cv2.copyMakeBorder(cover, 80, 80, 80, 80, cv2.BORDER_CONSTANT)
-    back = np.eye(3)
-    back[:2, 2] = -80 / TILE_PIXELS_PER_MM
-    soft = cv2.GaussianBlur(shadow, (0, 0), 20)
-    return 1 - 0.45 * _warp(soft, under @ shift @ back, TILE_PIXELS_PER_MM, size)[..., None]
-
-
-def _places(flat: NDArray[np.float64], size: tuple[int, int]) -> tuple[Raster, Raster]:
-    """Card mm seen at each pixel of the picture, at a sixteenth of its size."""
-    x, y = np.meshgrid(
-        np.arange(size[0] // 16, dtype=np.float64) * 16 + 8,
-        np.arange(size[1] // 16, dtype=np.float64) * 16 + 8,
-    )
-    seen = np.linalg.inv(flat) @ np.stack([x.ravel(), y.ravel(), np.ones(x.size)])
-    return (seen[0] / seen[2]).reshape(x.shape), (seen[1] / seen[2]).reshape(x.shape)
-
-
-def _light(
-    lighting: Lighting,
-    extent: tuple[float, float],
-    flat: NDArray[np.float64],
-    size: tuple[int, int],
-) -> Raster:
-    """A near lamp (cosine over distance squared), even light, and the lens's dark corners."""
-    x, y = _places(flat, size)
-    across, down, up = lighting.lamp_mm
-    reach = (x - extent[0] / 2 - across) ** 2 + (y - extent[1] / 2 - down) ** 2 + up**2
-    lamp = (across**2 + down**2 + up**2) ** 1.5 / reach**1.5
-    field_ = lighting.ambient + (1 - lighting.ambient) * lamp
-    rows, columns = x.shape
-    off = np.hypot(*np.meshgrid(np.linspace(-1, 1, columns), np.linspace(-1, 1, rows)))
-    field_ = field_ * (1 - 0.12 * off**2)
-    if lighting.shadow:
-        edge = np.clip((x + 0.4 * y - 0.75 * extent[0]) / 3.0, 0, 1)
-        field_ = field_ * (1 - lighting.shadow * edge)
-    even = cv2.resize(field_.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
-    return even[..., None] * np.asarray(lighting.tint, np.float32)
-
-
-def _glare(
-    look: TileLook, lighting: Lighting, raised: NDArray[np.float64], size: tuple[int, int]
-) -> Raster:
-    x, y = _places(raised, size)
-    off = np.hypot(
-        x - look.blank.width_mm / 2 - lighting.glare_at_mm[0],
-        (y - look.blank.height_mm / 2 - lighting.glare_at_mm[1]) * 1.4,
-    )
-    spot = 6.0 / (1 + np.exp((off - lighting.glare_mm) / 0.3))
-    return cv2.resize(spot.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
 
 
 def _lay_finger(scene: Raster, tip_mm: tuple[float, float], flat: NDArray[np.float64]) -> None:

@@ -74,6 +74,20 @@ class Camera:
         return lens @ placed
 
 
+def shown_from(
+    drawing: Raster, view: NDArray[np.float64], per_mm: float, size: tuple[int, int]
+) -> Raster:
+    """Show a drawing that lies on a plane; one much finer than the picture is shrunk first."""
+    middle = np.array(drawing.shape[1::-1]) / per_mm / 2
+    step = cv2.perspectiveTransform(np.array([[middle, middle + 0.5]]), view)[0]
+    while per_mm > 1.5 * np.linalg.norm(step[1] - step[0]) * np.sqrt(2):
+        drawing = cv2.resize(drawing, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        per_mm /= 2
+    to_mm = np.array([[1 / per_mm, 0, 0.5 / per_mm], [0, 1 / per_mm, 0.5 / per_mm], [0, 0, 1]])
+    half = np.array([[1, 0, -0.5], [0, 1, -0.5], [0, 0, 1.0]])
+    return cv2.warpPerspective(drawing, half @ view @ to_mm, size, flags=cv2.INTER_LINEAR)
+
+
 def expose(light: Raster, camera: Camera, exposure: float, rng: np.random.Generator) -> Raster:
     """Turn light at the lens into the picture's 8-bit values: blur, shake, noise, tone."""
     seen = cv2.GaussianBlur(light, (0, 0), camera.blur_px) if camera.blur_px else light
