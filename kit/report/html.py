@@ -50,7 +50,7 @@ def page(document: Document) -> str:
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{escape(document.title)}</title>
 <style>
-{_style()}</style>
+{_rules("part")}{_rules("page")}</style>
 </head>
 <body>
 <a class="skip" href="#report">Skip to the report</a>
@@ -70,14 +70,22 @@ def page(document: Document) -> str:
 
 
 def fragment(part: Any) -> str:
-    """Set one part for a notebook, with the look of the page."""
-    inner = _section(part, _TOP_LEVEL) if isinstance(part, Section) else _block(part)
-    return f'<style>{_style()}</style>\n<div class="kit-part">{inner}</div>'
+    """Set one part for a notebook, whose own heading stands above it.
+
+    The look is kept within the part, so that the notebook around it keeps its own.
+    """
+    blocks = part.blocks if isinstance(part, Section) else (part,)
+    inner = "\n".join(
+        _section(block, _TOP_LEVEL + 1) if isinstance(block, Section) else _block(block)
+        for block in blocks
+    )
+    style = f"<style>.kit-part.kit-part {{\n{_rules('part')}}}</style>"
+    return f'{style}\n<div class="kit-part">{inner}</div>'
 
 
 @cache
-def _style() -> str:
-    return files("kit.report").joinpath("report.css").read_text("utf-8")
+def _rules(name: str) -> str:
+    return files("kit.report").joinpath(f"{name}.css").read_text("utf-8")
 
 
 def _contents(sections: Iterable[Section]) -> str:

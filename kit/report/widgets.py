@@ -9,7 +9,7 @@ from kit.design import Plan
 from kit.errors import DataProblems, Misuse
 from kit.record.form import GradingForm
 from kit.report.analysis import Analysis
-from kit.report.document import Bullets, Paragraph, Point, Section, Shown
+from kit.report.document import Bullets, Paragraph, Point, Shown
 from kit.report.html import fragment
 from kit.report.parts.next_round import TILES, suggest, suggestion_table
 from kit.report.verdicts import leanings
@@ -105,12 +105,12 @@ def grading_picker(folder: Path | str) -> ipywidgets.Widget:
     return ipywidgets.VBox([ipywidgets.HBox([grader, firing]), place])
 
 
-def pair_told(analysis: Analysis, overlay: str, base: str) -> Section:
+def pair_told(analysis: Analysis, overlay: str, base: str) -> Bullets:
     """Say what is known of two colours, both ways round."""
     points = [_told_of(analysis, overlay, base)]
     if overlay != base:
         points.append(_told_of(analysis, base, overlay))
-    return Section("pair", f"{overlay} and {base}", (Bullets(tuple(points)),))
+    return Bullets(tuple(points))
 
 
 def _told_of(analysis: Analysis, overlay: str, base: str) -> Point:
