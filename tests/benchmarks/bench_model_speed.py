@@ -106,9 +106,9 @@ def main() -> None:
             len(data),
             ordinal.pattern.q,
             f"{best_of(fit_ordinal, times):.3f}",
-            f"{peak_mb(fit_ordinal):.0f}",
+            f"{peak_mb(fit_ordinal):.1f}",
             f"{best_of(fit_linear, times):.3f}",
-            f"{peak_mb(fit_linear):.0f}",
+            f"{peak_mb(fit_linear):.1f}",
             f"{best_of(lambda fitted=fitted, data=data: fitted.predict(data), 1):.2f}",
         ]
         print("| " + " | ".join(map(str, row)) + " |", flush=True)
