@@ -112,7 +112,9 @@ class OrdinalResults(FittedModel):
             [["probability", "low", "high"], list(self.labels)], names=["", "grade"]
         )
         return pd.DataFrame(
-            full.transpose(1, 0, 2).reshape(len(frame), -1), index=frame.index, columns=columns
+            full.transpose(1, 0, 2).reshape(len(frame), 3 * len(self.labels)),
+            index=frame.index,
+            columns=columns,
         )
 
     def at_most(self, frame: pd.DataFrame, noise: Sequence[str] = ()) -> pd.DataFrame:

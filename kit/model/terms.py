@@ -1,5 +1,6 @@
 """From a formula and a data frame to columns: effects, random intercepts, and the response."""
 
+import re
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -275,7 +276,9 @@ def parse(formula: str) -> tuple[str, Formula, Formula]:
         parsed = Formula(formula)
         left, right = parsed.lhs, parsed.rhs
     except FormulaicError as trouble:
-        raise Misuse(f"The formula {formula!r} cannot be read. {trouble}") from None
+        # formulaic colours the offending place for a terminal.
+        plain = " ".join(re.sub(r"\x1b\[[0-9;]*m", "", str(trouble)).split())
+        raise Misuse(f"The formula {formula!r} cannot be read. {plain}") from None
     except AttributeError:
         raise Misuse(f"The formula {formula!r} needs a response, as in 'spread ~ mesh'.") from None
     return formula.split("~")[0].strip(), left, right

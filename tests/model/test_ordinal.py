@@ -285,3 +285,15 @@ def test_new_rows_must_hold_known_values(wine):
         fit.predict(pd.DataFrame({"temp": ["warm"]}))
     with pytest.raises(Misuse, match="no group taster"):
         fit.predict(wine, noise=["taster"])
+
+
+def test_no_new_rows_give_no_chances(wine):
+    fit = OrdinalMixedModel(FORMULA, wine, groups=["judge"]).fit()
+    assert fit.predict(wine.head(0)).shape == (0, 15)
+    assert fit.latent(wine.head(0))[1].shape == (0, 0)
+
+
+def test_a_formula_that_cannot_be_read_is_refused_without_control_characters(wine):
+    with pytest.raises(Misuse, match="cannot be read") as refused:
+        OrdinalMixedModel("rating ~ temp +* contact", wine)
+    assert "\x1b" not in str(refused.value)
