@@ -1,5 +1,7 @@
 """Colours hold for the colour-blind, in grey and in low light."""
 
+import re
+from importlib.resources import files
 from itertools import combinations
 
 import colour
@@ -60,3 +62,33 @@ def test_lettering_can_be_read_on_every_ground():
         assert contrast(ink_on(ground), ground) >= 4.5
     assert contrast(INK, PAPER) >= 7
     assert contrast(QUIET, PAPER) >= 4.5
+
+
+# Lettering and ground as page.css and part.css pair them.
+PAGE_PAIRS = [
+    ("#1d2733", "#ffffff"),
+    ("#ffffff", "#14304f"),
+    ("#0d4a86", "#f6f2ec"),
+    ("#0d4a86", "#ffffff"),
+    ("#4d5762", "#ffffff"),
+    ("#1d2733", "#f6f2ec"),
+    ("#1d2733", "#fdf3ef"),
+    ("#7a2615", "#fdf3ef"),
+]
+
+
+@pytest.mark.parametrize(("lettering", "ground"), PAGE_PAIRS)
+def test_page_lettering_has_the_contrast_of_wcag_aa(lettering, ground):
+    assert contrast(lettering, ground) >= 4.5
+
+
+def test_every_colour_of_the_style_sheets_is_among_those_checked():
+    sheets = files("kit.report")
+    text = "".join(sheets.joinpath(name).read_text("utf-8") for name in ("page.css", "part.css"))
+    lettering = set(re.findall(r"[^-]color: (#[0-9a-f]{3,6})", text))
+    grounds = set(re.findall(r"background: (#[0-9a-f]{3,6})", text))
+    known = {colour for pair in PAGE_PAIRS for colour in pair}
+    in_full = {
+        c if len(c) == 7 else "#" + "".join(2 * d for d in c[1:]) for c in lettering | grounds
+    }
+    assert in_full <= known
