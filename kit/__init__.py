@@ -8,6 +8,16 @@ import lazy_loader
 
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
-    submodules=["design", "errors", "model", "photo", "record", "report", "series", "sheets", "studio"],
+    submodules=[
+        "design",
+        "errors",
+        "model",
+        "photo",
+        "record",
+        "report",
+        "series",
+        "sheets",
+        "studio",
+    ],
     submod_attrs={"series": ["Series", "read_series"]},
 )

@@ -145,6 +145,20 @@ def enter(
 
 
 @app.command()
+def photos(series: SeriesName) -> None:
+    """Measure the photographs in the series' photos folder."""
+    from kit.photo import measure_series
+    from kit.series import report_folder, series_folder
+
+    folder = series_folder(series)
+    shown = report_folder(folder) / "photos"
+    with _progress() as say:
+        measured = measure_series(folder, shown, progress=say)
+    print(measured.describe())
+    print(f"Look at what was measured in {shown}; strike out what you doubt in measurements.csv")
+
+
+@app.command()
 def report(
     series: Annotated[str | None, typer.Argument(metavar="SERIES", help="Its name.")] = None,
     every: Annotated[bool, typer.Option("--all", help="Every series, and all together.")] = False,

@@ -11,6 +11,7 @@ from kit.photo.drawing import (
 )
 from kit.photo.folder import FolderResult, measure_folder
 from kit.photo.marker import firing_marker, tile_marker
+from kit.photo.measure_series import Measured, measure_series
 from kit.photo.opening import Unmeasurable, picture_path
 from kit.photo.picture import COLUMNS, MEASURES, PictureResult, measure_picture
 from kit.photo.plan import PhotoPlan, photo_plan
@@ -26,6 +27,7 @@ __all__ = [
     "FolderResult",
     "Label",
     "Mark",
+    "Measured",
     "PhotoPlan",
     "PictureResult",
     "PrintScale",
@@ -37,6 +39,7 @@ __all__ = [
     "firing_slip_drawing",
     "measure_folder",
     "measure_picture",
+    "measure_series",
     "photo_plan",
     "picture_path",
     "scale_se",

@@ -14,7 +14,7 @@ _BRIDGED_MM = 0.4
 """Gaps in the edge up to twice this wide count as the base breaking through, not as the edge."""
 
 _BAY_ARC_MM = 3.5
-_BAY_DEPTH_MM = 0.4
+_BAY_DEPTH_MM = 0.3
 """A dip of the edge narrower and deeper than these is a bay torn by the base, and left out."""
 
 _TORN_NEAR_MM = 0.8

@@ -23,6 +23,7 @@ from kit.photo.raster import Raster
 from kit.photo.shown import draw_readings
 from kit.photo.surface import MOTTLE_BANDS_MM, colour_shift
 from kit.photo.window import PER_MM, see_window
+from kit.series import MEASUREMENTS
 
 MEASURES = (
     "spread_mm",
@@ -34,17 +35,7 @@ MEASURES = (
 )
 """The measured columns; each has its standard error beside it, named with `_se`."""
 
-COLUMNS = (
-    "patch",
-    "firing",
-    "picture",
-    "picture_sha256",
-    *(column for measure in MEASURES for column in (measure, f"{measure}_se")),
-    *COLOURS,
-    "quality",
-    "remark",
-    "accepted",
-)
+COLUMNS = tuple(column.name for column in MEASUREMENTS.columns)
 
 _BEYOND_THE_KIT = "What is seen in it makes no sense to the kit. Take the picture again."
 _COLOUR_SE = 1.0
@@ -178,8 +169,4 @@ def _row(
 def measurements_table(rows: list[dict[str, object]]) -> pd.DataFrame:
     """Put rows into a table with `COLUMNS`, each of its own type; no rows give an empty one."""
     table = pd.DataFrame(rows, columns=list(COLUMNS))
-    words = ["patch", "picture", "picture_sha256", "quality", "remark", "accepted"]
-    numbers = [c for c in COLUMNS if c not in (*words, "firing")]
-    return table.astype(
-        dict.fromkeys(numbers, "float64") | dict.fromkeys(words, "str") | {"firing": "int64"}
-    )
+    return table.astype({column.name: column.dtype for column in MEASUREMENTS.columns})

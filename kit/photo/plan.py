@@ -45,22 +45,28 @@ class PhotoPlan:
         return own[own["before_firing"] <= firing].sort_values("position")
 
 
-def photo_plan(series: Series, scale: PrintScale | None = None) -> PhotoPlan:
+def photo_plan(series: Series) -> PhotoPlan:
     """Gather what measuring a series' pictures needs; patches lost to an accident are left out.
 
-    Parameters
-    ----------
-    series : Series
-    scale : PrintScale, optional
-        What the printer made of the card; by default what was planned.
+    The scale follows from the two lengths on the printed card in the settings; the card is taken
+    to be as planned where they are not there.
+
+    Raises
+    ------
+    Misuse
+        When a length is out by more than a tenth.
     """
     settings = series.settings
     lost = series.patches["accident"].fillna("") != ""
+    card = card_for(settings.blank)
+    scale = card.print_scale(
+        settings.card_across_mm or card.across_mm, settings.card_down_mm or card.down_mm
+    )
     columns = ["patch", "tile", "position", "overlay", "before_firing"]
     return PhotoPlan(
         series.patches.loc[~lost, columns].reset_index(drop=True),
         settings.patches_per_tile,
         settings.blank,
         settings.stencil,
-        scale or PrintScale(),
+        scale,
     )

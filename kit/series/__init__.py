@@ -17,6 +17,7 @@ from kit.series.start import start_series
 from kit.series.tables import (
     CORRECTIONS,
     FIRINGS,
+    MEASUREMENTS,
     PATCHES,
     Column,
     Table,
@@ -36,6 +37,7 @@ __all__ = [
     "FAMILIES",
     "FAMILY_PAIRS",
     "FIRINGS",
+    "MEASUREMENTS",
     "OPACITIES",
     "OPENING_UM",
     "PATCHES",

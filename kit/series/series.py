@@ -14,7 +14,7 @@ from kit.series.disk import read_together, replace_files
 from kit.series.links import link_problems
 from kit.series.names import checked_name
 from kit.series.settings import Settings
-from kit.series.tables import CORRECTIONS, Table, series_tables
+from kit.series.tables import CORRECTIONS, MEASUREMENTS, Table, series_tables
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,7 +26,7 @@ class Series:
     name : str
         Name of the folder.
     settings : Settings
-    colours, tiles, patches, firings, grades, corrections : DataFrame
+    colours, tiles, patches, firings, grades, corrections, measurements : DataFrame
         Columns as in `kit.series.tables`.
     sources : mapping of str to bytes
         The files as they were read, by file name.
@@ -40,6 +40,7 @@ class Series:
     firings: pd.DataFrame
     grades: pd.DataFrame
     corrections: pd.DataFrame = field(default_factory=lambda: empty_frame(CORRECTIONS))
+    measurements: pd.DataFrame = field(default_factory=lambda: empty_frame(MEASUREMENTS))
     sources: Mapping[str, bytes] = field(default_factory=dict, repr=False)
 
     @property

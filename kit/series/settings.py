@@ -96,6 +96,8 @@ class Settings:
     sifting_loss : float
         Share of the enamel that misses the tile.
     minutes_per_firing : float
+    card_across_mm, card_down_mm : float or None
+        The two lengths measured on the printed photo card; as planned when None.
     """
 
     title: str
@@ -117,6 +119,8 @@ class Settings:
     verdict: Verdict = Verdict()
     sifting_loss: float = 0.3
     minutes_per_firing: float = 1.5
+    card_across_mm: float | None = None
+    card_down_mm: float | None = None
 
     def scale(self, name: str) -> Scale:
         """Return the scale called `name`."""

@@ -82,6 +82,8 @@ _RULES: Mapping[str, _Rule] = {
     "verdict.firings": _whole(1, 20),
     "bench.sifting_loss": _number(0, 0.9),
     "bench.minutes_per_firing": _number(0.1, 60, " minutes"),
+    "photo.card_across_mm": _number(30, 400, " mm"),
+    "photo.card_down_mm": _number(30, 400, " mm"),
 }
 
 _LEVEL_RULES: Mapping[str, _Rule] = {
@@ -192,6 +194,9 @@ def _document(settings: Settings) -> dict[str, Any]:
         "sifting_loss": settings.sifting_loss,
         "minutes_per_firing": settings.minutes_per_firing,
     }
+    lengths = {name: getattr(settings, name) for name in ("card_across_mm", "card_down_mm")}
+    if measured := {name: value for name, value in lengths.items() if value is not None}:
+        document["photo"] = measured
     if settings.wishes:
         document["wish"] = [_as_dict(wish) for wish in settings.wishes]
     document["scale"] = [{**_as_dict(s), "steps": list(s.steps)} for s in settings.scales]
@@ -306,6 +311,7 @@ def _build(told: Mapping[str, Any]) -> Settings:
         **plain,
         **budget,
         **bench,
+        **told.get("photo", {}),
         "blank": Blank(**blank),
         "stencil": Stencil(**told.get("stencil", {})),
         "verdict": Verdict(**told.get("verdict", {})),

@@ -72,6 +72,12 @@ firings = 3
 sifting_loss = 0.3        # share of the powder that misses the tile
 minutes_per_firing = 1.5
 
+# If you photograph the tiles: two lengths on the printed photo card, measured with a rule
+# between the outer edges of its corner marks. Take the # away and put in yours.
+# [photo]
+# card_across_mm = 100
+# card_down_mm = 100
+
 # Pairs you want to know about above others. Take the # away and copy as often as you like.
 # [[wish]]
 # base = "name of the colour below"

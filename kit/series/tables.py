@@ -210,7 +210,60 @@ CORRECTIONS = Table(
 """What was corrected, beside what it was before. The file is there once there is a correction."""
 
 
+def _measure(name: str, meaning: str, unit: str = "") -> tuple[Column, Column]:
+    error = f"Standard error of {name}: how far it may typically be off."
+    return (
+        Column(name, "number", meaning, unit=unit, required=False),
+        Column(f"{name}_se", "number", error, unit=unit, required=False),
+    )
+
+
+def _lab(name: str, of: str) -> tuple[Column, ...]:
+    return tuple(
+        Column(f"{name}_{axis}", "number", f"CIELAB {axis}* of the {of}.", required=False)
+        for axis in "lab"
+    )
+
+
+MEASUREMENTS = Table(
+    "measurements",
+    ("patch", "firing", "picture"),
+    (
+        Column("patch", "text", "Patch that was measured."),
+        Column("firing", "whole", "Firing of the tile it was photographed after.", minimum=1),
+        Column("picture", "text", "File in photos/."),
+        Column("picture_sha256", "text", "Fingerprint of that file's content."),
+        *_measure("spread_mm", "Mean distance of the edge beyond the stencil's line.", "mm"),
+        *_measure("spread_p95_mm", "Distance that 95 in 100 of the edge stay within.", "mm"),
+        *_measure("edge_width_mm", "Width over which the edge fades, from 10 to 90 %.", "mm"),
+        *_measure("pull_through_share", "Share of the core in which the base shows, 0 to 1."),
+        *_measure("mottle_fine", "Fine unevenness of lightness inside the core (CIELAB L*)."),
+        *_measure("mottle_coarse", "Coarse unevenness of lightness inside the core (CIELAB L*)."),
+        *_measure("colour_shift", "Change of colour since the earliest picture (CIEDE2000)."),
+        *_lab("base", "base beside the patch"),
+        *_lab("overlay", "patch"),
+        Column(
+            "quality",
+            "text",
+            "How far the measurement can be trusted.",
+            allowed=("good", "fair", "poor", "not measured"),
+        ),
+        Column("remark", "text", "Why it is not better.", required=False),
+        Column(
+            "accepted",
+            "text",
+            "Your own word: 'no' strikes it out, 'yes' keeps it.",
+            required=False,
+            allowed=("yes", "no"),
+        ),
+    ),
+    {"patch": ("patches", "patch")},
+    optional=True,
+)
+"""What the photographs gave. The file is there once a picture has been measured."""
+
+
 def series_tables(scales: Iterable[Scale]) -> dict[str, Table]:
     """All tables of a series by name, in the order they are written."""
-    tables = (COLOURS, TILES, PATCHES, FIRINGS, grades_table(scales), CORRECTIONS)
+    tables = (COLOURS, TILES, PATCHES, FIRINGS, grades_table(scales), CORRECTIONS, MEASUREMENTS)
     return {table.name: table for table in tables}

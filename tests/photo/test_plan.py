@@ -2,18 +2,20 @@ from dataclasses import replace
 
 import pytest
 
-from kit.photo import PrintScale, photo_plan
+from kit.photo import card_for, photo_plan
 
 
 def test_a_series_gives_its_plan_and_leaves_lost_patches_out(fired):
     patches = fired.patches.copy()
     lost = patches["patch"].iloc[0]
     patches.loc[0, "accident"] = "chipped"
-    plan = photo_plan(replace(fired, patches=patches), PrintScale(0.98, 1.0))
+    card = card_for(fired.settings.blank)
+    measured = replace(fired.settings, card_across_mm=0.98 * card.across_mm)
+    plan = photo_plan(replace(fired, patches=patches, settings=measured))
     assert len(plan.patches) == len(patches) - 1
     assert lost not in set(plan.patches["patch"])
     assert plan.patches_per_tile == fired.settings.patches_per_tile
-    assert plan.scale.across == pytest.approx(0.98)
+    assert (plan.scale.across, plan.scale.down) == (pytest.approx(0.98), 1.0)
 
 
 def test_only_patches_already_sifted_are_looked_for(fired):

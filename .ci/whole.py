@@ -1,0 +1,39 @@
+"""Check that a report folder is whole: every file there, every picture and table readable."""
+
+import base64
+import io
+import re
+import sys
+from pathlib import Path
+
+import pandas as pd
+from pypdf import PdfReader
+
+PICTURE = re.compile(r"data:image/(png|svg\+xml);base64,([A-Za-z0-9+/=]+)")
+STARTS = {"png": b"\x89PNG\r\n\x1a\n", "svg+xml": b"<"}
+
+
+def main(folder: Path) -> None:
+    page = (folder / "report.html").read_text("utf-8")
+    pictures = PICTURE.findall(page)
+    expect(len(pictures) >= 5, f"only {len(pictures)} pictures in report.html")
+    for kind, content in pictures:
+        expect(base64.b64decode(content).startswith(STARTS[kind]), f"a broken {kind} picture")
+    expect(page.count("<h2") >= 8, "report.html lacks parts")
+    expect(not re.search(r'(src|href)="https?://', page), "report.html reaches for the network")
+    expect(len(page) < 5_000_000, "report.html is over 5 MB")
+    for name in ("report.pdf", "summary.pdf"):
+        expect(len(PdfReader(folder / name).pages) >= 1, f"{name} has no pages")
+    pairs = pd.read_csv(io.BytesIO((folder / "pairs.csv").read_bytes()))
+    expect(len(pairs) == 144 and pairs.notna().all().all(), "pairs.csv is not whole")
+    expect((folder / "report.ipynb").stat().st_size > 0, "report.ipynb is empty")
+    print(f"{folder} is whole: {len(pictures)} pictures, {len(pairs)} pairs.")
+
+
+def expect(holds: bool, otherwise: str) -> None:
+    if not holds:
+        sys.exit(otherwise)
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))
