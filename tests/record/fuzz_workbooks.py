@@ -186,7 +186,7 @@ def words_beside(book, random: Random) -> None:
 
 
 def empty_merge(book, random: Random) -> None:
-    grades_of(book).merge_cells("H10:J12")
+    grades_of(book).merge_cells("U10:W12")
 
 
 def headings_in_other_words(book, random: Random) -> None:
