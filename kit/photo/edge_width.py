@@ -8,7 +8,7 @@ from kit.photo.raster import Raster
 
 _PROFILE_MM = 2.5
 _PROFILE_STEP_MM = 0.025
-_LEAST_PIXELS = 10
+_LEAST_PIXELS = 30
 _ALONG_SLOPE = 0.85
 
 

@@ -6,7 +6,8 @@ is known; each study changes one thing.
     python tests/benchmarks/bench_photo.py [accuracy] [retakes] [limits] [speed]
 """
 
-import resource
+import pickle
+import subprocess
 import sys
 import tempfile
 import time
@@ -171,12 +172,11 @@ def accuracy(pictures: int = 24) -> None:
 
 def retakes(pictures: int = 6) -> None:
     """One tile photographed again and again, the camera and the light a little different."""
-    look = random_look(np.random.default_rng(11))
     tables = []
     for retake in range(pictures):
         rng = np.random.default_rng([12, retake])
         photo = photograph(
-            look,
+            ORDINARY,
             PLAN.card,
             1,
             retake=retake,
@@ -203,6 +203,18 @@ def retakes(pictures: int = 6) -> None:
     )
 
 
+ORDINARY = TileLook(
+    BLANK,
+    STENCIL,
+    BASES[0],
+    (
+        PatchLook("1-1", 1, OVERLAYS[0], 0.0, 0.05, 0.2),
+        PatchLook("1-2", 2, OVERLAYS[1], 0.5, 0.10, 0.3, pull_through_share=0.05),
+        PatchLook("1-3", 3, OVERLAYS[2], 1.2, 0.20, 0.6, pull_through_share=0.15, mottle_fine=2.0),
+        PatchLook("1-4", 4, OVERLAYS[4], -0.3, 0.10, 0.4, pull_through_share=0.30),
+    ),
+    4,
+)
 LIMITS = {
     "as usual": {},
     "lens blur 2 px": {"camera": {"blur_px": 2.0}},
@@ -223,7 +235,6 @@ LIMITS = {
 
 def limits() -> None:
     """Where it breaks: one thing made worse at a time."""
-    look = random_look(np.random.default_rng(14))
     print("\n### Limits: the same tile, one thing made worse at a time\n")
     print("| condition | spread rms, mm | spread bias, mm | pull-through worst | judged |")
     print("| --- | --- | --- | --- | --- |")
@@ -233,7 +244,7 @@ def limits() -> None:
             "lighting": replace(Lighting(), **worse.get("lighting", {})),
             "setting": replace(Setting(), **worse.get("setting", {})),
         }
-        photo = photograph(look, PLAN.card, 2, **how)
+        photo = photograph(ORDINARY, PLAN.card, 2, **how)
         result = measure(photo)
         if result.reason:
             print(f"| {name} | | | | {result.reason} |")
@@ -250,13 +261,12 @@ def limits() -> None:
 def speed(copies: int = 60) -> None:
     """Seconds a picture on one core, and a folder on two."""
     cv2.setNumThreads(1)
-    look = random_look(np.random.default_rng(14))
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name) / "photos"
         folder.mkdir()
         for tile in range(1, TILES + 1):
             first = folder / f"{tile}-0.jpg"
-            photograph(look, PLAN.card, 0, setting=Setting(tile=tile)).save(first)
+            photograph(ORDINARY, PLAN.card, 0, setting=Setting(tile=tile)).save(first)
             for n in range(1, copies // TILES):
                 # Bytes after a JPEG's end are passed over; the file still counts as another.
                 content = first.read_bytes() + n.to_bytes(4, "big")
@@ -272,8 +282,23 @@ def speed(copies: int = 60) -> None:
             start = time.perf_counter()
             measure_folder(folder, PLAN, workers=2)
             print(f"folder of {copies} on two cores, {what}: {time.perf_counter() - start:.1f} s")
-    most = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
-    print(f"most memory of a worker: {most:.0f} MB")
+        for count in (1, 10):
+            print(f"most memory, {count} pictures one after another: {memory(folder, count)} MB")
+
+
+def memory(folder: Path, count: int) -> int:
+    """Most memory that a process of its own takes to measure a picture so many times, MB."""
+    code = (
+        "import pickle, resource, sys; from kit.photo import measure_picture;"
+        "path, plan, count = pickle.load(sys.stdin.buffer);"
+        "[measure_picture(path, plan) for _ in range(count)];"
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)"
+    )
+    given = pickle.dumps((folder / "1-0.jpg", PLAN, count))
+    done = subprocess.run(
+        [sys.executable, "-c", code], input=given, capture_output=True, check=True
+    )
+    return int(done.stdout)
 
 
 STUDIES = {"accuracy": accuracy, "retakes": retakes, "limits": limits, "speed": speed}
