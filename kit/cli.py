@@ -61,6 +61,10 @@ def plan(
     series: SeriesName,
     ask: Annotated[str | None, typer.Option(help="What you need to know, in words.")] = None,
     tiles: Annotated[int | None, typer.Option(min=1, help="How many tiles you can make.")] = None,
+    after: Annotated[
+        list[str] | None,
+        typer.Option(metavar="SERIES", help="Go on from what this graded series left open."),
+    ] = None,
     yes: Annotated[bool, typer.Option(help="Write the plan without asking.")] = False,
 ) -> None:
     """Choose tiles and patches; say what they will tell and what they save."""
@@ -69,10 +73,11 @@ def plan(
 
     folder = series_folder(series)
     found = read_series(folder)
+    earlier = [read_series(series_folder(name)) for name in after or ()]
     if found.tiles.empty and ask is None and tiles is None and not yes:
         ask, tiles = _asked(found.settings.ask, found.settings.tiles)
     with _progress() as say:
-        planned, chosen = plan_series(found, ask=ask, tiles=tiles, progress=say)
+        planned, chosen = plan_series(found, ask=ask, tiles=tiles, after=earlier, progress=say)
         sure = precision(chosen, planned.stock, firings=planned.settings.last_firing)
         spared = saving(chosen, planned.colours, planned.settings)
     print("\n".join([chosen.describe(), *sure.sentences(), *spared.sentences()]))

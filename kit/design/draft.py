@@ -47,11 +47,6 @@ def usual_recipe(settings: Settings) -> dict[str, Any]:
     return recipe
 
 
-def last_firing(settings: Settings) -> int:
-    """How often a tile is fired with its stencils on."""
-    return int(max(settings.factors["firings"]))
-
-
 def held_in_words(fixed: Mapping[str, Any]) -> str:
     """Say what is the same throughout."""
     return listed(

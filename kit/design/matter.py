@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from kit.design.dealing import deal_bases, deal_overlays
-from kit.design.draft import TILE_FACTORS, Draft, held_in_words, last_firing, usual_recipe
+from kit.design.draft import TILE_FACTORS, Draft, held_in_words, usual_recipe
 from kit.design.efficiency import Efficiency, efficiency, relative_efficiency
 from kit.design.factors import Level, grid, is_words, listed
 from kit.design.fraction import fraction
@@ -153,7 +153,7 @@ def _with_colours(
     cells: pd.DataFrame, settings: Settings, colours: pd.DataFrame, firings: Firings
 ) -> pd.DataFrame:
     rng = np.random.default_rng(settings.seed)
-    last = last_firing(settings)
+    last = settings.last_firing
     held = {name: levels[0] for name, levels in settings.factors.items() if len(levels) == 1}
     patches = cells.assign(**{n: v for n, v in held.items() if n != "firings"})
     count = cells["firings"] if "firings" in cells else pd.Series(last, index=cells.index)

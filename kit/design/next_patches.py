@@ -7,7 +7,7 @@ import pandas as pd
 
 from kit.design.next_reasons import reasons
 from kit.design.pair_field import Floats, Ints, PairField
-from kit.design.pair_knowledge import PairScore, fitted_scores, knowledge_of, setting_of
+from kit.design.pair_knowledge import PairScore, fitted_scores, knowledge_of
 from kit.design.survey import checked_colours
 from kit.design.survey_criterion import AverageVariance
 from kit.design.survey_search import Bench, SurveySearch, View
@@ -87,7 +87,7 @@ def next_patches(
         if not each:
             raise Misuse("There is no series to learn from. Plan a survey first.")
         say("Fitting the grades.")
-        fits, setting = fitted_scores(each), setting or setting_of(each[-1])
+        fits, setting = fitted_scores(each), setting or PairSetting.of(each[-1].settings.verdict)
         colours = _stock(each) if colours is None else colours
         per_tile = patches_per_tile or each[-1].settings.patches_per_tile
         first_tile = 1 + max(int(one.tiles["tile"].max()) for one in each)

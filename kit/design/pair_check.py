@@ -6,7 +6,7 @@ from collections import Counter
 import numpy as np
 import pandas as pd
 
-from kit.design.draft import Draft, held_in_words, last_firing, usual_recipe
+from kit.design.draft import Draft, held_in_words, usual_recipe
 from kit.design.factors import listed
 from kit.errors import Misuse
 from kit.series import Settings
@@ -44,9 +44,7 @@ def draft_check(settings: Settings, colours: pd.DataFrame) -> Draft:
             overlays.append(base)
         rows += [{"tile": tile, "base": base, "overlay": overlay} for overlay in overlays]
     recipe = usual_recipe(settings)
-    patches = pd.DataFrame(rows).assign(
-        **recipe, before_firing=1, last_firing=last_firing(settings)
-    )
+    patches = pd.DataFrame(rows).assign(**recipe, before_firing=1, last_firing=settings.last_firing)
     return Draft(
         patches,
         "pair check",

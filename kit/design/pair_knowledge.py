@@ -1,7 +1,7 @@
 """What a fitted series knows of every pair, in the form that planning the next round needs."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -43,13 +43,6 @@ def fitted_scores(series: Series | Iterable[Series]) -> dict[str, ScaleFit]:
     """Fit both scores of one series, or of several together."""
     each = [series] if isinstance(series, Series) else list(series)
     return {score: fit_series(each, score) for score in SCORES}
-
-
-def setting_of(series: Series) -> PairSetting:
-    """The setting that the series judges its pairs for."""
-    verdict = series.settings.verdict
-    shared = {f.name for f in fields(PairSetting)} & {f.name for f in fields(verdict)}
-    return PairSetting(**{name: getattr(verdict, name) for name in shared})
 
 
 def pair_score(fit: ScaleFit, colours: pd.DataFrame, setting: PairSetting) -> PairScore:

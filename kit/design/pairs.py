@@ -1,14 +1,16 @@
 """'Which pairs work': a survey of pairs, with the recipe varied beside it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import pandas as pd
 
 from kit.design.deal_recipe import deal_recipe
-from kit.design.draft import Draft, held_in_words, last_firing, usual_recipe
+from kit.design.draft import Draft, held_in_words, usual_recipe
 from kit.design.factors import listed
+from kit.design.next_patches import next_patches
 from kit.design.survey import survey
-from kit.series import Settings
+from kit.model import PairSetting
+from kit.series import Series, Settings
 
 
 def draft_pairs(
@@ -36,10 +38,58 @@ def draft_pairs(
         settings.tiles,
         settings.patches_per_tile,
         wishes=_weights(settings, colours),
-        grades_per_patch=last_firing(settings),
+        grades_per_patch=settings.last_firing,
         seed=settings.seed,
         progress=progress,
     )
+    return _with_recipe(patches, settings, colours, "pair survey", _why(patches, colours))
+
+
+def draft_next_pairs(
+    settings: Settings,
+    colours: pd.DataFrame,
+    earlier: Sequence[Series],
+    progress: Callable[[str], None] | None = None,
+) -> Draft:
+    """Draft the patches that would do most for the pairs that earlier series left open.
+
+    Parameters
+    ----------
+    settings : Settings
+        Only pairs wished for count, if there are any.
+    colours : pandas.DataFrame
+        Columns colour and family.
+    earlier : sequence of Series
+        What has been graded.
+    progress : callable, optional
+
+    Raises
+    ------
+    Misuse
+        When nothing has been graded, or no such plan exists.
+    """
+    wishes = pd.DataFrame([vars(wish) for wish in settings.wishes]) if settings.wishes else None
+    patches = next_patches(
+        earlier,
+        settings.tiles * settings.patches_per_tile,
+        colours=colours,
+        setting=PairSetting.of(settings.verdict),
+        patches_per_tile=settings.patches_per_tile,
+        wishes=wishes,
+        seed=settings.seed,
+        progress=progress,
+    )
+    names = listed(series.name for series in earlier)
+    why = (
+        f"{len(patches)} patches on {patches['tile'].nunique()} tiles were chosen by what {names} "
+        "left open: they do most for the pairs that are not known yet."
+    )
+    return _with_recipe(patches.drop(columns="reason"), settings, colours, "next round", why)
+
+
+def _with_recipe(
+    patches: pd.DataFrame, settings: Settings, colours: pd.DataFrame, kind: str, why: str
+) -> Draft:
     family = colours.set_index("colour")["family"]
     patches["base_family"] = patches["base"].map(family)
     patches["overlay_family"] = patches["overlay"].map(family)
@@ -47,8 +97,8 @@ def draft_pairs(
     varied = {name: settings.factors[name] for name in recipe if len(settings.factors[name]) > 1}
     patches = patches.assign(**recipe).assign(**deal_recipe(patches, varied, settings.seed))
     patches["before_firing"] = 1
-    patches["last_firing"] = last_firing(settings)
-    return Draft(patches, "pair survey", _why(patches, colours), _costs(patches, recipe, varied))
+    patches["last_firing"] = settings.last_firing
+    return Draft(patches, kind, why, _costs(patches, colours, recipe, varied))
 
 
 def _weights(settings: Settings, colours: pd.DataFrame) -> pd.DataFrame | None:
@@ -74,13 +124,18 @@ def _why(patches: pd.DataFrame, colours: pd.DataFrame) -> str:
 
 
 def _costs(
-    patches: pd.DataFrame, recipe: dict[str, object], varied: dict[str, tuple[object, ...]]
+    patches: pd.DataFrame,
+    colours: pd.DataFrame,
+    recipe: dict[str, object],
+    varied: dict[str, tuple[object, ...]],
 ) -> tuple[str, ...]:
     fired = len(patches[["base", "overlay"]].drop_duplicates())
-    costs = [
-        f"It fires {fired} different pairs; every other pair is foretold from its two colours and "
-        "its families, less surely than if it had been fired."
-    ]
+    costs = []
+    if fired < len(colours) * (len(colours) - 1):
+        costs.append(
+            f"It fires {fired} different pairs; every other pair is foretold from its two colours "
+            "and its families, less surely than if it had been fired."
+        )
     if varied:
         names = listed(name.replace("_", " ") for name in varied)
         costs.append(

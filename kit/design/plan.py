@@ -1,6 +1,6 @@
 """From a question to tiles, patches and the order of work."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,10 +11,10 @@ from kit.design.layout_balance import balanced_positions
 from kit.design.matter import Firings, draft_things
 from kit.design.order import order_of_work
 from kit.design.pair_check import draft_check
-from kit.design.pairs import draft_pairs
+from kit.design.pairs import draft_next_pairs, draft_pairs
 from kit.design.sessions import deal_sessions, number_tiles
 from kit.errors import Misuse
-from kit.series import Settings, patch_name, positions
+from kit.series import Series, Settings, patch_name, positions
 
 ORDER_RULE = (
     "In each session all base coats come first. Tiles are taken in random order at every step, "
@@ -34,7 +34,8 @@ class Plan:
         Steps of the work: session, step, action, tile, patch, position, colour, mesh,
         coat_weight, coat, firing.
     kind : str
-        'fraction', 'optimal split plot', 'optimal plan in blocks', 'pair survey' or 'pair check'.
+        'fraction', 'optimal split plot', 'optimal plan in blocks', 'pair survey', 'next
+        round' or 'pair check'.
     why : str
         Which kind was picked, and why.
     costs : tuple of str
@@ -60,6 +61,7 @@ def plan(
     *,
     firings: Firings = "every",
     controls: int = 0,
+    after: Sequence[Series] = (),
     progress: Callable[[str], None] | None = None,
 ) -> Plan:
     """Choose what to fire for the question that a series asks.
@@ -76,6 +78,8 @@ def plan(
         firing; put patches on before different firings; or fire a separate tile for each count.
     controls : int
         For 'which things matter': patches with a colour on itself. A pair check always has them.
+    after : sequence of Series
+        For 'which pairs work': graded series, on whose open pairs the plan goes on.
     progress : callable, optional
 
     Returns
@@ -91,6 +95,8 @@ def plan(
     stock = colours[~colours["colour"].isin(settings.leave_out)].reset_index(drop=True)
     if settings.ask == "which things matter":
         draft = draft_things(settings, stock, firings, controls, progress)
+    elif settings.ask == "which pairs work" and after:
+        draft = draft_next_pairs(settings, stock, after, progress)
     elif settings.ask == "which pairs work":
         draft = draft_pairs(settings, stock, progress)
     elif settings.ask == "is this pair safe":

@@ -1,7 +1,9 @@
 """A series planned: the person's wishes, the plan, and the series that carries it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+
+import pandas as pd
 
 from kit.design.plan import Plan, plan
 from kit.errors import Misuse
@@ -13,6 +15,7 @@ def plan_series(
     *,
     ask: str | None = None,
     tiles: int | None = None,
+    after: Sequence[Series] = (),
     progress: Callable[[str], None] | None = None,
 ) -> tuple[Series, Plan]:
     """Plan a series that has colours and no tiles yet.
@@ -24,6 +27,9 @@ def plan_series(
         What the person needs to know, one of `kit.series.ASKS`; as in the settings by default.
     tiles : int, optional
         How many tiles may be made; as in the settings by default.
+    after : sequence of Series
+        Graded series, on whose open pairs the plan goes on. Their colours are used when the series
+        lists none of its own.
     progress : callable, optional
 
     Returns
@@ -42,6 +48,8 @@ def plan_series(
             f"{series.name} is planned already ({len(series.tiles)} tiles), and tiles may carry "
             "its numbers. Start another series for another plan: kit new NAME"
         )
+    if series.colours.empty and after:
+        series = replace(series, colours=_colours_of(after))
     if series.stock.empty:
         raise Misuse(f"{series.name} has no colours yet. List your jars in colours.csv first.")
     settings = replace(
@@ -49,5 +57,10 @@ def plan_series(
         ask=ask or series.settings.ask,
         tiles=tiles or series.settings.tiles,
     )
-    chosen = plan(settings, series.colours, progress=progress)
+    chosen = plan(settings, series.colours, after=after, progress=progress)
     return replace(series, settings=settings, tiles=chosen.tiles, patches=chosen.patches), chosen
+
+
+def _colours_of(several: Sequence[Series]) -> pd.DataFrame:
+    every = pd.concat([series.colours for series in several])
+    return every.drop_duplicates("colour", keep="last").reset_index(drop=True)

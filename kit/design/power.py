@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import pandas as pd
 from joblib import Parallel, delayed
 
-from kit.design.pair_knowledge import fitted_scores, setting_of
+from kit.design.pair_knowledge import fitted_scores
 from kit.errors import Misuse, StatisticalWarning
-from kit.model import NOT_KNOWN, SUITED, common_practice_check, pair_table
+from kit.model import NOT_KNOWN, SUITED, PairSetting, common_practice_check, pair_table
 from kit.series import Series
 
 Studio = Callable[[Series, int], Series]
@@ -97,7 +97,7 @@ def _trial(series: Series, studio: Studio, seed: int) -> dict[str, object]:
         warnings.simplefilter("ignore", StatisticalWarning)
         fits = fitted_scores(studio(series, seed))
         found = common_practice_check(fits).set_index("scale")["finding"]
-        table = pair_table(fits, series.colours, setting_of(series))
+        table = pair_table(fits, series.colours, PairSetting.of(series.settings.verdict))
     two = table.loc[table["base"] != table["overlay"], "verdict"]
     shares = {"suited": 100 * (two == SUITED).mean(), "not_known": 100 * (two == NOT_KNOWN).mean()}
     return {"seed": seed, **found.to_dict(), **shares}

@@ -2,7 +2,7 @@
 
 import warnings
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import pandas as pd
@@ -13,6 +13,7 @@ from kit.model.dependence import both_below, score_correlation
 from kit.model.plain import PLAIN
 from kit.model.series_fit import MEASURES, NOISE, ScaleFit
 from kit.model.verdicts import NOT_KNOWN, verdicts
+from kit.series import Verdict
 
 SCORES = ("spread", "pull_through")
 
@@ -46,6 +47,12 @@ class PairSetting:
     fine_edge_at_most: int = 1
     breaks_through_from: int | None = None
     confidence: float = 0.8
+
+    @classmethod
+    def of(cls, verdict: Verdict) -> "PairSetting":
+        """The setting that a series' settings ask for."""
+        names = {f.name for f in fields(cls)} & {f.name for f in fields(verdict)}
+        return cls(**{name: getattr(verdict, name) for name in names})
 
     def __post_init__(self) -> None:
         if not 0.5 < self.confidence < 1:

@@ -134,21 +134,8 @@ def judge_pairs(fits: Fits, colours: pd.DataFrame, verdict: Verdict) -> Judged:
             return Judged(pd.DataFrame(), why)
     scales = {scale.name: fits.by_scale[scale.name] for scale in (SPREAD, PULL_THROUGH)}
     with heard() as said:
-        pairs = pair_table(scales, colours, pair_setting(verdict))
+        pairs = pair_table(scales, colours, PairSetting.of(verdict))
     return Judged(pairs, "", _sentences(said))
-
-
-def pair_setting(verdict: Verdict) -> PairSetting:
-    """The work that pairs are judged for, from the verdict rule of a series."""
-    return PairSetting(
-        mesh=verdict.mesh,
-        base_mesh=verdict.base_mesh,
-        coat_weight=verdict.coat_weight,
-        base_coat_weight=verdict.base_coat_weight,
-        firings=verdict.firings,
-        fine_edge_at_most=verdict.fine_edge_at_most,
-        confidence=verdict.confidence,
-    )
 
 
 @contextmanager

@@ -9,6 +9,13 @@ import pandas as pd
 if TYPE_CHECKING:
     from kit.series.series import Series
 
+RECIPE = (
+    "series", "tile", "patch", "position", "base", "overlay", "base_family", "overlay_family",
+    "base_coats", "base_mesh", "base_coat_weight", "mesh", "coat_weight", "firings", "firing",
+    "session",
+)  # fmt: skip
+"""What is known of a patch after a firing before anyone looks at it."""
+
 
 def observations(series: Series) -> pd.DataFrame:
     """Join grades to patch, tile and colours; lost patches are left out.
@@ -25,20 +32,33 @@ def observations(series: Series) -> pd.DataFrame:
         coat_weight, firings (how often the patch has been fired), firing (the tile's), session,
         grader, a column per scale (missing where not graded) and note. Coat weights in mg/cm².
     """
-    grades = series.grades.merge(patches_in_full(series), on="patch", validate="many_to_one")
+    scales = [scale.name for scale in series.settings.scales]
+    return with_recipes(series, series.grades[["patch", "firing", "grader", *scales, "note"]])
+
+
+def with_recipes(series: Series, seen: pd.DataFrame) -> pd.DataFrame:
+    """Join what was seen of patches to their recipes; lost patches are left out.
+
+    Parameters
+    ----------
+    series : Series
+    seen : DataFrame
+        Columns patch and firing (the tile's), and what was seen.
+
+    Returns
+    -------
+    DataFrame
+        The rows of `seen` that count, with the columns of `RECIPE` first.
+    """
+    joined = seen.merge(patches_in_full(series), on="patch", validate="many_to_one")
     heat = series.firings[["tile", "firing", "session"]]
-    joined = grades.merge(heat, on=["tile", "firing"], how="left", validate="many_to_one")
+    joined = joined.merge(heat, on=["tile", "firing"], how="left", validate="many_to_one")
     joined = joined[joined["firing"] < joined["lost_from"]]
     joined = joined.assign(
         series=series.name, firings=joined["firing"] - joined["before_firing"] + 1
     )
-    scales = [scale.name for scale in series.settings.scales]
-    columns = [
-        "series", "tile", "patch", "position", "base", "overlay", "base_family", "overlay_family",
-        "base_coats", "base_mesh", "base_coat_weight", "mesh", "coat_weight", "firings", "firing",
-        "session", "grader", *scales, "note",
-    ]  # fmt: skip
-    return joined[columns].reset_index(drop=True)
+    own = [column for column in seen.columns if column not in RECIPE]
+    return joined[[*RECIPE, *own]].reset_index(drop=True)
 
 
 def patches_in_full(series: Series) -> pd.DataFrame:

@@ -74,7 +74,7 @@ _RULES: Mapping[str, _Rule] = {
     "grading.graders": _NAMES,
     "grading.blind": _one_of(True, False),
     "verdict.fine_edge_at_most": _whole(0, 3),
-    "verdict.confidence": _number(0.5, 0.99),
+    "verdict.confidence": _number(0.51, 0.99),
     "verdict.mesh": _MESH,
     "verdict.base_mesh": _MESH,
     "verdict.coat_weight": _COAT,

@@ -12,10 +12,10 @@ from scipy.stats import norm
 from kit.design import next_patches
 from kit.design.grade_information import grade_information
 from kit.design.pair_field import PairField
-from kit.design.pair_knowledge import fitted_scores, knowledge_of, setting_of
+from kit.design.pair_knowledge import fitted_scores, knowledge_of
 from kit.design.verdict_worth import KAPPA, ScoreKnowledge, judged, worth
 from kit.errors import Misuse
-from kit.model import VERDICTS, pair_table
+from kit.model import VERDICTS, PairSetting, pair_table
 from kit.model.verdicts import verdicts
 from kit.series import Series
 
@@ -104,7 +104,7 @@ def fits_of():
 
 
 def test_knowledge_is_in_the_order_of_the_field_and_close_to_the_pair_table(fired, fits_of):
-    setting = setting_of(fired)
+    setting = PairSetting.of(fired.settings.verdict)
     spread, pull = knowledge_of(fits_of(fired), fired.colours, setting)
     table = pair_table(fits_of(fired), fired.colours, setting)
     field: PairField = spread.field
@@ -118,7 +118,7 @@ def test_a_score_that_never_left_its_lowest_steps_makes_no_pair_unsure(fired):
     tame = replace(
         fired, grades=fired.grades.assign(pull_through=fired.grades["pull_through"].clip(upper=1))
     )
-    _, pull = knowledge_of(fitted_scores(tame), tame.colours, setting_of(tame))
+    _, pull = knowledge_of(fitted_scores(tame), tame.colours, PairSetting.of(tame.settings.verdict))
     assert (pull.knowledge.low > 0.95).all()
     assert len(next_patches(tame, 3, patches_per_tile=3, starts=1)) == 3
 

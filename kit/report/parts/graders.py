@@ -3,8 +3,8 @@
 import warnings
 
 from kit.errors import StatisticalWarning
-from kit.model import agreement, grader_influence
-from kit.report.analysis import Analysis, pair_setting, used_colours
+from kit.model import PairSetting, agreement, grader_influence
+from kit.report.analysis import Analysis, used_colours
 from kit.report.document import Block, Bullets, Paragraph, Point, Section
 from kit.report.figures.graders import graders_side_by_side
 from kit.report.words import listed
@@ -36,7 +36,7 @@ def _what_each_does(analysis: Analysis) -> tuple[Block, ...]:
     """Say which verdicts would change without one of the graders."""
     if analysis.pairs.empty:
         return ()
-    setting = pair_setting(analysis.series.settings.verdict)
+    setting = PairSetting.of(analysis.series.settings.verdict)
     left_out = grader_influence(analysis.fits.by_scale, used_colours(analysis.series), setting)
     points = tuple(Point(sentence) for sentence in left_out["sentence"])
     return (Paragraph("What it does to the verdicts:"), Bullets(points))

@@ -4,8 +4,8 @@ import pandas as pd
 
 from kit.design import next_patches
 from kit.errors import Misuse
-from kit.model import NOT_KNOWN
-from kit.report.analysis import Analysis, pair_setting, used_colours
+from kit.model import NOT_KNOWN, PairSetting
+from kit.report.analysis import Analysis, used_colours
 from kit.report.document import Block, Paragraph, Section, TableBlock
 from kit.report.figures.rounds import rounds_picture
 from kit.report.rounds import verdicts_by_round
@@ -68,7 +68,7 @@ def suggest(analysis: Analysis, tiles: int) -> pd.DataFrame:
         analysis.fits.by_scale,
         tiles * settings.patches_per_tile,
         colours=used_colours(analysis.series),
-        setting=pair_setting(settings.verdict),
+        setting=PairSetting.of(settings.verdict),
         patches_per_tile=settings.patches_per_tile,
         wishes=only,
         seed=settings.seed,
