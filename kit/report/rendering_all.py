@@ -1,5 +1,6 @@
 """`kit report --all`: every series' report, and one page over all of them."""
 
+import warnings
 from collections.abc import Callable
 from pathlib import Path
 
@@ -55,10 +56,13 @@ def render_all(
     marks = {folder: fingerprint(folder) for folder in folders}
     stale = [f for f in folders if not is_current(into / f.name, marks[f])]
     say(f"{len(folders)} series, {len(stale)} with new data")
-    tasks = (joblib.delayed(_render_one)(f, into / f.name, marks[f]) for f in stale)
-    made = joblib.Parallel(n_jobs=jobs, return_as="generator_unordered")(tasks)
-    for count, (name, problem) in enumerate(made, start=1):
-        say(f"{count} of {len(stale)}: {name}{f': {problem}' if problem else ''}")
+    tasks = [joblib.delayed(_render_one)(f, into / f.name, marks[f]) for f in stale]
+    with warnings.catch_warnings():
+        # A worker that grows or idles is replaced by a fresh one, and its work done there.
+        warnings.filterwarnings("ignore", message="A worker stopped")
+        made = joblib.Parallel(n_jobs=jobs, return_as="generator_unordered")(tasks)
+        for count, (name, problem) in enumerate(made, start=1):
+            say(f"{count} of {len(stale)}: {name}{f': {problem}' if problem else ''}")
     say("All series together")
     several, unread = read_every_series(data)
     together = analyse_together(several)

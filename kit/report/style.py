@@ -19,13 +19,6 @@ GRADE_COLOURS = ("#f3ead9", "#f0c987", "#dc8a4a", "#a8433a", "#4d1733")
 
 FAMILY_COLOURS = {"leaded": "#1f4e79", "unleaded": "#c77d0a"}
 
-PAIR_COLOURS = {
-    "leaded over leaded": "#1f4e79",
-    "leaded over unleaded": "#6ba3d6",
-    "unleaded over leaded": "#e5a84b",
-    "unleaded over unleaded": "#8a5204",
-}
-
 RULES: Mapping[Any, Any] = {
     "font.family": "DejaVu Sans",
     "font.size": 9.5,

@@ -55,20 +55,6 @@ def untold(statement: str) -> str:
     return f"Whether {statement} cannot be told from these samples"
 
 
-def in_ten(chance: float) -> str:
-    """Say a chance as a count: '8 times in 10'; the ends as 'more than 19 times in 20'."""
-    if chance >= 0.95:
-        return "more than 19 times in 20"
-    if chance < 0.05:
-        return "less than once in 20"
-    times = round(chance * 10)
-    if times == 0:
-        return "less than once in 10"
-    if times == 10:
-        return "more than 9 times in 10"
-    return f"{'once' if times == 1 else f'{times} times'} in 10"
-
-
 def percent(chance: float) -> str:
     """Say a chance as whole percent that do not break, never as a false 0 or 100."""
     if chance < 0.01:
@@ -103,11 +89,6 @@ def lower_first(text: str) -> str:
 def inches(millimetres: float) -> str:
     """Give millimetres with inches: '14 mm (0.55 in)'."""
     return f"{millimetres:g} mm ({millimetres / 25.4:.2f} in)"
-
-
-def once(count: int) -> str:
-    """Say how often: 'once', 'twice', '3 times'."""
-    return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def day(date: dt.date) -> str:
