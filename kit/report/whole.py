@@ -10,6 +10,7 @@ from kit.report.parts.findings import findings
 from kit.report.parts.fired import fired
 from kit.report.parts.graders import graders
 from kit.report.parts.how_to_read import how_to_read
+from kit.report.parts.measured import measured
 from kit.report.parts.method import method
 from kit.report.parts.next_round import next_round
 from kit.report.parts.pairs import pairs_by_verdict
@@ -22,6 +23,7 @@ from kit.report.parts.surprises import surprises
 def whole_report(analysis: Analysis) -> Document:
     """Put the report together."""
     settings = analysis.series.settings
+    photographs = measured(analysis)
     sections = (
         question(analysis),
         fired(analysis),
@@ -30,6 +32,7 @@ def whole_report(analysis: Analysis) -> Document:
         pairs_by_verdict(analysis),
         surprises(analysis),
         graders(analysis),
+        *((photographs,) if photographs else ()),
         doubts(analysis),
         next_round(analysis),
         samples(analysis),

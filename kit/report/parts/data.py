@@ -10,6 +10,7 @@ _ABOUT = {
     "patches": "what was stencilled where",
     "firings": "every trip through the heat, and every accident",
     "grades": "every grade by every grader",
+    "measurements": "what the photographs gave, patch by patch",
     "corrections": "grades as they were before they were corrected",
 }
 
