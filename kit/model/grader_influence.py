@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping
 import pandas as pd
 
 from kit.errors import FewGradersWarning, Misuse, StatisticalWarning
-from kit.model.pairs import SCORES, PairSetting, pair_table
+from kit.model.pair_setting import PairSetting
+from kit.model.pairs import SCORES, pair_table
 from kit.model.series_fit import ScaleFit, fit_observations
 from kit.model.verdicts import NOT_KNOWN
 

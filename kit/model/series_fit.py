@@ -115,8 +115,8 @@ def fit_observations(
         Every step of the scale.
     """
     graded = _graded(frame, scale, steps)
-    factors, dropped = _factors(graded)
-    groups, reasons = _groups(graded, with_prior=prior is not None)
+    factors, dropped = varied_factors(graded)
+    groups, reasons = groups_carried(graded, with_prior=prior is not None)
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         model = OrdinalMixedModel(formula(scale, factors), graded, groups=groups)
@@ -156,20 +156,24 @@ def _graded(frame: pd.DataFrame, scale: str, steps: Sequence[int]) -> pd.DataFra
             "explain; at least two different grades are needed."
         )
     graded[scale] = pd.Categorical(values, categories=list(steps), ordered=True)
-    several = "series" in graded and len(graded["series"].unique()) > 1
-    if several:
-        for column in ("tile", "patch", "session"):
-            graded[column] = graded["series"] + " " + graded[column].astype(str)
-    return graded
+    return series_apart(graded)
 
 
-def _factors(graded: pd.DataFrame) -> tuple[list[str], list[str]]:
+def series_apart(seen: pd.DataFrame) -> pd.DataFrame:
+    """Name tiles, patches and sessions by their series too, where there are several."""
+    if "series" not in seen or len(seen["series"].unique()) < 2:
+        return seen
+    own = {c: seen["series"] + " " + seen[c].astype(str) for c in ("tile", "patch", "session")}
+    return seen.assign(**own)
+
+
+def varied_factors(seen: pd.DataFrame) -> tuple[list[str], list[str]]:
     """Factors that vary, and a sentence for each that does not."""
     varied, dropped = [], []
     for factor in ("base_family", "overlay_family", *MEASURES):
-        if factor not in graded:
+        if factor not in seen:
             continue
-        levels = graded[factor].unique()
+        levels = seen[factor].unique()
         if len(levels) > 1:
             varied.append(factor)
         else:
@@ -177,7 +181,7 @@ def _factors(graded: pd.DataFrame) -> tuple[list[str], list[str]]:
     return varied, [sentence[0].upper() + sentence[1:] for sentence in dropped]
 
 
-def _groups(graded: pd.DataFrame, with_prior: bool) -> tuple[list[str], list[str]]:
+def groups_carried(seen: pd.DataFrame, with_prior: bool) -> tuple[list[str], list[str]]:
     """Groups that the rows can carry, and a sentence for each that they cannot.
 
     Under a prior two groups that divide the rows alike both stay: the prior shares their variation
@@ -186,17 +190,17 @@ def _groups(graded: pd.DataFrame, with_prior: bool) -> tuple[list[str], list[str
     kept: list[Group] = []
     dropped: list[str] = []
     for name in GROUPS:
-        if not set(name.split(":")) <= set(graded.columns):
+        if not set(name.split(":")) <= set(seen.columns):
             continue
-        if graded[name.split(":")].drop_duplicates().shape[0] < 2:
+        if seen[name.split(":")].drop_duplicates().shape[0] < 2:
             if name != "series":
                 dropped.append(f"There is one {name} only, so its variation cannot be seen.")
             continue
-        group = read_group(name, graded)
-        if group.size == len(graded) and name in NOISE:
+        group = read_group(name, seen)
+        if group.size == len(seen) and name in NOISE:
             dropped.append(
-                f"Every {name} was graded once, so its variation cannot be told apart from the "
-                "grader's wavering; the two count together."
+                f"Every {name} was seen once, so its variation cannot be told apart from the "
+                "wavering of a single reading; the two count together."
             )
             continue
         twin = next((other for other in kept if same_division(group, other)), None)
@@ -204,7 +208,7 @@ def _groups(graded: pd.DataFrame, with_prior: bool) -> tuple[list[str], list[str
             kept.append(group)
             continue
         text = (
-            f"{PLAIN[name]} and {PLAIN[twin.name]} divide the grades in the same way, so they "
+            f"{PLAIN[name]} and {PLAIN[twin.name]} divide the rows in the same way, so they "
             f"cannot be told apart; {PLAIN[name]} was left out."
         )
         warnings.warn(text, AliasedEffectWarning, stacklevel=4)

@@ -10,13 +10,13 @@ from kit.photo.drawing import (
     tile_slip_drawing,
 )
 from kit.photo.folder import FolderResult, measure_folder
+from kit.photo.joined import join_measurements
 from kit.photo.marker import firing_marker, tile_marker
 from kit.photo.measure_series import Measured, measure_series
 from kit.photo.opening import Unmeasurable, picture_path
 from kit.photo.picture import COLUMNS, MEASURES, PictureResult, measure_picture
 from kit.photo.plan import PhotoPlan, photo_plan
 from kit.photo.private import strip_private
-from kit.photo.shares import scale_se, scale_to_share, share_to_scale
 from kit.photo.usable import usable_measurements
 
 __all__ = [
@@ -37,14 +37,12 @@ __all__ = [
     "card_for",
     "firing_marker",
     "firing_slip_drawing",
+    "join_measurements",
     "measure_folder",
     "measure_picture",
     "measure_series",
     "photo_plan",
     "picture_path",
-    "scale_se",
-    "scale_to_share",
-    "share_to_scale",
     "strip_private",
     "tile_marker",
     "tile_slip_drawing",

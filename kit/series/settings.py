@@ -50,6 +50,9 @@ class Verdict:
     ----------
     fine_edge_at_most : int
         A fine edge holds when spread and pull-through are both at or below this step.
+    fine_edge_mm, fine_edge_share : float
+        The same rule for photographs: the edge stands at most so far beyond the stencil's line,
+        and the base shows in at most this share of the patch.
     confidence : float
         Least chance at which something is called so.
     mesh, base_mesh : int
@@ -60,6 +63,8 @@ class Verdict:
     """
 
     fine_edge_at_most: int = 1
+    fine_edge_mm: float = 0.5
+    fine_edge_share: float = 0.10
     confidence: float = 0.8
     mesh: int = 100
     base_mesh: int = 80

@@ -74,6 +74,8 @@ _RULES: Mapping[str, _Rule] = {
     "grading.graders": _NAMES,
     "grading.blind": _one_of(True, False),
     "verdict.fine_edge_at_most": _whole(0, 3),
+    "verdict.fine_edge_mm": _number(0, 10, " mm"),
+    "verdict.fine_edge_share": _number(0, 0.9),
     "verdict.confidence": _number(0.51, 0.99),
     "verdict.mesh": _MESH,
     "verdict.base_mesh": _MESH,

@@ -61,6 +61,8 @@ blind = true              # hide the recipe while grading
 # The rule that a pair is judged by.
 [verdict]
 fine_edge_at_most = 1     # spread and pull-through both at or below this step
+fine_edge_mm = 0.5        # for photographs: spread at most this, 0.5 mm is about 0.02 in
+fine_edge_share = 0.1     # for photographs: the base shows in at most this share of the patch
 confidence = 0.8          # how likely a thing must be before the kit says it
 mesh = 100
 base_mesh = 80

@@ -111,6 +111,8 @@ SETTINGS = {
     "seed = 5": ("seed = 5.5", "seed"),
     "width_mm = 50.0": ('width_mm = "wide"', "blank.width_mm"),
     "confidence = 0.8": ("confidence = 80", "verdict.confidence"),
+    "fine_edge_mm = 0.5": ("fine_edge_mm = -1", "verdict.fine_edge_mm"),
+    "fine_edge_share = 0.1": ("fine_edge_share = 10", "verdict.fine_edge_share"),
     "mesh = [100]": ("mesh = [101]", "factors.mesh"),
     'ask = "which pairs work"': ('ask = "everything"', "ask"),
     'name = "spread"': ('name = "sprawl"', "scale"),

@@ -1,10 +1,12 @@
+"""The scale on which shares are modelled."""
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import logit
 
-from kit.photo import scale_se, scale_to_share, share_to_scale
+from kit.model import scale_to_share, share_to_scale
 
 shares = st.floats(0, 1)
 
@@ -24,10 +26,3 @@ def test_the_scale_keeps_the_order(one, other):
 def test_without_the_allowance_the_scale_is_the_logit():
     p = np.linspace(0.02, 0.98, 25)
     np.testing.assert_allclose(share_to_scale(p, 0.0), logit(p))
-
-
-def test_standard_errors_follow_the_slope():
-    p = np.array([0.0, 0.1, 0.5, 0.97])
-    step = 1e-6
-    slope = (share_to_scale(p + step) - share_to_scale(p)) / step
-    np.testing.assert_allclose(scale_se(p, np.full(4, 0.02)), 0.02 * slope, rtol=1e-3)

@@ -35,12 +35,3 @@ def scale_to_share(y: NDArray[np.floating], epsilon: float = EPSILON) -> NDArray
     """Carry values on the logit scale back to shares, 0 to 1: undoes `share_to_scale`."""
     odds = np.exp(np.asarray(y, float))
     return np.clip((odds * (1 + epsilon) - epsilon) / (1 + odds), 0.0, 1.0)
-
-
-def scale_se(
-    share: NDArray[np.floating], share_se: NDArray[np.floating], epsilon: float = EPSILON
-) -> NDArray[np.float64]:
-    """Carry standard errors of shares to the logit scale, by the slope there (delta method)."""
-    p = np.clip(np.asarray(share, float), 0.0, 1.0)
-    slope = (1 + 2 * epsilon) / ((p + epsilon) * (1 - p + epsilon))
-    return np.asarray(share_se, float) * slope

@@ -1,0 +1,140 @@
+"""The standard model of a series for what the photographs measured."""
+
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike
+
+from kit.errors import AliasedEffectWarning, Misuse
+from kit.model import posterior as posteriors
+from kit.model.crossed import Array
+from kit.model.linear import LinearMixedModel, LinearResults
+from kit.model.prior import Prior
+from kit.model.series_fit import formula, groups_carried, series_apart, varied_factors
+from kit.model.shares import scale_to_share, share_to_scale
+from kit.model.terms import read_group
+
+
+@dataclass(frozen=True, eq=False)
+class MeasureFit:
+    """A fitted measure of one series or several.
+
+    Attributes
+    ----------
+    measure : str
+        Its column.
+    results : LinearResults
+        In mm, or for a share on the scale of `share_to_scale`.
+    frame : DataFrame
+        The measured rows, as `kit.photo.join_measurements` gives them.
+    factors : tuple of str
+        Factors with more than one level, which the formula uses.
+    dropped : tuple of str
+        What was left out or cannot be told apart, and why, one sentence each.
+    """
+
+    measure: str
+    results: LinearResults
+    frame: pd.DataFrame
+    factors: tuple[str, ...]
+    dropped: tuple[str, ...]
+
+    @property
+    def is_share(self) -> bool:
+        return is_share(self.measure)
+
+    def to_scale(self, values: ArrayLike) -> Array:
+        """Carry measured values to the scale of the model."""
+        plain: Array = np.asarray(values, float)
+        return share_to_scale(plain) if self.is_share else plain
+
+    def from_scale(self, values: ArrayLike) -> Array:
+        """Carry values on the scale of the model back to mm or shares."""
+        scaled: Array = np.asarray(values, float)
+        return scale_to_share(scaled) if self.is_share else scaled
+
+    def foretell(self, frame: pd.DataFrame, noise: Sequence[str] = ()) -> tuple[Array, Array]:
+        """Foretell single new measurements.
+
+        Parameters
+        ----------
+        frame : DataFrame, n rows
+        noise : sequence of str
+            As for `LinearResults.latent`.
+
+        Returns
+        -------
+        mean, sd : (n,) arrays
+            On the scale of the model.
+        """
+        posterior = self.results.posterior
+        rows = posteriors.lay_out(posterior, frame, noise)
+        variance = posteriors.variance(posterior, rows) + self.results.residual_sd**2
+        return rows.mean, np.sqrt(variance)
+
+
+def is_share(measure: str) -> bool:
+    """Say whether a measure is a share, by its name."""
+    return measure.endswith("_share")
+
+
+def fit_measurements(
+    frame: pd.DataFrame, measure: str, prior: Prior | Literal["weak"] | None = "weak"
+) -> MeasureFit:
+    """Fit the standard model to one measure: the right-hand side of the grades, a normal response.
+
+    Nobody grades a photograph, so there is no grader among the sources of variation. What one
+    picture is off by counts in the residual.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As `kit.photo.join_measurements` gives it; several series one below the other. A colour
+        keeps its identity across series; tiles, patches and sessions do not.
+    measure : str
+        A column in mm such as 'spread_mm', or a share such as 'pull_through_share', which is
+        fitted on the scale of `share_to_scale`.
+    prior : 'weak', Prior or None
+
+    Raises
+    ------
+    Misuse
+        If nothing was measured, every value is the same, or there are fewer than the effects need.
+
+    Warns
+    -----
+    AliasedEffectWarning
+        If terms cannot be told apart; it says which.
+    """
+    if measure not in frame:
+        raise Misuse(f"The measurements have no column {measure!r}.")
+    measured = series_apart(frame[frame[measure].notna()].reset_index(drop=True))
+    if measured.empty:
+        raise Misuse(f"No photograph gave {measure} yet.")
+    factors, dropped = varied_factors(measured)
+    response = f"scaled_{measure}" if is_share(measure) else measure
+    rows = measured
+    if is_share(measure):
+        rows = measured.assign(**{response: share_to_scale(measured[measure].to_numpy(float))})
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
+        carried, reasons = groups_carried(measured, with_prior=prior is not None)
+        groups = [name for name in carried if read_group(name, measured).size < len(measured)]
+        model = LinearMixedModel(formula(response, factors), rows, groups=groups)
+        results = model.fit(prior=prior)
+    for warning in said:
+        warnings.warn(warning.message, warning.category, stacklevel=2)
+        if issubclass(warning.category, AliasedEffectWarning):
+            reasons.append(str(warning.message))
+    reasons += [
+        f"No {name} was measured twice, so its variation counts with the residual."
+        for name in carried
+        if name not in groups
+    ]
+    return MeasureFit(
+        measure, results, measured, tuple(factors), tuple(dict.fromkeys(dropped + reasons))
+    )
