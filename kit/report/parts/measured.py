@@ -36,7 +36,7 @@ def measured(analysis: Analysis) -> Section | None:
         )
         return Section("measured", title, (opening, unlike))
     picture = grades_and_millimetres(both, SPREAD, 1 / steps_per_mm)
-    points = tuple(Point(sentence) for sentence in grader_sentences(results))
+    points = tuple(Point(sentence) for sentence in grader_sentences(results, min(both["grader"])))
     graders = (Paragraph("Does a grade mean the same to each?"), Bullets(points)) if points else ()
     return Section("measured", title, (opening, picture, *graders))
 
@@ -55,7 +55,7 @@ def fit_steps(both: pd.DataFrame) -> LinearResults:
     return LinearMixedModel(formula, both, groups=["patch"]).fit(prior="weak")
 
 
-def grader_sentences(results: LinearResults) -> list[str]:
+def grader_sentences(results: LinearResults, first: str) -> list[str]:
     """Say how each grader grades what measures the same, against the first by name."""
     interval = results.conf_int(1 - _CONFIDENCE)
     said = []
@@ -66,8 +66,9 @@ def grader_sentences(results: LinearResults) -> list[str]:
         low, high = interval.loc[name, "low"], interval.loc[name, "high"]
         size = f"({low:+.1f} to {high:+.1f} of a step)".replace("-", "−")
         if low <= 0 <= high:
-            said.append(f"{grader} grades what measures the same no differently that shows {size}.")
+            said.append(f"{grader} and {first} grade what measures the same alike {size}.")
         else:
             way = "higher" if value > 0 else "lower"
-            said.append(f"{grader} grades what measures the same {abs(value):.1f} {way} {size}.")
+            much = f"{abs(value):.1f} of a step {way} than {first}"
+            said.append(f"{grader} grades what measures the same {much} {size}.")
     return said
