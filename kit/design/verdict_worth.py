@@ -7,9 +7,10 @@ verdict follows from the q of both scores and a confidence p:
     suited when q_s q_t >= p,  broken through when 1 - q_t >= p,  avoid when (1 - q_s) q_t >= p
 
 (s spread, t pull-through). If firing took away the share d of the variance, the mean would move to
-m' ~ N(m, d v) and v(1 - d) would remain. The chance that the verdict given then is the one that
-the true x would give can be worked out in advance; what it gains is the pair's worth. It is large
-where a verdict is near, and nil where nothing fired could change it.
+m' ~ N(m, d v) and v(1 - d) would remain. The chance that the pair then gets a verdict, and the one
+that the true x would give, can be worked out in advance; what it gains is the pair's worth. It is
+large where a verdict is near, and nil where nothing fired could change it. A pair that even the
+truth would leave 'not known yet' gains nothing.
 """
 
 from dataclasses import dataclass
@@ -66,9 +67,11 @@ def judged(spread_low: Floats, pull_low: Floats, confidence: float) -> Ints:
 
 
 def worth(
-    spread: ScoreKnowledge, pull: ScoreKnowledge, confidence: float, share: float = 0.5
+    spread: ScoreKnowledge, pull: ScoreKnowledge, confidence: float, share: float = 0.6
 ) -> Floats:
     """Gain in the chance of a right verdict if a share of each pair's variance went away.
+
+    A patch on the pair itself typically takes away 0.6 of it.
 
     Returns
     -------
@@ -80,7 +83,7 @@ def worth(
 
 
 def _right(spread: ScoreKnowledge, pull: ScoreKnowledge, confidence: float, d: float) -> Floats:
-    """Chance that the verdict after losing the share d of the variance is the true one.
+    """Chance of a verdict after losing the share d of the variance, and the true one.
 
     Axes: pair; true x on spread; true x on pull-through; node of m' on spread.
     """
@@ -107,7 +110,7 @@ def _right(spread: ScoreKnowledge, pull: ScoreKnowledge, confidence: float, d: f
     suited = chance_low_enough(confidence / q_s)
     avoid = chance_low_enough(confidence / (1 - q_s))
     not_broken = chance_low_enough(np.full_like(q_s, 1 - confidence))
-    given = np.stack([suited, 1 - not_broken, avoid, not_broken - suited - avoid], axis=-1)
+    given = np.stack([suited, 1 - not_broken, avoid, np.zeros_like(suited)], axis=-1)
     right = np.take_along_axis(given, truth[..., None], axis=-1)[..., 0]
     return np.asarray(right.mean(axis=(1, 2)))
 

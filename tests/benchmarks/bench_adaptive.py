@@ -5,13 +5,13 @@ three times and has two graders. All are fitted by the kit's model and judged by
 
     random   every tile gets a random base and four random overlays of other colours
     survey   `kit.design.survey`, all at once
-    rounds   half by `survey`, then two rounds of a quarter each by `next_patches`
+    rounds   half the tiles by `survey`, then two rounds of a quarter each by `next_patches`
 
 A verdict is right when it is the one that the truth's own chances give by the same rule (80 %);
 pairs that even the truth leaves between verdicts are right as 'not known yet'. `placed` counts
 only the pairs that the truth places, and of those the share that got the right verdict.
 
-    OMP_NUM_THREADS=1 python tests/benchmarks/bench_adaptive.py [studios] [first studio]
+    OMP_NUM_THREADS=1 python tests/benchmarks/bench_adaptive.py [studios] [first studio] [file.csv]
 """
 
 import sys
@@ -93,7 +93,8 @@ def random_pairs(patches: int, seed: int) -> pd.DataFrame:
 def fired_in_rounds(truth: Truth, patches: int, seed: int) -> Series:
     """One series that grows: tiles are numbered on, and only the new ones are fired."""
     tiles = patches // PER_TILE
-    first, second = tiles // 2, (tiles - tiles // 2) // 2
+    first = -(-tiles // 2)
+    second = (tiles - first) // 2
     plan = survey(COLOURS, first, PER_TILE, seed=seed, starts=STARTS)
     grown = fire(as_series(plan, "rounds"), truth, seed)
     for number, count in ((2, second), (3, tiles - first - second)):

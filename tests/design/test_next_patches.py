@@ -13,7 +13,7 @@ from kit.design import next_patches
 from kit.design.grade_information import grade_information
 from kit.design.pair_field import PairField
 from kit.design.pair_knowledge import fitted_scores, knowledge_of
-from kit.design.verdict_worth import KAPPA, ScoreKnowledge, judged, worth
+from kit.design.verdict_worth import KAPPA, NOT_KNOWN, ScoreKnowledge, judged, worth
 from kit.errors import Misuse
 from kit.model import VERDICTS, PairSetting, pair_table
 from kit.model.verdicts import verdicts
@@ -54,7 +54,7 @@ def test_verdicts_are_those_of_the_pair_table():
 
 
 def simulated_gain(spread: ScoreKnowledge, pull: ScoreKnowledge, share: float) -> float:
-    """Draw true values, fire, judge, and count how much oftener the verdict is the true one."""
+    """Draw true values, fire, judge, and count how much oftener the true verdict is given."""
     rng = np.random.default_rng(7)
     n = 200_000
 
@@ -71,7 +71,8 @@ def simulated_gain(spread: ScoreKnowledge, pull: ScoreKnowledge, share: float) -
     left_s, left_t = ((1 - share) * k.v[0] + k.wobble for k in (spread, pull))
     after = judged(low(then_s, left_s), low(then_t, left_t), 0.8)
     before = judged(spread.low, pull.low, 0.8)[0]
-    return float(np.mean(after == truth) - np.mean(before == truth))
+    placed = truth != NOT_KNOWN
+    return float(np.mean((after == truth) & placed) - np.mean((before == truth) & placed))
 
 
 @pytest.mark.parametrize(
