@@ -1,6 +1,6 @@
 """What the pictures say: a telephone photograph of a tile turned into millimetres and shares."""
 
-from kit.photo.card import SLIP_MM, Card, PrintScale, card_for
+from kit.photo.card import SLIP_MM, Box, Card, PrintScale, card_for
 from kit.photo.drawing import (
     Label,
     Mark,
@@ -17,12 +17,14 @@ from kit.photo.opening import Unmeasurable, picture_path
 from kit.photo.picture import COLUMNS, MEASURES, PictureResult, measure_picture
 from kit.photo.plan import PhotoPlan, photo_plan
 from kit.photo.private import strip_private
+from kit.photo.raster import Raster
 from kit.photo.usable import usable_measurements
 
 __all__ = [
     "COLUMNS",
     "MEASURES",
     "SLIP_MM",
+    "Box",
     "Card",
     "FolderResult",
     "Label",
@@ -31,6 +33,7 @@ __all__ = [
     "PhotoPlan",
     "PictureResult",
     "PrintScale",
+    "Raster",
     "Rectangle",
     "Unmeasurable",
     "card_drawing",

@@ -14,8 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from PIL import Image
 
-from kit.photo.card import Card, PrintScale
-from kit.photo.raster import Raster
+from kit.photo import Card, PrintScale, Raster
 from kit.studio.picture_camera import Camera, distorted, expose, shown_from
 from kit.studio.picture_card import PIXELS_PER_MM as CARD_PIXELS_PER_MM
 from kit.studio.picture_card import draw_card

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.raster import Raster
+from kit.photo import Raster
 from kit.studio.picture_texture import display_values
 
 _FILM_DIAGONAL_MM = 43.27

@@ -4,16 +4,19 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from kit.photo.card import SLIP_MM, Box, Card, PrintScale
-from kit.photo.drawing import (
+from kit.photo import (
+    SLIP_MM,
+    Box,
+    Card,
     Label,
     Mark,
+    PrintScale,
+    Raster,
     Rectangle,
     card_drawing,
     firing_slip_drawing,
     tile_slip_drawing,
 )
-from kit.photo.raster import Raster
 
 PIXELS_PER_MM = 24
 PAPER = 0.86
@@ -64,14 +67,19 @@ def _printed(marks: list[Mark], width_mm: float, height_mm: float, scale: PrintS
             )
         else:
             _write(pen, mark, across, down)
-    fine = np.asarray(sheet, np.float32) / 255
-    light = np.where(fine <= 0.04045, fine / 12.92, ((fine + 0.055) / 1.055) ** 2.4)
-    reflectance = (_INK + (PAPER - _INK) * light**1.06).astype(np.float32)
+    reflectance = _reflectances()[np.asarray(sheet)]
     final = (
         round(width_mm * PIXELS_PER_MM * scale.across),
         round(height_mm * PIXELS_PER_MM * scale.down),
     )
     return cv2.resize(reflectance, final, interpolation=cv2.INTER_AREA)
+
+
+def _reflectances() -> Raster:
+    """Reflectance that each of the 256 greys comes out at, a little dark as ink spreads."""
+    grey = np.arange(256) / 255
+    light = np.where(grey <= 0.04045, grey / 12.92, ((grey + 0.055) / 1.055) ** 2.4)
+    return (_INK + (PAPER - _INK) * light**1.06).astype(np.float32)
 
 
 def _write(pen: ImageDraw.ImageDraw, label: Label, across: float, down: float) -> None:

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.raster import Raster
+from kit.photo import Raster
 from kit.studio.picture_camera import shown_from
 from kit.studio.picture_tile import PIXELS_PER_MM as TILE_PIXELS_PER_MM
 from kit.studio.picture_tile import TileLook

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 from scipy import fft
 
-from kit.photo.raster import Raster
+from kit.photo import Raster
 
 
 def linear_light(rgb: tuple[float, float, float]) -> Raster:
@@ -16,10 +16,9 @@ def linear_light(rgb: tuple[float, float, float]) -> Raster:
 
 def display_values(linear: Raster) -> Raster:
     """Turn linear light (0 to 1) into sRGB values (IEC 61966-2-1)."""
-    value = np.clip(linear, 0, 1)
-    return np.where(
-        value <= 0.0031308, 12.92 * value, 1.055 * np.power(value, 1 / 2.4) - 0.055
-    ).astype(np.float32)
+    value: Raster = np.clip(linear, 0, 1).astype(np.float32)
+    bright: Raster = 1.055 * cv2.pow(value, 1 / 2.4) - 0.055
+    return np.where(value <= 0.0031308, 12.92 * value, bright)
 
 
 def lightness_shifted(linear: Raster, shift: Raster) -> Raster:

@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import erf
 
-from kit.photo.raster import Raster
+from kit.photo import Raster
 from kit.series import Blank, Position, Stencil, positions
 from kit.studio.picture_texture import band_noise, lightness_shifted, linear_light
 

@@ -1,7 +1,7 @@
 """Cautions."""
 
 from kit.report.document import Caution, Paragraph, Point, Section
-from kit.series.cautions import CAUTIONS, DEFERENCE
+from kit.series import CAUTIONS, DEFERENCE
 
 
 def cautions() -> Section:
