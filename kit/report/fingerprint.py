@@ -1,6 +1,7 @@
 """Telling whether a report is still the report of its data."""
 
 import hashlib
+from collections.abc import Iterable
 from importlib.metadata import version
 from pathlib import Path
 
@@ -19,6 +20,11 @@ def fingerprint(folder: Path) -> str:
             content = path.read_bytes()
             digest.update(f"{path.name}\0{len(content)}\0".encode() + content)
     return digest.hexdigest()
+
+
+def joined(marks: Iterable[str]) -> str:
+    """Condense several fingerprints into one."""
+    return hashlib.sha256("\n".join(marks).encode()).hexdigest()
 
 
 def is_current(reports: Path, mark: str) -> bool:

@@ -11,7 +11,7 @@ from kit.report import html
 from kit.report.analysis import analyse
 from kit.report.entry import read_entry
 from kit.report.files import report_files
-from kit.report.fingerprint import MARK, fingerprint, is_current
+from kit.report.fingerprint import MARK, fingerprint, is_current, joined
 from kit.report.parts.together import together_document
 from kit.report.together import analyse_together, read_every_series, series_folders
 from kit.report.whole import whole_report
@@ -29,7 +29,7 @@ def render_all(
     """Make every series' report, and an index page over all of them.
 
     A series whose data have not changed since its report was made is left alone, so that a run
-    that was stopped goes on where it stopped.
+    that was stopped goes on where it stopped; when nothing has changed, nothing is done.
 
     Parameters
     ----------
@@ -63,12 +63,16 @@ def render_all(
         made = joblib.Parallel(n_jobs=jobs, return_as="generator_unordered")(tasks)
         for count, (name, problem) in enumerate(made, start=1):
             say(f"{count} of {len(stale)}: {name}{f': {problem}' if problem else ''}")
+    whole = joined(marks.values())
+    if is_current(into, whole) and not stale:
+        return into / "index.html"
     say("All series together")
     several, unread = read_every_series(data)
     together = analyse_together(several)
     entries = {s.name: read_entry(into / s.name) for s in together.series}
     document = together_document(together, entries, unread)
     write_whole(into / "index.html", html.page(document).encode("utf-8"))
+    write_whole(into / MARK, f"{whole}\n".encode())
     return into / "index.html"
 
 

@@ -50,6 +50,15 @@ def test_progress_counts(studio):
     assert {line.split(":")[0] for line in studio[1][1:3]} == {"1 of 2", "2 of 2"}
 
 
+def test_does_nothing_when_nothing_has_changed(studio):
+    reports = studio[0] / "reports"
+    before = {p: p.stat().st_mtime_ns for p in reports.rglob("*")}
+    told = []
+    assert render_all(studio[0] / "data", reports, told.append, jobs=1) == reports / "index.html"
+    assert told == ["2 series, 0 with new data"]
+    assert {p: p.stat().st_mtime_ns for p in reports.rglob("*")} == before
+
+
 def test_goes_on_where_it_stopped_and_names_what_it_cannot_read(studio, tmp_path):
     shutil.copytree(studio[0], tmp_path / "studio")
     data, reports = tmp_path / "studio" / "data", tmp_path / "studio" / "reports"
