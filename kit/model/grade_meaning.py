@@ -6,8 +6,8 @@ from itertools import combinations
 
 import numpy as np
 import pandas as pd
-import statsmodels.formula.api as smf
 from scipy import stats
+from statsmodels.regression.linear_model import OLS
 
 from kit.errors import Misuse
 from kit.model.measured import is_share
@@ -123,8 +123,8 @@ def grades_against_measurements(
     if both["grade"].min() == both["grade"].max():
         raise Misuse(f"Every measured patch got the same grade for {scale}.")
     names = sorted(both["grader"].unique())
-    rest = " + C(grader)" if len(names) > 1 else ""
-    step, low, high = _told(both, f"value ~ grade{rest}", {"grade": 1.0}, confidence)
+    own_level = pd.get_dummies(both["grader"], dtype=float)
+    step, low, high = _last_effect(both, own_level.assign(grade=both["grade"]), confidence)
     return GradeMeaning(
         scale,
         measure,
@@ -166,20 +166,18 @@ def _both(
     )
 
 
-def _told(
-    rows: pd.DataFrame, formula: str, contrast: dict[str, float], confidence: float
+def _last_effect(
+    rows: pd.DataFrame, design: pd.DataFrame, confidence: float
 ) -> tuple[float, float, float]:
-    """A contrast of a regression's coefficients with its interval; missing if it has none."""
+    """The last coefficient of a regression on the design, with its interval; or all missing."""
     count = rows["patch"].nunique()
     if count < FEWEST_PATCHES:
         return (np.nan,) * 3
-    codes = pd.factorize(rows["patch"])[0]
-    fit = smf.ols(formula, rows).fit(cov_type="cluster", cov_kwds={"groups": codes})
-    weights = pd.Series(0.0, index=fit.params.index)
-    for name, weight in contrast.items():
-        weights[name] = weight
-    middle = float(weights @ fit.params)
-    se = float(np.sqrt(max(weights @ fit.cov_params() @ weights, 0.0)))
+    groups = pd.factorize(rows["patch"])[0]
+    fit = OLS(rows["value"].to_numpy(), design.to_numpy()).fit(
+        cov_type="cluster", cov_kwds={"groups": groups}
+    )
+    middle, se = float(fit.params[-1]), float(fit.bse[-1])
     reach = float(stats.t.ppf(0.5 + confidence / 2, count - 1)) * se
     return middle, middle - reach, middle + reach
 
@@ -187,7 +185,7 @@ def _told(
 def _levels(both: pd.DataFrame, confidence: float) -> pd.DataFrame:
     rows = []
     for (grader, grade), cell in both.groupby(["grader", "grade"]):
-        _, low, high = _told(cell, "value ~ 1", {"Intercept": 1.0}, confidence)
+        _, low, high = _last_effect(cell, pd.DataFrame({"level": 1.0}, cell.index), confidence)
         rows.append(
             {
                 "grader": grader,
@@ -208,7 +206,9 @@ def _by_grader(both: pd.DataFrame, names: list[str], confidence: float) -> pd.Da
         own = both[both["grader"] == name]
         told = (np.nan,) * 3
         if own["grade"].min() < own["grade"].max():
-            told = _told(own, "value ~ grade", {"grade": 1.0}, confidence)
+            told = _last_effect(
+                own, pd.DataFrame({"level": 1.0, "grade": own["grade"]}), confidence
+            )
         rows.append((name, own["patch"].nunique(), *told))
     return pd.DataFrame(rows, columns=["grader", "patches", "step", "low", "high"])
 
@@ -219,13 +219,13 @@ def _differences(
     """Graders compared at the same grade, whatever the measure does from grade to grade."""
     rows = []
     for first, second in combinations(names, 2):
-        pair = both[both["grader"].isin([first, second])].assign(
-            first=lambda rows, one=first: (rows["grader"] == one).astype(float)
-        )
-        shared = pair.groupby("grade")["grader"].transform("nunique") > 1
+        pair = both[both["grader"].isin([first, second])]
+        pair = pair[pair.groupby("grade")["grader"].transform("nunique") > 1]
         told = (np.nan,) * 3
-        if shared.any():
-            told = _told(pair[shared], "value ~ C(grade) + first", {"first": 1.0}, confidence)
+        if len(pair):
+            level = pd.get_dummies(pair["grade"], dtype=float)
+            by_first = (pair["grader"] == first).astype(float)
+            told = _last_effect(pair, level.assign(first=by_first), confidence)
         rows.append((first, second, *told, _finding(*told[1:], near)))
     columns = ["first", "second", "difference", "low", "high", "finding"]
     return pd.DataFrame(rows, columns=columns)

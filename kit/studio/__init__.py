@@ -1,16 +1,17 @@
-"""An invented studio that fires a plan, for planning, teaching and tests."""
+"""An invented studio that fires a plan and photographs it, for planning, teaching and tests.
 
-from kit.studio.demo import demo_colours, demo_series, demo_settings, demo_truth
-from kit.studio.fire import fire
-from kit.studio.truth import ScaleTruth, Truth, draw_truth
+Loaded piece by piece when first used, so that firing a plan does not draw in what only its
+photographs need.
+"""
 
-__all__ = [
-    "ScaleTruth",
-    "Truth",
-    "demo_colours",
-    "demo_series",
-    "demo_settings",
-    "demo_truth",
-    "draw_truth",
-    "fire",
-]
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach(
+    __name__,
+    submod_attrs={
+        "demo": ["demo_colours", "demo_series", "demo_settings", "demo_truth"],
+        "fire": ["fire", "latent_truth"],
+        "photographed": ["Photographed", "photograph_series"],
+        "truth": ["ScaleTruth", "Truth", "draw_truth"],
+    },
+)

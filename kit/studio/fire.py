@@ -1,10 +1,12 @@
 """An invented studio fires a plan and grades it."""
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
+from kit.errors import Misuse
 from kit.series import ACCIDENTS, Series, patches_in_full
 from kit.studio.truth import ScaleTruth, Truth
 
@@ -56,35 +58,89 @@ def _firings(
     return pd.DataFrame(rows).astype({"accident": "str", "note": "str", "heat": "str"})
 
 
+def latent_truth(series: Series, truth: Truth, seed: int) -> pd.DataFrame:
+    """What lies beneath the grades of a series: the same draws, before anyone looked.
+
+    Parameters
+    ----------
+    series : Series
+        As `fire` gave it.
+    truth : Truth
+    seed : int
+        That it was fired with.
+
+    Returns
+    -------
+    DataFrame
+        One row per sound patch and firing: patch, firing, tile, and a column per scale with its
+        latent value, the wobble of tile, patch and session in it and that of the grader not.
+
+    Raises
+    ------
+    Misuse
+        When the series was not fired with this truth and seed.
+    """
+    fired = fire(series, truth, seed)
+    keys = ["tile", "firing", "session", "accident"]
+    if not fired.firings[keys].equals(series.firings[keys].reset_index(drop=True)):
+        raise Misuse(f"{series.name} was not fired by this studio with the seed {seed}.")
+    random = np.random.default_rng(seed)
+    _firings(series, truth.loss_rate, max(series.settings.factors["firings"]), random)
+    each = _looked_at(fired)
+    beneath = {
+        scale: latent for scale, latent, _ in _seen_on_each_scale(series, each, truth, random)
+    }
+    table = each[["patch", "firing", "tile"]].assign(**beneath)
+    return table.drop_duplicates(["patch", "firing"], ignore_index=True)
+
+
 def _grades(series: Series, truth: Truth, random: np.random.Generator) -> pd.DataFrame:
+    each = _looked_at(series)
+    grades = each[["patch", "firing", "grader"]].copy()
+    grades = grades.assign(**{s.name: pd.NA for s in series.settings.scales})
+    for scale, _, grade in _seen_on_each_scale(series, each, truth, random):
+        grades[scale] = grade
+    scored = {scale.name: "Int64" for scale in series.settings.scales}
+    return grades.astype(scored).assign(note=pd.Series("", index=grades.index, dtype="str"))
+
+
+def _looked_at(series: Series) -> pd.DataFrame:
+    """A row for each time that a grader looks at a patch after a firing."""
     graders = series.settings.graders or ("grader 1",)
     seen = patches_in_full(series).merge(series.firings[["tile", "firing", "session"]], on="tile")
     sound = (seen["firing"] < seen["lost_from"]) & (seen["firing"] >= seen["before_firing"])
     seen = seen[sound].assign(firings=lambda s: s["firing"] - s["before_firing"] + 1)
     each = seen.merge(pd.DataFrame({"grader": graders}), how="cross")
-    each = each.sort_values(["firing", "tile", "position", "grader"], ignore_index=True)
-    grades = each[["patch", "firing", "grader"]].copy()
+    return each.sort_values(["firing", "tile", "position", "grader"], ignore_index=True)
+
+
+def _seen_on_each_scale(
+    series: Series, each: pd.DataFrame, truth: Truth, random: np.random.Generator
+) -> Iterator[tuple[str, np.ndarray, np.ndarray]]:
+    """Scale, latent value of the patch itself, and grade, for each look."""
     for scale in series.settings.scales:
         if scale.name in truth.scales:
-            eta = truth.latent(each, scale.name)
-            grades[scale.name] = _grade(each, eta, truth.scales[scale.name], random)
-        else:
-            grades[scale.name] = pd.Series(pd.NA, index=each.index)
-        grades[scale.name] = grades[scale.name].astype("Int64")
-    return grades.assign(note=pd.Series("", index=grades.index, dtype="str"))
+            own = truth.scales[scale.name]
+            patch, seen = _wobbled(each, truth.latent(each, scale.name), own, random)
+            grade = np.searchsorted(own.cuts, seen + random.logistic(size=len(seen)))
+            yield scale.name, patch, grade
 
 
-def _grade(
+def _wobbled(
     each: pd.DataFrame, eta: np.ndarray, truth: ScaleTruth, random: np.random.Generator
-) -> np.ndarray:
+) -> tuple[np.ndarray, np.ndarray]:
+    """Add what changes from tile to tile and so on: without the grader, and with."""
     wobble = {
         "tile": truth.tile_sd,
         "patch": truth.patch_sd,
         "grader": truth.grader_sd,
         "session": truth.session_sd,
     }
+    patch, seen = eta, eta
     for group, sd in wobble.items():
         codes, levels = pd.factorize(each[group])
-        eta = eta + random.normal(0, sd, len(levels))[codes]
-    latent = eta + random.logistic(size=len(eta))
-    return np.searchsorted(truth.cuts, latent)
+        off = random.normal(0, sd, len(levels))[codes]
+        seen = seen + off
+        if group != "grader":
+            patch = patch + off
+    return patch, seen
