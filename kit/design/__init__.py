@@ -1,6 +1,7 @@
 """What to fire: fractions, optimal split plots, pair surveys, precision and order of work."""
 
 from kit.design.efficiency import Efficiency, RelativeEfficiency, efficiency, relative_efficiency
+from kit.design.fitted_spreads import fitted_spreads
 from kit.design.fraction import Fraction, fraction
 from kit.design.next_patches import next_patches
 from kit.design.optimal import optimal
@@ -24,6 +25,7 @@ __all__ = [
     "Spreads",
     "budget_curve",
     "efficiency",
+    "fitted_spreads",
     "fraction",
     "next_patches",
     "optimal",

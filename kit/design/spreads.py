@@ -31,7 +31,7 @@ class Spreads:
     Notes
     -----
     The values are common practice, no source: a person's rough idea of a bench. Replace them with
-    those of a fitted series as soon as there is one.
+    those of a fitted series (`kit.design.fitted_spreads`) as soon as there is one.
     """
 
     base: float = 0.35
