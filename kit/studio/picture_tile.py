@@ -110,20 +110,20 @@ def draw_tile(look: TileLook, rng: np.random.Generator) -> tuple[Raster, Raster,
     places = {p.number: p for p in positions(look.blank, look.stencil, look.patches_planned)}
     rows = []
     for patch in look.patches:
-        surface, row = _with_patch(surface, look, patch, places[patch.position], rng)
-        rows.append(row)
+        rows.append(_lay_patch(surface, look, patch, places[patch.position], rng))
     bare = np.clip((outside + _RIM_MM) / 0.15, 0, 1)[..., None].astype(np.float32)
     surface = surface * (1 - bare) + _COPPER_OXIDE * bare
     return surface, cover, pd.DataFrame(rows)
 
 
-def _with_patch(
+def _lay_patch(
     surface: Raster,
     look: TileLook,
     patch: PatchLook,
     place: Position,
     rng: np.random.Generator,
-) -> tuple[Raster, dict[str, object]]:
+) -> dict[str, object]:
+    """Lay one patch on the surface, in place, and say what a perfect measurement would read."""
     reach = float(np.hypot(look.stencil.size_mm, look.stencil.height_mm)) / 2 + 4.0
     if look.stencil.shape == "disc":
         reach = look.stencil.size_mm / 2 + 5.0
@@ -150,10 +150,9 @@ def _with_patch(
         if sd
     )
     colour = lightness_shifted(colour.astype(np.float32), np.asarray(mottle, np.float32))
-    surface = surface.copy()
     under = surface[top:bottom, left:right]
     surface[top:bottom, left:right] = under * (1 - share) + colour * share
-    truth = {
+    return {
         "patch": patch.patch,
         "position": patch.position,
         "spread_mm": float(creep.mean()),
@@ -163,7 +162,6 @@ def _with_patch(
         "mottle_fine": patch.mottle_fine,
         "mottle_coarse": patch.mottle_coarse,
     }
-    return surface, truth
 
 
 def _grid(width_mm: float, height_mm: float) -> tuple[Raster, Raster]:
