@@ -177,7 +177,8 @@ def _last_effect(
     fit = OLS(rows["value"].to_numpy(), design.to_numpy()).fit(
         cov_type="cluster", cov_kwds={"groups": groups}
     )
-    middle, se = float(fit.params[-1]), float(fit.bse[-1])
+    # Where two graders always agree the variance is nothing, which rounding may make negative.
+    middle, se = float(fit.params[-1]), float(np.sqrt(max(fit.cov_params()[-1, -1], 0.0)))
     reach = float(stats.t.ppf(0.5 + confidence / 2, count - 1)) * se
     return middle, middle - reach, middle + reach
 

@@ -4,7 +4,6 @@ from collections.abc import Mapping
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import minimize_scalar
 from scipy.stats import norm
 
 from kit.errors import Misuse
@@ -18,6 +17,9 @@ from kit.model.verdicts import NOT_KNOWN, verdicts
 
 MEASURE_OF = {"spread": "spread_mm", "pull_through": "pull_through_share"}
 """What stands for each score when photographs judge."""
+
+PRIOR_SD = 0.5
+"""Of a correlation on Fisher's scale, before anything is measured."""
 
 
 def measured_pair_table(
@@ -81,29 +83,23 @@ def measure_correlation(one: MeasureFit, other: MeasureFit) -> float:
     """Correlation of two measures of one patch, given what is known of its pair.
 
     Both are put in standard deviations from what the model foretells for a new patch of the same
-    recipe; the correlation is the most likely one of the normal distribution. A weak prior pulls
-    it towards zero when patches are few.
+    recipe. On Fisher's scale their correlation r is atanh(r), about normal with variance
+    1 / (n - 3) for n patches: Fisher (1921), On the probable error of a coefficient of correlation
+    deduced from a small sample, Metron 1. A weak prior there, normal with standard deviation 1/2,
+    pulls it towards zero when patches are few.
 
     Returns
     -------
     float
-        0 where fewer than 20 measurements have both.
+        0 where fewer than 20 patches have both.
     """
     keys = [key for key in ("series", "patch", "firing") if key in one.frame]
-    here, there = _apart(one), _apart(other)
-    both = here.merge(there, on=keys, suffixes=("_one", "_other"))
-    if len(both) < FEWEST:
+    both = _apart(one).merge(_apart(other), on=keys, suffixes=("_one", "_other"))
+    patches = both.drop_duplicates(keys[:-1]).shape[0]
+    if patches < FEWEST:
         return 0.0
-    z, w = both["z_one"].to_numpy(), both["z_other"].to_numpy()
-    # Measurements of one patch repeat each other: together they count as one of each patch.
-    share = both["patch"].nunique() / len(both)
-
-    def misfit(rho: float) -> float:
-        left = 1 - rho**2
-        squares = (z**2 - 2 * rho * z * w + w**2) / left
-        return 0.5 * share * float(np.sum(np.log(left) + squares)) + 2 * np.arctanh(rho) ** 2
-
-    return float(minimize_scalar(misfit, bounds=(-LARGEST, LARGEST), method="bounded").x)
+    r = np.clip(np.corrcoef(both["z_one"], both["z_other"])[0, 1], -LARGEST, LARGEST)
+    return float(np.tanh(np.arctanh(r) * (patches - 3) / (patches - 3 + 1 / PRIOR_SD**2)))
 
 
 def _at_most(fit: MeasureFit, recipe: pd.DataFrame, limit: float) -> Array:
