@@ -126,7 +126,7 @@ def test_failing_notebook_names_the_part_keeps_what_it_got_and_the_earlier_repor
 ):
     book = nbformat.read(Path(__file__).parents[2] / "notebooks" / f"{NOTEBOOK}.ipynb", 4)
     work = next(cell for cell in book.cells if cell["id"] == "work-out")
-    work.source += "\nraise ValueError('the torch went out')"
+    work.source = "raise ValueError('the torch went out')\n" + work.source
     nbformat.write(book, tmp_path / f"{NOTEBOOK}.ipynb")
     monkeypatch.setattr("kit.report.rendering.notebook", lambda name: tmp_path / f"{name}.ipynb")
     earlier = shutil.copytree(made[0], tmp_path / "reports")
