@@ -7,7 +7,7 @@ import ipywidgets
 
 from kit.design import Plan
 from kit.errors import DataProblems, Misuse
-from kit.record.form import GradingForm
+from kit.record import GradingForm
 from kit.report.analysis import Analysis
 from kit.report.document import Bullets, Paragraph, Point, Shown
 from kit.report.html import fragment

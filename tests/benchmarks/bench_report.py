@@ -1,8 +1,8 @@
 """How long reports take, where the time goes, and how many series a few minutes make.
 
-    python tests/benchmarks/bench_report.py start     import and start of the command
-    python tests/benchmarks/bench_report.py demo      the demo report, and where its time goes
-    python tests/benchmarks/bench_report.py all [N]   N series of 100 patches, then the same again
+python tests/benchmarks/bench_report.py start     import and start of the command
+python tests/benchmarks/bench_report.py demo      the demo report, and where its time goes
+python tests/benchmarks/bench_report.py all [N]   N series of 100 patches, then the same again
 """
 
 import datetime as dt
