@@ -91,9 +91,11 @@ def plan(
 @app.command()
 def check(series: SeriesName) -> None:
     """Read every file of a series and name every problem at once."""
-    from kit.series import read_series, series_folder
+    from kit.series import leftovers, read_series, series_folder
 
-    found = read_series(series_folder(series))
+    folder = series_folder(series)
+    print("".join(f"{left}\n" for left in leftovers(folder)), end="")
+    found = read_series(folder)
     print(
         f"{found.name} is in order: {len(found.colours)} colours, {len(found.tiles)} tiles, "
         f"{len(found.patches)} patches, {len(found.firings)} firings, {len(found.grades)} grades."
@@ -139,7 +141,7 @@ def enter(
     intake = take_in(series_folder(series), _path(file), by)
     print(intake.describe())
     if intake.problems:
-        raise DataProblems(intake.problems)
+        raise typer.Exit(code=1)
     if intake.adds_nothing:
         return
     if yes or typer.confirm("Write this?"):

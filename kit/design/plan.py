@@ -125,8 +125,11 @@ def _laid_out(draft: Draft, settings: Settings, colours: pd.DataFrame) -> Plan:
             "mesh": by_tile["base_mesh"],
             "coat_weight": by_tile["base_coat_weight"],
             "session": by_tile["session"],
+            "firings": by_tile["last_firing"].astype("Int64"),
         }
     ).astype({"base": "str", "coat_weight": float})
+    usual = tiles["firings"] == settings.last_firing
+    tiles["firings"] = tiles["firings"].mask(usual)
     laid = pd.DataFrame(
         {
             "patch": [
@@ -138,7 +141,7 @@ def _laid_out(draft: Draft, settings: Settings, colours: pd.DataFrame) -> Plan:
         }
     ).astype({"patch": "str", "overlay": "str", "coat_weight": float, "accident": "str"})
     last = by_tile.set_index("tile")["last_firing"]
-    order = order_of_work(tiles, laid, last, rng)
+    order = order_of_work(tiles, laid, last, np.random.default_rng(settings.seed))
     return Plan(tiles, laid, order, draft.kind, draft.why, draft.costs)
 
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pandas as pd
 
+from kit.design.matter import Firings
 from kit.design.plan import Plan, plan
 from kit.errors import Misuse
 from kit.series import Series
@@ -15,6 +16,7 @@ def plan_series(
     *,
     ask: str | None = None,
     tiles: int | None = None,
+    firings: Firings = "every",
     after: Sequence[Series] = (),
     progress: Callable[[str], None] | None = None,
 ) -> tuple[Series, Plan]:
@@ -27,6 +29,8 @@ def plan_series(
         What the person needs to know, one of `kit.series.ASKS`; as in the settings by default.
     tiles : int, optional
         How many tiles may be made; as in the settings by default.
+    firings : {'every', 'staggered', 'separate'}
+        As for `plan`.
     after : sequence of Series
         Graded series, on whose open pairs the plan goes on. Their colours are used when the series
         lists none of its own.
@@ -57,7 +61,7 @@ def plan_series(
         ask=ask or series.settings.ask,
         tiles=tiles or series.settings.tiles,
     )
-    chosen = plan(settings, series.colours, after=after, progress=progress)
+    chosen = plan(settings, series.colours, firings=firings, after=after, progress=progress)
     return replace(series, settings=settings, tiles=chosen.tiles, patches=chosen.patches), chosen
 
 

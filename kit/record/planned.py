@@ -5,7 +5,7 @@ import zlib
 import numpy as np
 import pandas as pd
 
-from kit.series import Series, patches_in_full
+from kit.series import Series, last_firings, patches_in_full
 
 
 def planned_firings(series: Series) -> pd.DataFrame:
@@ -17,9 +17,10 @@ def planned_firings(series: Series) -> pd.DataFrame:
         Columns tile, firing (from 0, the base coat's) and session, by firing and tile. A tile is
         fired in the session that it is made in; a firing that is on record keeps its session.
     """
-    count = series.settings.last_firing
-    firings = pd.DataFrame({"firing": range(count + 1)})
+    last = last_firings(series)
+    firings = pd.DataFrame({"firing": range(int(last.max()) + 1)})
     planned = firings.merge(series.tiles[["tile", "session"]], how="cross")
+    planned = planned[planned["firing"] <= planned["tile"].map(last)]
     known = series.firings.set_index(["tile", "firing"])["session"]
     keys = pd.MultiIndex.from_frame(planned[["tile", "firing"]])
     recorded = known.reindex(keys).to_numpy(dtype="float64", na_value=np.nan)
@@ -37,11 +38,12 @@ def planned_grades(series: Series) -> pd.DataFrame:
         by firing, tile and position.
     """
     levels = series.settings.factors["firings"]
-    last = series.settings.last_firing
-    firings = pd.DataFrame({"firing": range(1, last + 1)})
-    rows = firings.merge(patches_in_full(series), how="cross")
+    patches = patches_in_full(series)
+    patches = patches.assign(last=patches["tile"].map(last_firings(series)))
+    firings = pd.DataFrame({"firing": range(1, int(patches["last"].max()) + 1)})
+    rows = firings.merge(patches, how="cross").query("firing <= last")
     count = rows["firing"] - rows["before_firing"] + 1
-    due = count.isin(levels) | (rows["firing"].eq(last) & count.ge(1))
+    due = count.isin(levels) | (rows["firing"].eq(rows["last"]) & count.ge(1))
     rows = rows[due & rows["firing"].lt(rows["lost_from"])]
     rows = rows.sort_values(["firing", "tile", "position"], ignore_index=True)
     return rows[

@@ -7,7 +7,13 @@ from kit.series.disk import leftovers, locked, replace_files, write_whole, writi
 from kit.series.links import inside
 from kit.series.mesh import OPENING_UM
 from kit.series.names import checked_name, patch_name
-from kit.series.observations import losses, observations, patches_in_full, with_recipes
+from kit.series.observations import (
+    last_firings,
+    losses,
+    observations,
+    patches_in_full,
+    with_recipes,
+)
 from kit.series.places import report_folder, series_folder, studio_folder
 from kit.series.scales import PULL_THROUGH, SPREAD, Scale
 from kit.series.series import Series, examine, new_series, read_series
@@ -66,6 +72,7 @@ __all__ = [
     "guarded",
     "heading_of",
     "inside",
+    "last_firings",
     "leftovers",
     "locked",
     "losses",

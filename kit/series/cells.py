@@ -56,6 +56,18 @@ def empty_frame(table: Table) -> pd.DataFrame:
     return pd.DataFrame({c.name: pd.Series(dtype=c.dtype) for c in table.columns})
 
 
+def with_every_column(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
+    """Add the columns that a frame lacks and that may be blank, and put all in their order."""
+    blank = {"text": "", "whole": pd.NA, "number": math.nan}
+    lacking = [c for c in table.columns if not c.required and c.name not in frame]
+    if not lacking:
+        return frame
+    added = {c.name: pd.Series(blank[c.kind], frame.index, dtype=c.dtype) for c in lacking}
+    full = frame.assign(**added)
+    known = [c.name for c in table.columns if c.name in full]
+    return full[[*known, *(name for name in full if name not in known)]]
+
+
 def format_table(table: Table, frame: pd.DataFrame) -> bytes:
     """Write a frame as the bytes of its CSV file. The opposite of `parse_table`."""
     rows = zip(*(map(_text, frame[name]) for name in frame.columns), strict=True)

@@ -90,6 +90,12 @@ def patches_in_full(series: Series) -> pd.DataFrame:
     )
 
 
+def last_firings(series: Series) -> pd.Series:
+    """How often each tile is to be fired with its stencils on, by tile number."""
+    planned = series.tiles.set_index("tile")["firings"]
+    return planned.fillna(series.settings.last_firing).astype("int64")
+
+
 def losses(series: Series) -> pd.DataFrame:
     """List every lost patch with its reason, its pair and from which firing it is lost."""
     patches = patches_in_full(series)

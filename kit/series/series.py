@@ -8,7 +8,7 @@ import pandas as pd
 
 from kit.errors import DataProblems, Misuse, Problem
 from kit.series import datapackage, settings_file
-from kit.series.cells import empty_frame, format_table, parse_table
+from kit.series.cells import empty_frame, format_table, parse_table, with_every_column
 from kit.series.checks import settings_problems, table_problems
 from kit.series.disk import read_together, replace_files
 from kit.series.links import link_problems
@@ -42,6 +42,11 @@ class Series:
     corrections: pd.DataFrame = field(default_factory=lambda: empty_frame(CORRECTIONS))
     measurements: pd.DataFrame = field(default_factory=lambda: empty_frame(MEASUREMENTS))
     sources: Mapping[str, bytes] = field(default_factory=dict, repr=False)
+
+    def __post_init__(self) -> None:
+        """Give every table the columns that may be left out, blank."""
+        for name, table in self.tables.items():
+            object.__setattr__(self, name, with_every_column(table, getattr(self, name)))
 
     @property
     def stock(self) -> pd.DataFrame:

@@ -116,6 +116,14 @@ TILES = Table(
         _mesh("base"),
         _coat_weight("base"),
         Column("session", "whole", "Sitting at the heat it is made in.", minimum=1),
+        Column(
+            "firings",
+            "whole",
+            "How often it is to be fired; blank for as often as the series asks.",
+            required=False,
+            minimum=1,
+            maximum=20,
+        ),
     ),
     {"base": ("colours", "colour")},
 )

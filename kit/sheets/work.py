@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from kit.design import order_of_work
-from kit.series import BenchStep, Caution, Series, cautions_for
+from kit.series import BenchStep, Caution, Series, cautions_for, last_firings
 from kit.sheets.amounts import weighed
 from kit.sheets.units import grams, milligrams
 
@@ -36,9 +36,8 @@ def work_data(series: Series, session: int | None) -> dict[str, Any]:
 
 def planned_steps(series: Series) -> pd.DataFrame:
     """List every step of a series in order, as `kit.design.order_of_work` does."""
-    last = pd.Series(series.settings.last_firing, index=series.tiles["tile"])
     random = np.random.default_rng(series.settings.seed)
-    return order_of_work(series.tiles, series.patches, last, random)
+    return order_of_work(series.tiles, series.patches, last_firings(series), random)
 
 
 def _stages(series: Series, steps: pd.DataFrame) -> list[dict[str, Any]]:

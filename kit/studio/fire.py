@@ -7,12 +7,14 @@ import numpy as np
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.series import ACCIDENTS, Series, patches_in_full
+from kit.series import ACCIDENTS, Series, last_firings, patches_in_full
 from kit.studio.truth import ScaleTruth, Truth
 
 
 def fire(series: Series, truth: Truth, seed: int) -> Series:
-    """Fire every planned tile to the highest planned firing and grade each patch after each.
+    """Fire every planned tile as often as planned and grade each patch after each firing.
+
+    A tile is fired in the session that it is made in.
 
     Parameters
     ----------
@@ -28,25 +30,22 @@ def fire(series: Series, truth: Truth, seed: int) -> Series:
         With firings and grades by every grader of the series ('grader 1' if it names none).
     """
     random = np.random.default_rng(seed)
-    count = max(series.settings.factors["firings"])
-    firings = _firings(series, truth.loss_rate, count, random)
+    firings = _firings(series, truth.loss_rate, random)
     fired = replace(series, firings=firings, grades=series.grades.iloc[:0])
     return replace(fired, grades=_grades(fired, truth, random))
 
 
-def _firings(
-    series: Series, loss_rate: float, count: int, random: np.random.Generator
-) -> pd.DataFrame:
-    batches = int(series.tiles["session"].max())
+def _firings(series: Series, loss_rate: float, random: np.random.Generator) -> pd.DataFrame:
+    last = last_firings(series)
     rows = []
     for tile, session in zip(series.tiles["tile"], series.tiles["session"], strict=True):
-        for firing in range(1, count + 1):
+        for firing in range(1, last[tile] + 1):
             spoiled = random.random() < loss_rate
             rows.append(
                 {
                     "tile": tile,
                     "firing": firing,
-                    "session": session + (firing - 1) * batches,
+                    "session": session,
                     "minutes": round(random.normal(series.settings.minutes_per_firing, 0.1), 1),
                     "heat": "torch",
                     "accident": str(random.choice(ACCIDENTS)) if spoiled else "",
@@ -85,7 +84,7 @@ def latent_truth(series: Series, truth: Truth, seed: int) -> pd.DataFrame:
     if not fired.firings[keys].equals(series.firings[keys].reset_index(drop=True)):
         raise Misuse(f"{series.name} was not fired by this studio with the seed {seed}.")
     random = np.random.default_rng(seed)
-    _firings(series, truth.loss_rate, max(series.settings.factors["firings"]), random)
+    _firings(series, truth.loss_rate, random)
     each = _looked_at(fired)
     beneath = {
         scale: latent for scale, latent, _ in _seen_on_each_scale(series, each, truth, random)
