@@ -5,7 +5,13 @@ from kit.model.checks import observed_against_foretold, residuals, tile_influenc
 from kit.model.dependence import score_correlation
 from kit.model.effects import effects_table
 from kit.model.families import common_practice_check, family_contrasts, family_table
-from kit.model.grade_meaning import GradeMeaning, amount, grades_against_measurements
+from kit.model.grade_meaning import (
+    GradeMeaning,
+    amount,
+    between,
+    gap,
+    grades_against_measurements,
+)
 from kit.model.grader_influence import grader_influence
 from kit.model.linear import LinearMixedModel, LinearResults
 from kit.model.measured import MeasureFit, fit_measurements
@@ -40,6 +46,7 @@ __all__ = [
     "ScaleFit",
     "agreement",
     "amount",
+    "between",
     "common_practice_check",
     "effects_table",
     "family_contrasts",
@@ -47,6 +54,7 @@ __all__ = [
     "fit_measurements",
     "fit_observations",
     "fit_series",
+    "gap",
     "grader_influence",
     "grades_against_measurements",
     "measured_pair_table",

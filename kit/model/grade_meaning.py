@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -28,6 +29,8 @@ class GradeMeaning:
     ----------
     scale, measure : str
     confidence : float
+    readings : DataFrame
+        One row per grade of a measured patch: patch, grader, grade, value (of the measure).
     levels : DataFrame
         One row a grader and grade: grader, grade, patches, readings, average (of the measure, in
         mm or as a share), low, high. The interval is missing with fewer than 6 patches.
@@ -43,6 +46,7 @@ class GradeMeaning:
     scale: str
     measure: str
     confidence: float
+    readings: pd.DataFrame
     levels: pd.DataFrame
     step: float
     step_low: float
@@ -61,17 +65,16 @@ class GradeMeaning:
 
     def _step_told(self) -> str:
         name = self.scale.replace("_", "-")
-        sure = f"{round(100 * self.confidence)} % sure"
-        low, high = amount(self.step_low, self.measure), amount(self.step_high, self.measure)
+        span = _gap_between(self.step_low, self.step_high, self.measure)
+        sure = f"{span}, {round(100 * self.confidence)} % sure"
         if self.step_low <= 0:
             return (
                 f"Whether a higher grade for {name} goes with more in the photographs cannot be "
-                f"told: a step is between {low} and {high} ({sure})."
+                f"told from these patches ({sure})."
             )
         return (
-            f"A step of {name} is about {amount(self.step, self.measure)} "
-            f"({low} to {high}, {sure}): so much more was measured, on average, where the same "
-            "grader gave one grade more."
+            f"A step of {name} is about {gap(self.step, self.measure)} ({sure}): so much more "
+            "was measured, on average, where the same grader gave one grade more."
         )
 
 
@@ -117,7 +120,7 @@ def grades_against_measurements(
     patches = both["patch"].nunique()
     if patches < FEWEST_PATCHES:
         raise Misuse(
-            f"Only {patches} patches have both a grade for {scale} and a measurement; at least "
+            f"{patches} of the patches graded for {scale} were measured; at least "
             f"{FEWEST_PATCHES} are needed to say what a grade is worth."
         )
     if both["grade"].min() == both["grade"].max():
@@ -129,6 +132,7 @@ def grades_against_measurements(
         scale,
         measure,
         confidence,
+        both,
         _levels(both, confidence),
         step,
         low,
@@ -139,13 +143,33 @@ def grades_against_measurements(
 
 
 def amount(value: float, measure: str) -> str:
-    """Say a value of a measure: '0.42 mm' or '12 points' of a hundred.
+    """Say a value of a measure: '0.42 mm' or '12 %'."""
+    unit = "\u00a0%" if is_share(measure) else " mm"
+    return _number(value, measure) + unit
 
-    A share is told in points because a difference of shares is.
-    """
+
+def between(low: float, high: float, measure: str) -> str:
+    """Say an interval of a measure: '0.31 to 0.52 mm' or '8.1 to 12 %'."""
+    return f"{_number(low, measure)} to {amount(high, measure)}"
+
+
+def gap(value: float, measure: str) -> str:
+    """Say a difference of a measure: '0.42 mm' or '12 percentage points'."""
     if is_share(measure):
-        return f"{100 * value:.0f} points of 100"
-    return f"{value:.2f} mm"
+        return f"{_number(value, measure)} percentage points"
+    return amount(value, measure)
+
+
+def _gap_between(low: float, high: float, measure: str) -> str:
+    return f"{_number(low, measure)} to {gap(high, measure)}"
+
+
+def _number(value: float, measure: str) -> str:
+    if is_share(measure):
+        told = f"{100 * value:.1f}" if abs(value) < 0.0995 else f"{100 * value:.0f}"
+    else:
+        told = f"{value:.2f}"
+    return told.replace("-", "−") if float(told) else told.lstrip("-")
 
 
 def _both(
@@ -238,32 +262,32 @@ def _finding(low: float, high: float, near: float) -> str:
     return ALIKE if -near <= low and high <= near else CANNOT_TELL
 
 
-def _own_step(row: object, measure: str) -> str:
-    told = [amount(getattr(row, name), measure) for name in ("step", "low", "high")]
-    return f"For {row.grader} alone a step is {told[0]} ({told[1]} to {told[2]})."  # type: ignore[attr-defined]
+def _own_step(row: Any, measure: str) -> str:
+    span = _gap_between(row.low, row.high, measure)
+    return f"For {row.grader} alone a step is {gap(row.step, measure)} ({span})."
 
 
-def _apart(row: object, meaning: GradeMeaning) -> str:
-    first, second, size = row.first, row.second, row.difference  # type: ignore[attr-defined]
-    low, high = row.low, row.high  # type: ignore[attr-defined]
-    if np.isnan(size):
-        return f"Whether {first} and {second} mean the same by a grade cannot be told: too few."
-    span = f"{amount(low, meaning.measure)} to {amount(high, meaning.measure)}"
-    if row.finding == ALIKE:  # type: ignore[attr-defined]
+def _apart(row: Any, meaning: GradeMeaning) -> str:
+    measure, pair = meaning.measure, f"{row.first} and {row.second}"
+    if np.isnan(row.difference):
+        return f"Whether {pair} mean the same by a grade cannot be told: too few patches."
+    more, less = (row.first, row.second) if row.difference > 0 else (row.second, row.first)
+    ends = (row.low, row.high) if row.difference > 0 else (-row.high, -row.low)
+    span = _gap_between(ends[0], ends[1], measure)
+    size = f"{gap(abs(row.difference), measure)} more ({span})"
+    if row.finding == ALIKE:
         return (
-            f"A grade means the same to {first} and {second}, to within half a step: at the same "
-            f"grade their patches measured {span} apart."
+            f"A grade means the same to {pair}, to within half a step: at the same grade "
+            f"{more}'s patches measured {size}."
         )
-    if row.finding == CANNOT_TELL:  # type: ignore[attr-defined]
+    if row.finding == CANNOT_TELL:
         return (
-            f"Whether a grade means the same to {first} and {second} cannot be told from these "
-            f"patches: at the same grade they measured {span} apart."
+            f"Whether a grade means the same to {pair} cannot be told from these patches: at the "
+            f"same grade {more}'s measured {size}."
         )
-    milder, stricter = (first, second) if size > 0 else (second, first)
-    ends = sorted((abs(low), abs(high)))
-    span = f"{amount(ends[0], meaning.measure)} to {amount(ends[1], meaning.measure)}"
-    steps = f", {abs(size) / meaning.step:.1f} of a step" if meaning.step_low > 0 else ""
+    steps = f", {abs(row.difference) / meaning.step:.1f} of a step" if meaning.step_low > 0 else ""
+    little = "a little " if abs(row.difference) < meaning.step / 4 else ""
     return (
-        f"{milder} is milder than {stricter}: at the same grade {milder}'s patches measured "
-        f"{amount(abs(size), meaning.measure)} more ({span}){steps}."
+        f"{more} is {little}milder than {less}: at the same grade {more}'s patches measured "
+        f"{size}{steps}."
     )

@@ -122,7 +122,7 @@ def fit_scales(several: Sequence[Series], scales: Sequence[Scale]) -> Fits:
                 by_scale[scale.name] = fit_series(several, scale.name)
             except Misuse as reason:
                 missing[scale.name] = str(reason)
-        warned[scale.name] = _sentences(said)
+        warned[scale.name] = sentences_heard(said)
     return Fits(by_scale, missing, warned)
 
 
@@ -135,7 +135,7 @@ def judge_pairs(fits: Fits, colours: pd.DataFrame, verdict: Verdict) -> Judged:
     scales = {scale.name: fits.by_scale[scale.name] for scale in (SPREAD, PULL_THROUGH)}
     with heard() as said:
         pairs = pair_table(scales, colours, PairSetting.of(verdict))
-    return Judged(pairs, "", _sentences(said))
+    return Judged(pairs, "", sentences_heard(said))
 
 
 @contextmanager
@@ -146,6 +146,7 @@ def heard() -> Iterator[list[warnings.WarningMessage]]:
         yield said
 
 
-def _sentences(said: Sequence[warnings.WarningMessage]) -> tuple[str, ...]:
+def sentences_heard(said: Sequence[warnings.WarningMessage]) -> tuple[str, ...]:
+    """The sentences of the statistical warnings that were heard, each once."""
     told = (str(w.message) for w in said if issubclass(w.category, StatisticalWarning))
     return tuple(dict.fromkeys(told))

@@ -6,7 +6,7 @@ import pytest
 import statsmodels.formula.api as smf
 
 from kit.errors import Misuse
-from kit.model import amount, grades_against_measurements
+from kit.model import amount, between, gap, grades_against_measurements
 
 KEYS = ["series", "patch", "firing"]
 
@@ -79,7 +79,7 @@ def test_few_patches_have_no_interval_and_too_few_are_refused():
     told = grades_against_measurements(grades, measured, "spread", "spread_mm")
     assert told.levels.loc[told.levels["patches"] < 6, "low"].isna().all()
     few = measured[measured["patch"].isin(["T0-1", "T1-1"])]
-    with pytest.raises(Misuse, match="Only 2 patches"):
+    with pytest.raises(Misuse, match="2 of the patches"):
         grades_against_measurements(grades, few, "spread", "spread_mm")
     with pytest.raises(Misuse, match="same grade"):
         grades_against_measurements(grades.assign(spread=1), measured, "spread", "spread_mm")
@@ -93,6 +93,9 @@ def test_one_grader_is_compared_with_nobody():
     assert len(told.sentences) == 1
 
 
-def test_shares_are_told_in_points():
-    assert amount(0.123, "pull_through_share") == "12 points of 100"
+def test_amounts_are_told_with_their_units():
+    assert amount(0.123, "pull_through_share") == "12\u00a0%"
     assert amount(0.42, "spread_mm") == "0.42 mm"
+    assert between(-0.031, 0.04, "spread_mm") == "−0.03 to 0.04 mm"
+    assert between(-0.001, 0.04, "spread_mm") == "0.00 to 0.04 mm"
+    assert gap(0.081, "pull_through_share") == "8.1 percentage points"

@@ -1,61 +1,113 @@
-"""Grades held against millimetres."""
+"""What the photographs say in the report: grades held against millimetres, pairs judged by them."""
 
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 import pytest
 
+from kit.model import MEASURE_OF, VERDICTS, fit_measurements
+from kit.photo import join_measurements
 from kit.report import analyse
+from kit.report.figures.measured_firings import measured_firings
 from kit.report.html import fragment
-from kit.report.parts.measured import fit_steps, grader_sentences, measured
+from kit.report.parts.measured import measured
+from kit.report.parts.measured_pairs import judge_measured, rule_of
+from kit.report.whole import whole_report
+from kit.series import SPREAD, Verdict
+from kit.sheets import write_wall_chart
 
 MM_A_STEP = 0.4
 
 
+def photographed(fired, patches=None):
+    """A series with measurements that follow its grades: 0.4 mm and 6 points a step."""
+    grades = fired.grades.groupby(["patch", "firing"])[["spread", "pull_through"]].mean()
+    grades = grades.astype(float).reset_index()
+    if patches is not None:
+        grades = grades[grades["patch"].isin(fired.patches["patch"][:patches])]
+    random = np.random.default_rng(3)
+    table = fired.measurements.reindex(range(len(grades)))
+    table = table.assign(
+        patch=grades["patch"].to_numpy(),
+        firing=grades["firing"].to_numpy(),
+        spread_mm=MM_A_STEP * grades["spread"].to_numpy() + random.normal(0, 0.02, len(grades)),
+        spread_mm_se=0.05,
+        pull_through_share=0.01 + 0.06 * grades["pull_through"].to_numpy(),
+    )
+    text = {"picture": "t.jpg", "picture_sha256": "0", "quality": "good", "remark": ""}
+    return replace(fired, measurements=table.assign(accepted="", **text))
+
+
 @pytest.fixture(scope="module")
-def both():
-    """Sixty patches of known spread, graded by Ada by the rule and by Ben a step higher."""
-    random = np.random.default_rng(8)
-    mm = random.uniform(0, 1.2, 60)
-    each = pd.DataFrame({"patch": [f"T{n}-1" for n in range(60)], "firing": 1, "spread_mm": mm})
-    by_rule = [np.rint(mm / MM_A_STEP + random.normal(0, 0.3, 60)).clip(0, 3) for _ in range(2)]
-    ada = each.assign(grader="Ada", grade=by_rule[0])
-    ben = each.assign(grader="Ben", grade=by_rule[1] + 1)
-    return pd.concat([ada, ben], ignore_index=True)
+def told(fired):
+    return analyse(photographed(fired))
 
 
-def test_a_step_is_found_in_millimetres(both):
-    assert 1 / fit_steps(both).params["spread_mm"] == pytest.approx(MM_A_STEP, rel=0.15)
-
-
-def test_the_grader_who_grades_higher_is_named_with_by_how_much(both):
-    results = fit_steps(both)
-    (said,) = grader_sentences(results, "Ada")
-    assert said.startswith("Ben grades what measures the same ")
-    assert "higher than Ada" in said
-    interval = results.conf_int(0.1).loc["grader[T.Ben]"]
-    assert interval["low"] <= 1.0 <= interval["high"]
+@pytest.fixture(scope="module")
+def section(told):
+    return measured(told)
 
 
 def test_series_without_photographs_has_no_such_part(analysis):
     assert measured(analysis) is None
 
 
-def test_photographed_series_says_what_a_grade_is(fired):
-    """Measurements that follow the grades: the part names the step and both graders' marks."""
-    grades = fired.grades.groupby(["patch", "firing"])["spread"].mean().astype(float)
-    table = fired.measurements.reindex(range(len(grades)))
-    text = {"picture": "t.jpg", "picture_sha256": "0", "quality": "good", "remark": ""}
-    table = table.assign(
-        patch=grades.index.get_level_values("patch"),
-        firing=grades.index.get_level_values("firing"),
-        spread_mm=MM_A_STEP * grades.to_numpy(),
-        spread_mm_se=0.05,
-        accepted="",
-        **text,
-    )
-    section = measured(analyse(replace(fired, measurements=table)))
+def test_the_whole_report_has_the_part_when_there_are_photographs(told):
+    names = [section.name for section in whole_report(told).sections]
+    assert names.index("measured") == names.index("graders") + 1
+
+
+def test_a_step_and_both_graders_are_told(section):
     said = fragment(section)
-    assert "One step of spread is about" in said
-    assert "Does a grade mean the same to each?" in said
+    assert "A step of spread is about 0.3" in said
+    assert "For Ada alone" in said
+    assert "Ada and Ben" in said or "milder than" in said
+
+
+def test_every_picture_states_its_finding_and_can_be_read_aloud(section):
+    pictures = {picture.name: picture for picture in section.pictures()}
+    assert list(pictures) == [
+        "measured-firings-spread", "grades-measured-spread", "measured-firings-pull-through",
+        "grades-measured-pull-through", "pair-chart-measured",
+    ]  # fmt: skip
+    assert all(picture.alt for picture in pictures.values())
+    assert pictures["grades-measured-spread"].title.startswith("One step of spread is about 0.3")
+    assert "percentage points" in pictures["grades-measured-pull-through"].title
+
+
+def test_the_firings_picture_says_what_the_table_says(told):
+    pictures = join_measurements(told.series)
+    last = pictures[pictures["firings"] == pictures["firings"].max()]
+    means = last.groupby(["overlay_family", "base_family"])["spread_mm"].mean()
+    overlay, base = means.idxmax()
+    picture = measured_firings(pictures, "spread_mm", SPREAD)
+    assert picture.title.startswith(f"{overlay.capitalize()} over {base} measured most")
+    assert f"{means.max():.2f} mm" in picture.title
+
+
+def test_wall_chart_can_be_made_from_photographs(told, tmp_path):
+    pictures = join_measurements(told.series)
+    fits = {name: fit_measurements(pictures, name) for name in MEASURE_OF.values()}
+    table = judge_measured(told, fits).table
+    assert len(table) == len(told.pairs)
+    assert set(table["verdict"]) <= set(VERDICTS)
+    chart = write_wall_chart(table, tmp_path / "wall.pdf", "By photographs", rule="0.5 mm")
+    assert chart.read_bytes().startswith(b"%PDF")
+
+
+def test_the_limits_of_the_rule_are_told_with_inches():
+    said = rule_of(Verdict(fine_edge_mm=0.8, fine_edge_share=0.2))
+    assert "0.8 mm (0.03 in)" in said
+    assert "20\u00a0%" in said
+
+
+def test_a_handful_of_measurements_says_what_is_missing(told):
+    one = replace(told.series, measurements=told.series.measurements.iloc[:1])
+    said = fragment(measured(replace(told, series=one)))
+    assert "at least 6 are needed" in said
+    assert "No pair can be judged yet" in said
+
+
+def test_struck_out_measurements_do_not_count(told):
+    struck = replace(told.series, measurements=told.series.measurements.assign(accepted="no"))
+    assert measured(replace(told, series=struck)) is None

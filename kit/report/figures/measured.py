@@ -1,57 +1,97 @@
-"""Grades against millimetres: what a step of the scale is in the photographs."""
+"""Grades against what photographs measured: what a step of the scale is."""
 
 import numpy as np
-import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.ticker import PercentFormatter
 
+from kit.model import GradeMeaning, amount, gap
 from kit.report.picture import Picture
 from kit.report.style import COPPER, GRADE_COLOURS, INK, QUIET, drawn_with, new_figure
-from kit.report.words import counted, listed
+from kit.report.words import counted, listed, untold
 from kit.series import Scale
 
 _SIDE = 0.28
 _MARKS = "osD^v"
+_AXIS = {
+    "spread_mm": "measured spread (mm)",
+    "pull_through_share": "share where the base shows",
+}
 
 
 @drawn_with()
-def grades_and_millimetres(both: pd.DataFrame, scale: Scale, step_mm: float) -> Picture:
-    """Draw the measured spread of every graded patch, by the grade it was given.
+def grades_and_measurements(meaning: GradeMeaning, scale: Scale) -> Picture:
+    """Draw what was measured of every graded patch, by grade and grader.
 
     Parameters
     ----------
-    both : DataFrame
-        Columns grade, spread_mm, grader; a row per grade.
+    meaning : GradeMeaning
     scale : Scale
-    step_mm : float
-        Millimetres that one step stands for.
     """
     figure = new_figure(height_in=3.8)
     axes = figure.subplots()
-    graders = sorted(both["grader"].unique())
-    for n, grader in enumerate(graders):
-        own = both[both["grader"] == grader]
-        side = 0.0 if len(graders) == 1 else np.linspace(-_SIDE, _SIDE, len(graders))[n]
-        axes.scatter(
-            own["grade"] + side, own["spread_mm"], marker=_MARKS[n % len(_MARKS)], s=20,
-            c=[GRADE_COLOURS[int(g)] for g in own["grade"]], edgecolors=QUIET, linewidth=0.6,
-            label=grader,
-        )  # fmt: skip
-    middles = both.groupby("grade")["spread_mm"].median()
-    for grade, middle in middles.items():
-        axes.hlines(middle, grade - 0.42, grade + 0.42, color=COPPER, linewidth=2)
+    graders = list(meaning.graders["grader"])
+    sides = np.linspace(-_SIDE, _SIDE, len(graders)) if len(graders) > 1 else [0.0]
+    for n, (grader, side) in enumerate(zip(graders, sides, strict=True)):
+        _draw(axes, meaning, grader, float(side), _MARKS[n % len(_MARKS)])
     axes.axhline(0, color=INK, linewidth=0.6)
     axes.set_xticks(list(scale.grades), [step.split(":")[0] for step in scale.steps])
     axes.set_xlim(-0.5, len(scale.steps) - 0.5)
     axes.set_xlabel(f"grade for {scale.title.lower()}")
-    axes.set_ylabel("measured spread (mm)")
+    name_axis(axes, meaning.measure)
     if len(graders) > 1:
-        figure.legend(loc="outside upper left", ncols=3, title="grader", alignment="left")
-    said = [f"grade {grade:.0f} {middle:.2f} mm" for grade, middle in middles.items()]
+        keys = [
+            Line2D([], [], marker=_MARKS[n % len(_MARKS)], color=QUIET, linestyle="none", label=g)
+            for n, g in enumerate(graders)
+        ]
+        figure.legend(
+            handles=keys, loc="outside upper left", ncols=3, title="grader", alignment="left"
+        )
     return Picture(
-        "grades-and-millimetres",
-        f"One step of {scale.title.lower()} is about {step_mm:.2f} mm "
-        f"({step_mm / 25.4:.3f} in) in the photographs",
-        f"Middle measured spread of {counted(len(both), 'grade')}: {listed(said)}.",
+        f"grades-measured-{scale.name.replace('_', '-')}",
+        _finding(meaning, scale),
+        _told(meaning, scale),
         figure,
-        note="Each mark is one grade by one grader of a patch that was also photographed. The "
-        "bars are the middle measurement of each grade.",
+        note="Each mark is one grade of a patch that was also photographed. The bars are the "
+        "averages of each grader's grades; the upright lines hold an average 9 times in 10, and "
+        "are left out where a grader gave a grade to fewer than 6 patches.",
     )
+
+
+def name_axis(axes: Axes, measure: str) -> None:
+    """Name the upright axis of a measure, with its unit."""
+    axes.set_ylabel(_AXIS[measure])
+    if measure.endswith("_share"):
+        axes.yaxis.set_major_formatter(PercentFormatter(1, decimals=0))
+
+
+def _draw(axes: Axes, meaning: GradeMeaning, grader: str, side: float, mark: str) -> None:
+    own = meaning.readings[meaning.readings["grader"] == grader]
+    axes.scatter(
+        own["grade"] + side, own["value"], marker=mark, s=16, alpha=0.8,
+        c=[GRADE_COLOURS[int(g)] for g in own["grade"]], edgecolors=QUIET, linewidth=0.5,
+    )  # fmt: skip
+    levels = meaning.levels[meaning.levels["grader"] == grader]
+    at = levels["grade"] + side
+    axes.hlines(levels["average"], at - 0.12, at + 0.12, color=COPPER, linewidth=2.4, zorder=4)
+    axes.vlines(at, levels["low"], levels["high"], color=COPPER, linewidth=1.4, zorder=4)
+
+
+def _finding(meaning: GradeMeaning, scale: Scale) -> str:
+    if meaning.step_low <= 0:
+        return untold(f"more was measured where the grade for {scale.title.lower()} was higher")
+    inches = f" ({meaning.step / 25.4:.3f} in)" if meaning.measure.endswith("_mm") else ""
+    step = gap(meaning.step, meaning.measure)
+    return f"One step of {scale.title.lower()} is about {step}{inches} in the photographs"
+
+
+def _told(meaning: GradeMeaning, scale: Scale) -> str:
+    parts = []
+    for grader, levels in meaning.levels.groupby("grader"):
+        said = [
+            f"{amount(row.average, meaning.measure)} at grade {row.grade}"
+            for row in levels.itertuples()
+        ]
+        parts.append(f"{grader}: {listed(said)}")
+    count = counted(len(meaning.readings), "grade")
+    return f"Average measured {scale.title.lower()} over {count}. {'; '.join(parts)}."

@@ -1,74 +1,83 @@
 """What the photographs say, beside what the graders say."""
 
+from typing import Any
+
 import pandas as pd
 
-from kit.model import LinearMixedModel, LinearResults
+from kit.errors import Misuse
+from kit.model import MEASURE_OF, GradeMeaning, amount, between, grades_against_measurements
 from kit.photo import join_measurements
 from kit.report.analysis import Analysis
-from kit.report.document import Bullets, Paragraph, Point, Section
-from kit.report.figures.measured import grades_and_millimetres
+from kit.report.document import Block, Bullets, Paragraph, Point, Section, TableBlock
+from kit.report.figures.measured import grades_and_measurements
+from kit.report.figures.measured_firings import measured_firings
+from kit.report.parts.measured_pairs import measured_pairs
+from kit.report.tabled import tabled
 from kit.report.words import counted
-from kit.series import SPREAD
+from kit.series import Scale
 
-_FEWEST = 12
-_CONFIDENCE = 0.9
+_TITLE = "What the photographs say"
+_STRIKE_OUT = (
+    "The grades do not rise with what was measured. Look at the pictures of what was measured, and "
+    "strike out in measurements.csv what you doubt."
+)
 
 
 def measured(analysis: Analysis) -> Section | None:
-    """Hold grades against millimetres; None when nothing was measured."""
+    """Show what was measured, hold grades against it, judge pairs by it; None without any."""
     pictures = join_measurements(analysis.series)
     if pictures.empty:
         return None
-    title = "What the photographs say"
     size = counted(pictures["patch"].nunique(), "patch was", "patches were")
-    opening = Paragraph(f"{size} measured in photographs, {counted(len(pictures), 'time')} in all.")
-    both = graded_and_measured(analysis, pictures)
-    if len(both) < _FEWEST or both["grade"].nunique() < 2:
-        few = Paragraph("Too few of them were graded to say what a grade is in millimetres.")
-        return Section("measured", title, (opening, few))
-    results = fit_steps(both)
-    steps_per_mm = float(results.params["spread_mm"])
-    low = float(results.conf_int(1 - _CONFIDENCE).loc["spread_mm", "low"])
-    if low <= 0:
-        unlike = Paragraph(
-            "The grades do not rise with the measured spread. Look at the pictures of what was "
-            "measured, and strike out in measurements.csv what you doubt."
-        )
-        return Section("measured", title, (opening, unlike))
-    picture = grades_and_millimetres(both, SPREAD, 1 / steps_per_mm)
-    points = tuple(Point(sentence) for sentence in grader_sentences(results, min(both["grader"])))
-    graders = (Paragraph("Does a grade mean the same to each?"), Bullets(points)) if points else ()
-    return Section("measured", title, (opening, picture, *graders))
+    opening = Paragraph(
+        f"{size} measured in photographs, {counted(len(pictures), 'time')} in all. A grade is an "
+        "opinion; these are lengths and shares."
+    )
+    scales = [scale for scale in analysis.series.settings.scales if scale.name in MEASURE_OF]
+    parts = [of_scale(analysis, pictures, scale) for scale in scales]
+    return Section("measured", _TITLE, (opening, *parts, measured_pairs(analysis, pictures)))
 
 
-def graded_and_measured(analysis: Analysis, pictures: pd.DataFrame) -> pd.DataFrame:
-    """Pair every grade for spread with the measurement of its patch after its firing."""
-    graded = analysis.observations[analysis.observations["spread"].notna()]
-    grades = graded[["patch", "firing", "grader"]].assign(grade=graded["spread"].astype(float))
-    return grades.merge(pictures[["patch", "firing", "spread_mm"]], on=["patch", "firing"])
+def of_scale(analysis: Analysis, pictures: pd.DataFrame, scale: Scale) -> Section:
+    """Show one measure by firing, and say what a grade of its scale is worth."""
+    measure = MEASURE_OF[scale.name]
+    name, title = f"measured-{scale.name.replace('_', '-')}", f"{scale.title}, measured"
+    seen = measured_firings(pictures, measure, scale)
+    try:
+        meaning = grades_against_measurements(analysis.observations, pictures, scale.name, measure)
+    except Misuse as reason:
+        return Section(name, title, (seen, Paragraph(str(reason))))
+    return Section(name, title, (seen, *_grades(meaning, scale)))
 
 
-def fit_steps(both: pd.DataFrame) -> LinearResults:
-    """Fit the grade by the millimetres and by who graded, patches varying."""
-    several = len(set(both["grader"])) > 1
-    formula = "grade ~ spread_mm + grader" if several else "grade ~ spread_mm"
-    return LinearMixedModel(formula, both, groups=["patch"]).fit(prior="weak")
+def _grades(meaning: GradeMeaning, scale: Scale) -> tuple[Block, ...]:
+    points = tuple(Point(sentence) for sentence in meaning.sentences)
+    doubt = (Paragraph(_STRIKE_OUT),) if meaning.step_high < 0 else ()
+    return (
+        grades_and_measurements(meaning, scale),
+        *doubt,
+        Paragraph(
+            "What is a grade worth, and does it mean the same to each grader? A grader who wavers "
+            "pulls these averages towards each other: they say what to expect at a grade, not "
+            "where one grade ends and the next begins."
+        ),
+        Bullets(points),
+        _levels(meaning, scale),
+    )
 
 
-def grader_sentences(results: LinearResults, first: str) -> list[str]:
-    """Say how each grader grades what measures the same, against the first by name."""
-    interval = results.conf_int(1 - _CONFIDENCE)
-    said = []
-    for name, value in results.params.items():
-        if not str(name).startswith("grader"):
-            continue
-        grader = str(name).split("[")[1].rstrip("]").removeprefix("T.")
-        low, high = interval.loc[name, "low"], interval.loc[name, "high"]
-        size = f"({low:+.1f} to {high:+.1f} of a step)".replace("-", "−")
-        if low <= 0 <= high:
-            said.append(f"{grader} and {first} grade what measures the same alike {size}.")
-        else:
-            way = "higher" if value > 0 else "lower"
-            much = f"{abs(value):.1f} of a step {way} than {first}"
-            said.append(f"{grader} grades what measures the same {much} {size}.")
-    return said
+def _levels(meaning: GradeMeaning, scale: Scale) -> TableBlock:
+    """What was measured at each grade, a column a grader."""
+    told = meaning.levels.assign(said=[_level(row, meaning) for row in meaning.levels.itertuples()])
+    wide = told.pivot_table("said", "grade", "grader", aggfunc="first").fillna("not given")
+    wide.index = wide.index.astype(str)
+    caption = f"{scale.title}: average measured at each grade, with its interval (9 times in 10)"
+    return tabled(caption, wide.rename_axis("Grade").reset_index())
+
+
+def _level(row: Any, meaning: GradeMeaning) -> str:
+    average = amount(row.average, meaning.measure)
+    patches = counted(row.patches, "patch", "patches")
+    if row.low != row.low:
+        return f"{average}; {patches}"
+    return f"{average} ({between(row.low, row.high, meaning.measure)}); {patches}"
