@@ -22,7 +22,7 @@ def main(folder: Path) -> None:
     expect(page.count("<h2") >= 8, "report.html lacks parts")
     expect(not re.search(r'(src|href)="https?://', page), "report.html reaches for the network")
     expect(len(page) < 5_000_000, "report.html is over 5 MB")
-    for name in ("report.pdf", "summary.pdf"):
+    for name in ("report.pdf", "summary.pdf", "wall-chart.pdf"):
         expect(len(PdfReader(folder / name).pages) >= 1, f"{name} has no pages")
     pairs = pd.read_csv(io.BytesIO((folder / "pairs.csv").read_bytes()))
     expect(len(pairs) == 144 and pairs.notna().all().all(), "pairs.csv is not whole")

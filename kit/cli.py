@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from kit.errors import DataProblems, Misuse
+from kit.errors import DataProblems, Misuse, NotebookFailed
 
 app = typer.Typer(
     add_completion=False,
@@ -24,8 +24,8 @@ def main() -> None:
     """Run a command; exit with 1 for problems in the data and 2 for misuse."""
     try:
         app()
-    except DataProblems as problems:
-        _fail(str(problems), code=1)
+    except (DataProblems, NotebookFailed) as failure:
+        _fail(str(failure), code=1)
     except Misuse as misuse:
         _fail(str(misuse), code=2)
 
@@ -61,6 +61,10 @@ def plan(
     series: SeriesName,
     ask: Annotated[str | None, typer.Option(help="What you need to know, in words.")] = None,
     tiles: Annotated[int | None, typer.Option(min=1, help="How many tiles you can make.")] = None,
+    keep_each: Annotated[
+        bool,
+        typer.Option(help="A tile of its own for each number of firings, to keep as samples."),
+    ] = False,
     after: Annotated[
         list[str] | None,
         typer.Option(metavar="SERIES", help="Go on from what this graded series left open."),
@@ -77,7 +81,14 @@ def plan(
     if found.tiles.empty and ask is None and tiles is None and not yes:
         ask, tiles = _asked(found.settings.ask, found.settings.tiles)
     with _progress() as say:
-        planned, chosen = plan_series(found, ask=ask, tiles=tiles, after=earlier, progress=say)
+        planned, chosen = plan_series(
+            found,
+            ask=ask,
+            tiles=tiles,
+            firings="separate" if keep_each else "every",
+            after=earlier,
+            progress=say,
+        )
         sure = precision(chosen, planned.stock, firings=planned.settings.last_firing)
         spared = saving(chosen, planned.colours, planned.settings)
     print("\n".join([chosen.describe(), *sure.sentences(), *spared.sentences()]))

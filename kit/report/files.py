@@ -6,8 +6,10 @@ from pathlib import Path
 from kit.report import entry, html, pdf
 from kit.report.analysis import Analysis
 from kit.report.document import Bullets, Document, Point
+from kit.report.parts.how_to_read import rule_in_words
 from kit.report.whole import wall_summary
 from kit.series import write_whole
+from kit.sheets import wall_chart
 
 _ABOUT = {
     "report.html": "the whole report, for a screen or a printer",
@@ -15,6 +17,7 @@ _ABOUT = {
     "summary.pdf": "one page for the class wall",
     "pair-chart.svg": "the pair chart, to scale up as far as you like",
     "pair-chart.png": "the pair chart, for a message or a slide",
+    "wall-chart.pdf": "the pair chart alone, one A4 page for the wall",
     "pairs.csv": "every pair with its verdict and chances",
     "entry.json": "what the page over all series says about this one",
 }
@@ -27,7 +30,7 @@ def report_files(analysis: Analysis, report: Document) -> Mapping[str, bytes]:
     -------
     mapping of str to bytes
         report.html, report.pdf, summary.pdf and entry.json; when pairs can be judged also
-        pair-chart.svg, pair-chart.png and pairs.csv.
+        pair-chart.svg, pair-chart.png, wall-chart.pdf and pairs.csv.
     """
     return {
         "report.html": html.page(report).encode("utf-8"),
@@ -44,7 +47,13 @@ def _pair_files(analysis: Analysis, report: Document) -> dict[str, bytes]:
     pictures = (picture for section in report.sections for picture in section.pictures())
     chart = next(picture for picture in pictures if picture.name == "pair-chart")
     table = analysis.pairs.round(4).to_csv(index=False, lineterminator="\n").encode("utf-8")
-    return {"pair-chart.svg": chart.svg, "pair-chart.png": chart.png(), "pairs.csv": table}
+    settings = analysis.series.settings
+    return {
+        "pair-chart.svg": chart.svg,
+        "pair-chart.png": chart.png(),
+        "pairs.csv": table,
+        "wall-chart.pdf": wall_chart(analysis.pairs, settings.title, rule=rule_in_words(settings)),
+    }
 
 
 def write_report(analysis: Analysis, report: Document, folder: Path | str) -> Bullets:

@@ -2,7 +2,7 @@
 
 from kit.sheets.label_sheets import LABEL_SHEETS, LabelSheet
 from kit.sheets.paper import PAPERS, Paper
-from kit.sheets.wall_chart import write_wall_chart
+from kit.sheets.wall_chart import wall_chart, write_wall_chart
 from kit.sheets.write import write_photo_card, write_sheets
 
 __all__ = [
@@ -10,6 +10,7 @@ __all__ = [
     "PAPERS",
     "LabelSheet",
     "Paper",
+    "wall_chart",
     "write_photo_card",
     "write_sheets",
     "write_wall_chart",

@@ -22,13 +22,22 @@ _MARKS = {SUITED: "disc", BROKEN_ONLY: "dots", AVOID: "cross", NOT_KNOWN: "none"
 def write_wall_chart(
     pairs: pd.DataFrame, path: Path | str, title: str, paper: str = "a4", rule: str = ""
 ) -> Path:
-    """Write the pair chart as one page for the wall.
+    """Write the page that `wall_chart` sets."""
+    path = Path(path)
+    content = wall_chart(pairs, title, paper, rule)
+    with writing(path.parent):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(path, content)
+    return path
+
+
+def wall_chart(pairs: pd.DataFrame, title: str, paper: str = "a4", rule: str = "") -> bytes:
+    """Set the pair chart as one PDF page for the wall.
 
     Parameters
     ----------
     pairs : DataFrame
         As `kit.model.pair_table` gives it.
-    path : Path
     title : str
     paper : {'a4', 'us-letter'}
     rule : str
@@ -62,12 +71,7 @@ def write_wall_chart(
         ],
         "cautions": [vars(c) for c in cautions_for("use")],
     }
-    path = Path(path)
-    content = typeset("wall_chart", data, on)
-    with writing(path.parent):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, content)
-    return path
+    return typeset("wall_chart", data, on)
 
 
 def _grouped(pairs: pd.DataFrame, role: str) -> list[dict[str, Any]]:

@@ -28,7 +28,7 @@ def how_to_read(analysis: Analysis) -> Section:
         blocks.append(Paragraph(f"There is no pair chart yet: {analysis.judged.missing}"))
     else:
         blocks += [
-            Paragraph(_rule(settings)),
+            Paragraph(rule_in_words(settings)),
             Bullets(_verdict_points(settings)),
             *(Paragraph(warning) for warning in analysis.judged.warned),
             pair_chart(analysis.pairs, analysis.series.colours),
@@ -44,7 +44,8 @@ def _steps(scales: Sequence[Scale]) -> TableBlock:
     return tabled("What each grade means", frame)
 
 
-def _rule(settings: Settings) -> str:
+def rule_in_words(settings: Settings) -> str:
+    """Say what the verdicts hold for, and how sure they must be."""
     verdict = settings.verdict
     return (
         f"The chart says what to expect of a pair at {counted(verdict.firings, 'firing')}, with "
