@@ -16,7 +16,7 @@ from scipy.special import expit
 from skimage.color import lab2rgb
 
 from kit.errors import Misuse
-from kit.photo import PhotoPlan, photo_plan
+from kit.photo import Card, PhotoPlan, photo_plan
 from kit.series import Series
 from kit.studio.fire import latent_truth
 from kit.studio.picture import Camera, PatchLook, Setting, TileLook, photograph
@@ -132,7 +132,7 @@ def photograph_series(
             plan.card,
             seed * 10_000 + int(tile),
             retake=int(firing),
-            camera=_held(camera or Camera(), hand),
+            camera=_held(camera or Camera(), plan.card, hand),
             setting=Setting(int(tile), int(firing), print_scale=plan.scale),
         )
         taken.save(path)
@@ -144,9 +144,16 @@ def photograph_series(
     return Photographed(tuple(pictures), table[[*first, *table.columns.drop(first)]])
 
 
-def _held(camera: Camera, lean_deg: NDArray[np.float64]) -> Camera:
+def _held(camera: Camera, card: Card, lean_deg: NDArray[np.float64]) -> Camera:
+    """Hold the camera by hand, as near as the whole card is in the picture."""
     tilt, pan = lean_deg.tolist()
-    return replace(camera, tilt_deg=camera.tilt_deg + tilt, pan_deg=camera.pan_deg + pan)
+    upright = camera.height_px / camera.width_px * card.width_mm / card.height_mm
+    return replace(
+        camera,
+        fill=camera.fill * min(1.0, upright),
+        tilt_deg=camera.tilt_deg + tilt,
+        pan_deg=camera.pan_deg + pan,
+    )
 
 
 def _tile_look(series: Series, plan: PhotoPlan, tile: int, seen: pd.DataFrame) -> TileLook:
