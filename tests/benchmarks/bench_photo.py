@@ -4,6 +4,8 @@ Run as a script; prints the figures that stand in RESULTS.md. Every picture is d
 is known; each study changes one thing.
 
     python tests/benchmarks/bench_photo.py [accuracy] [retakes] [limits] [speed]
+
+Memory is read from /proc, so `speed` needs Linux.
 """
 
 import pickle
@@ -289,10 +291,11 @@ def speed(copies: int = 60) -> None:
 def memory(folder: Path, count: int) -> int:
     """Most memory that a process of its own takes to measure a picture so many times, MB."""
     code = (
-        "import pickle, resource, sys; from kit.photo import measure_picture;"
+        "import pickle, sys; from pathlib import Path; from kit.photo import measure_picture;"
         "path, plan, count = pickle.load(sys.stdin.buffer);"
         "[measure_picture(path, plan) for _ in range(count)];"
-        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)"
+        "status = Path('/proc/self/status').read_text();"
+        "print(int(status.split('VmHWM:')[1].split()[0]) // 1024)"
     )
     given = pickle.dumps((folder / "1-0.jpg", PLAN, count))
     done = subprocess.run(
