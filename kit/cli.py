@@ -72,14 +72,14 @@ def plan(
     yes: Annotated[bool, typer.Option(help="Write the plan without asking.")] = False,
 ) -> None:
     """Choose tiles and patches; say what they will tell and what they save."""
-    from kit.design import plan_series, precision, saving
+    from kit.design import NEXT_TILES, every_round, plan_series, precision, saving
     from kit.series import read_series, series_folder
 
     folder = series_folder(series)
     found = read_series(folder)
     earlier = [read_series(series_folder(name)) for name in after or ()]
     if found.tiles.empty and ask is None and tiles is None and not yes:
-        ask, tiles = _asked(found.settings.ask, found.settings.tiles)
+        ask, tiles = _asked(found.settings.ask, NEXT_TILES if after else found.settings.tiles)
     with _progress() as say:
         planned, chosen = plan_series(
             found,
@@ -89,9 +89,11 @@ def plan(
             after=earlier,
             progress=say,
         )
-        sure = precision(chosen, planned.stock, firings=planned.settings.last_firing)
+        rounds = every_round(planned, earlier)
+        sure = precision(rounds, planned.stock, firings=planned.settings.last_firing)
         spared = saving(chosen, planned.colours, planned.settings)
-    print("\n".join([chosen.describe(), *sure.sentences(), *spared.sentences()]))
+    together = [f"With {', '.join(after)} before it:"] if after else []
+    print("\n".join([chosen.describe(), *together, *sure.sentences(), *spared.sentences()]))
     if yes or typer.confirm("Write this plan?"):
         planned.write(folder)
         print(f"Written to {folder}. Next: kit sheets {planned.name}")
@@ -142,14 +144,17 @@ def sheets(
 def enter(
     series: SeriesName,
     file: Annotated[str, typer.Argument(help="A workbook or CSV that was filled in.")],
-    by: Annotated[str, typer.Option(help="Who hands it in.", prompt="Your name")],
+    by: Annotated[str | None, typer.Option(help="Who hands it in; asked for if left out.")] = None,
     yes: Annotated[bool, typer.Option(help="Write without asking.")] = False,
 ) -> None:
     """Take in grades: shows what is new, what changes and what is wrong before it writes."""
     from kit.record import apply, take_in
     from kit.series import series_folder
 
-    intake = take_in(series_folder(series), _path(file), by)
+    path = _path(file)
+    if not path.is_file():
+        raise Misuse(f"There is no file {path}.")
+    intake = take_in(series_folder(series), path, by or typer.prompt("Your name"))
     print(intake.describe())
     if intake.problems:
         raise typer.Exit(code=1)

@@ -7,7 +7,7 @@ from kit.design.next_patches import next_patches
 from kit.design.optimal import optimal
 from kit.design.order import order_of_work
 from kit.design.plan import Plan, plan
-from kit.design.plan_series import plan_series
+from kit.design.plan_series import NEXT_TILES, every_round, plan_series
 from kit.design.power import Power, power
 from kit.design.precision import Precision, budget_curve, precision
 from kit.design.saving import Saving, saving
@@ -15,6 +15,7 @@ from kit.design.spreads import Spreads
 from kit.design.survey import survey
 
 __all__ = [
+    "NEXT_TILES",
     "Efficiency",
     "Fraction",
     "Plan",
@@ -25,6 +26,7 @@ __all__ = [
     "Spreads",
     "budget_curve",
     "efficiency",
+    "every_round",
     "fitted_spreads",
     "fraction",
     "next_patches",

@@ -76,7 +76,8 @@ def draft_next_pairs(
         setting=PairSetting.of(settings.verdict),
         patches_per_tile=settings.patches_per_tile,
         wishes=wishes,
-        seed=settings.seed,
+        seed=earlier[-1].settings.seed,
+        starts=1,
         progress=progress,
     )
     names = listed(series.name for series in earlier)

@@ -106,12 +106,14 @@ def plan(
             f"'{settings.ask}' is not a question the kit plans for. Ask 'which things matter', "
             "'which pairs work' or 'is this pair safe'."
         )
-    return _laid_out(draft, settings, stock)
+    last_tile = max((int(series.tiles["tile"].max()) for series in after), default=0)
+    return _laid_out(draft, settings, stock, last_tile)
 
 
-def _laid_out(draft: Draft, settings: Settings, colours: pd.DataFrame) -> Plan:
+def _laid_out(draft: Draft, settings: Settings, colours: pd.DataFrame, last_tile: int) -> Plan:
     rng = np.random.default_rng(settings.seed)
     patches = _numbered(draft.patches, settings, rng)
+    patches["tile"] += last_tile
     patches["overlay_family"] = patches["overlay"].map(colours.set_index("colour")["family"])
     attributes = ["overlay", "overlay_family", "mesh", "coat_weight", "before_firing"]
     patches["position"] = balanced_positions(patches, attributes, rng)

@@ -39,7 +39,9 @@ def planned_patches(plan: Planned | pd.DataFrame) -> pd.DataFrame:
         patches = plan.reset_index(drop=True)
     else:
         of_base = {"coats": "base_coats", "mesh": "base_mesh", "coat_weight": "base_coat_weight"}
-        tiles = plan.tiles.drop(columns="session", errors="ignore").rename(columns=of_base)
+        tiles = plan.tiles.drop(columns=["session", "firings"], errors="ignore").rename(
+            columns=of_base
+        )
         patches = plan.patches.merge(tiles, on="tile", how="left")
     missing = {"tile", "base", "overlay"} - set(patches.columns)
     if missing:

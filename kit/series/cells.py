@@ -10,6 +10,10 @@ import pandas as pd
 from kit.errors import Problem
 from kit.series.sheet_text import Records, read_records, write_records
 from kit.series.tables import Column, Table
+from kit.series.words import MEANT
+
+_ALIKE = 0.8
+"""How alike two words must be for one to be suggested: 'leadfree' must not become 'leaded'."""
 
 _LOOKS_LIKE_DATE = re.compile(
     r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|\d{1,2}[-. ]?[A-Za-z]{3,}\.?[- ]?\d*"
@@ -94,8 +98,10 @@ def convert_cell(column: Column, cell: str) -> tuple[str | int | float | None, s
 def nearest(word: str, choices: Iterable[str]) -> str:
     """Suggest the most similar of some words, as '. Did you mean ...?', or nothing."""
     folded = {choice.casefold(): choice for choice in choices}
-    close = difflib.get_close_matches(word.casefold(), folded, n=1, cutoff=0.6)
-    return f" Did you mean '{folded[close[0]]}'?" if close else ""
+    close = difflib.get_close_matches(word.casefold(), folded, n=1, cutoff=_ALIKE)
+    meant = MEANT.get(word.casefold())
+    suggested = meant if meant in folded else folded[close[0]] if close else ""
+    return f" Did you mean '{suggested}'?" if suggested else ""
 
 
 def _convert_text(column: Column, cell: str) -> tuple[str | None, str, str]:

@@ -35,6 +35,7 @@ def table_problems(
         problems += _repeated(table, frames[name], table.key)
         problems += _unknown(table, frames, unreadable)
     problems += _repeated(tables["patches"], frames["patches"], ("tile", "position"))
+    problems += _colours_almost_alike(frames["colours"])
     problems += _skipped_firings(frames["firings"])
     if not {"patches", "firings"} & set(unreadable):
         problems += _grades_without_firing(frames)
@@ -70,6 +71,21 @@ def _repeated(table: Table, frame: pd.DataFrame, key: tuple[str, ...]) -> list[P
             )
         )
     return problems
+
+
+def _colours_almost_alike(colours: pd.DataFrame) -> list[Problem]:
+    names = colours["colour"].dropna().drop_duplicates()
+    alike = names[names.str.casefold().duplicated()]
+    return [
+        Problem(
+            "colours.csv",
+            row,
+            "colour",
+            f"'{name}' stands there already, with other capitals.",
+            "Write the same colour the same way everywhere, or give the jars different names.",
+        )
+        for row, name in alike.items()
+    ]
 
 
 def _unknown(table: Table, frames: Frames, unreadable: Collection[str]) -> list[Problem]:

@@ -184,7 +184,7 @@ def _read_files(folder: Path) -> tuple[dict[str, bytes], list[Problem]]:
     problems = link_problems(folder)
     may_lack = {datapackage.FILE, *(t.file for t in tables if t.optional)}
     links = {problem.file for problem in problems}
-    fix = "Put it back, or copy an empty one from a series that `kit new` made."
+    fix = "Put it back from your last copy; an empty one would lose what it held."
     problems += [
         Problem(name, None, "", "The file is missing.", fix)
         for name in names

@@ -1,6 +1,17 @@
 """The fixed words of the kit: what a table cell may say, and how a family pair is called."""
 
 FAMILIES = ("leaded", "unleaded")
+MEANT = {
+    "lead-free": "unleaded",
+    "leadfree": "unleaded",
+    "lead free": "unleaded",
+    "no lead": "unleaded",
+    "lead-bearing": "leaded",
+    "lead bearing": "leaded",
+    "lead": "leaded",
+}
+"""What people write for a family, and the word that the tables hold."""
+
 OPACITIES = ("opaque", "transparent", "opalescent")
 GRAINS = ("fine", "medium", "coarse")
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from kit.design import next_patches, plan_series
+from kit.design import NEXT_TILES, every_round, next_patches, plan_series, precision
 from kit.errors import Misuse
 from kit.series import new_series, patches_in_full
 
@@ -23,6 +23,15 @@ def test_what_was_chosen_is_in_the_settings_of_the_planned_series(fresh):
     assert not planned.problems()
 
 
+def test_a_next_round_is_judged_together_with_the_rounds_before_it(fresh, fired):
+    planned, chosen = plan_series(fresh, after=[fired])
+    assert len(planned.tiles) == NEXT_TILES
+    alone = precision(chosen, fired.colours)
+    together = precision(every_round(planned, [fired]), fired.colours)
+    assert together.patches == len(fired.patches) + len(planned.patches)
+    assert (together.table["within"].iloc[:3] < alone.table["within"].iloc[:3]).all()
+
+
 def test_a_planned_series_is_not_planned_again(fresh):
     planned, _ = plan_series(fresh)
     with pytest.raises(Misuse, match="planned already"):
@@ -36,11 +45,12 @@ def test_a_series_without_colours_is_refused(fresh):
 
 def test_going_on_from_a_graded_series_fires_what_it_left_open(fresh, fired):
     bare = replace(fresh, colours=fresh.colours.iloc[:0])
-    planned, chosen = plan_series(bare, after=[fired])
+    planned, chosen = plan_series(bare, tiles=4, after=[fired])
     assert chosen.kind == "next round"
     assert list(planned.colours["colour"]) == list(fired.colours["colour"])
+    assert planned.tiles["tile"].min() == fired.tiles["tile"].max() + 1
     wanted = next_patches(
-        fired, 8, colours=fired.colours, patches_per_tile=2, seed=fresh.settings.seed
+        fired, 8, colours=fired.colours, patches_per_tile=2, seed=fired.settings.seed, starts=1
     )
     pairs = patches_in_full(planned)[["base", "overlay"]]
     assert sorted(map(tuple, pairs.to_numpy())) == sorted(
