@@ -9,7 +9,18 @@ from functools import cached_property
 import pandas as pd
 
 from kit.errors import Misuse, StatisticalWarning
-from kit.model import PairSetting, ScaleFit, effects_table, fit_series, pair_table
+from kit.model import (
+    MEASURE_OF,
+    MeasureFit,
+    PairSetting,
+    ScaleFit,
+    effects_table,
+    fit_measurements,
+    fit_series,
+    measured_pair_table,
+    pair_table,
+)
+from kit.photo import join_measurements
 from kit.report.middle_grades import middle_grades
 from kit.series import PULL_THROUGH, SPREAD, Scale, Series, Verdict, observations
 
@@ -52,6 +63,25 @@ class Judged:
 
 
 @dataclass(frozen=True, eq=False)
+class Photographs:
+    """What the photographs say.
+
+    Parameters
+    ----------
+    measurements : DataFrame
+        As `kit.photo.join_measurements` gives it.
+    fits : mapping of str to MeasureFit
+        By measure; empty when there is too little to fit.
+    judged : Judged
+        The pairs judged by what was measured, as `kit.model.measured_pair_table` gives them.
+    """
+
+    measurements: pd.DataFrame
+    fits: Mapping[str, MeasureFit]
+    judged: Judged
+
+
+@dataclass(frozen=True, eq=False)
 class Analysis:
     """A series with what was worked out from it.
 
@@ -87,6 +117,11 @@ class Analysis:
     def effects(self) -> dict[str, pd.DataFrame]:
         """What each factor does, as `kit.model.effects_table` gives it, by scale."""
         return {name: effects_table(fit) for name, fit in self.fits.by_scale.items()}
+
+    @cached_property
+    def photographs(self) -> Photographs:
+        """What the photographs say of the same pairs."""
+        return read_photographs(self.series)
 
     def graded(self, scale: str) -> pd.DataFrame:
         """Middle grades of one scale."""
@@ -136,6 +171,19 @@ def judge_pairs(fits: Fits, colours: pd.DataFrame, verdict: Verdict) -> Judged:
     with heard() as said:
         pairs = pair_table(scales, colours, PairSetting.of(verdict))
     return Judged(pairs, "", sentences_heard(said))
+
+
+def read_photographs(series: Series) -> Photographs:
+    """Fit what was measured, and judge every ordered pair of the colours by it."""
+    measurements = join_measurements(series)
+    setting = PairSetting.of(series.settings.verdict)
+    with heard() as said:
+        try:
+            fits = {name: fit_measurements(measurements, name) for name in MEASURE_OF.values()}
+        except Misuse as reason:
+            return Photographs(measurements, {}, Judged(pd.DataFrame(), str(reason)))
+        pairs = measured_pair_table(fits, used_colours(series), setting)
+    return Photographs(measurements, fits, Judged(pairs, "", sentences_heard(said)))
 
 
 @contextmanager

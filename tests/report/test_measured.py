@@ -1,20 +1,21 @@
 """What the photographs say in the report: grades held against millimetres, pairs judged by them."""
 
 from dataclasses import replace
+from io import BytesIO
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from kit.model import MEASURE_OF, VERDICTS, fit_measurements
-from kit.photo import join_measurements
+from kit.model import VERDICTS
 from kit.report import analyse
 from kit.report.figures.measured_firings import measured_firings
+from kit.report.files import photographed_pair_files
 from kit.report.html import fragment
 from kit.report.parts.measured import measured
-from kit.report.parts.measured_pairs import judge_measured, rule_of
+from kit.report.parts.measured_pairs import measured_rule
 from kit.report.whole import whole_report
 from kit.series import SPREAD, Verdict
-from kit.sheets import write_wall_chart
 
 MM_A_STEP = 0.4
 
@@ -52,11 +53,6 @@ def test_series_without_photographs_has_no_such_part(analysis):
     assert measured(analysis) is None
 
 
-def test_the_whole_report_has_the_part_when_there_are_photographs(told):
-    names = [section.name for section in whole_report(told).sections]
-    assert names.index("measured") == names.index("graders") + 1
-
-
 def test_a_step_and_both_graders_are_told(section):
     said = fragment(section)
     assert "A step of spread is about 0.3" in said
@@ -76,7 +72,7 @@ def test_every_picture_states_its_finding_and_can_be_read_aloud(section):
 
 
 def test_the_firings_picture_says_what_the_table_says(told):
-    pictures = join_measurements(told.series)
+    pictures = told.photographs.measurements
     last = pictures[pictures["firings"] == pictures["firings"].max()]
     means = last.groupby(["overlay_family", "base_family"])["spread_mm"].mean()
     overlay, base = means.idxmax()
@@ -85,18 +81,22 @@ def test_the_firings_picture_says_what_the_table_says(told):
     assert f"{means.max():.2f} mm" in picture.title
 
 
-def test_wall_chart_can_be_made_from_photographs(told, tmp_path):
-    pictures = join_measurements(told.series)
-    fits = {name: fit_measurements(pictures, name) for name in MEASURE_OF.values()}
-    table = judge_measured(told, fits).table
+def test_the_whole_report_has_the_part_when_there_are_photographs(told):
+    names = [section.name for section in whole_report(told).sections]
+    assert names.index("measured") == names.index("graders") + 1
+
+
+def test_wall_chart_and_table_can_be_made_from_photographs(told):
+    files = photographed_pair_files(told)
+    assert files["wall-chart-measured.pdf"].startswith(b"%PDF")
+    table = pd.read_csv(BytesIO(files["pairs-measured.csv"]))
     assert len(table) == len(told.pairs)
+    assert list(table.columns) == list(told.pairs.columns)
     assert set(table["verdict"]) <= set(VERDICTS)
-    chart = write_wall_chart(table, tmp_path / "wall.pdf", "By photographs", rule="0.5 mm")
-    assert chart.read_bytes().startswith(b"%PDF")
 
 
 def test_the_limits_of_the_rule_are_told_with_inches():
-    said = rule_of(Verdict(fine_edge_mm=0.8, fine_edge_share=0.2))
+    said = measured_rule(Verdict(fine_edge_mm=0.8, fine_edge_share=0.2))
     assert "0.8 mm (0.03 in)" in said
     assert "20\u00a0%" in said
 

@@ -63,7 +63,7 @@ def test_the_latent_truth_is_what_the_grades_were_drawn_from(planned):
         on=["patch", "firing"], suffixes=("", "_latent"),
     )  # fmt: skip
     told = np.searchsorted(1e4 * np.array(own.cuts), seen["spread_latent"])
-    assert seen["spread"].nunique() == 5
+    assert seen["spread"].nunique() >= 4
     assert (told == seen["spread"].to_numpy()).mean() > 0.99
 
 

@@ -2,11 +2,8 @@
 
 from typing import Any
 
-import pandas as pd
-
 from kit.errors import Misuse
 from kit.model import MEASURE_OF, GradeMeaning, amount, between, grades_against_measurements
-from kit.photo import join_measurements
 from kit.report.analysis import Analysis
 from kit.report.document import Block, Bullets, Paragraph, Point, Section, TableBlock
 from kit.report.figures.measured import grades_and_measurements
@@ -25,7 +22,7 @@ _STRIKE_OUT = (
 
 def measured(analysis: Analysis) -> Section | None:
     """Show what was measured, hold grades against it, judge pairs by it; None without any."""
-    pictures = join_measurements(analysis.series)
+    pictures = analysis.photographs.measurements
     if pictures.empty:
         return None
     size = counted(pictures["patch"].nunique(), "patch was", "patches were")
@@ -34,13 +31,13 @@ def measured(analysis: Analysis) -> Section | None:
         "opinion; these are lengths and shares."
     )
     scales = [scale for scale in analysis.series.settings.scales if scale.name in MEASURE_OF]
-    parts = [of_scale(analysis, pictures, scale) for scale in scales]
-    return Section("measured", _TITLE, (opening, *parts, measured_pairs(analysis, pictures)))
+    parts = [of_scale(analysis, scale) for scale in scales]
+    return Section("measured", _TITLE, (opening, *parts, measured_pairs(analysis)))
 
 
-def of_scale(analysis: Analysis, pictures: pd.DataFrame, scale: Scale) -> Section:
+def of_scale(analysis: Analysis, scale: Scale) -> Section:
     """Show one measure by firing, and say what a grade of its scale is worth."""
-    measure = MEASURE_OF[scale.name]
+    measure, pictures = MEASURE_OF[scale.name], analysis.photographs.measurements
     name, title = f"measured-{scale.name.replace('_', '-')}", f"{scale.title}, measured"
     seen = measured_firings(pictures, measure, scale)
     try:

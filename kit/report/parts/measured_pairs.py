@@ -4,16 +4,8 @@ from dataclasses import replace
 
 import pandas as pd
 
-from kit.errors import Misuse
-from kit.model import (
-    MEASURE_OF,
-    NOT_KNOWN,
-    MeasureFit,
-    PairSetting,
-    fit_measurements,
-    measured_pair_table,
-)
-from kit.report.analysis import Analysis, Judged, heard, sentences_heard, used_colours
+from kit.model import NOT_KNOWN, MeasureFit
+from kit.report.analysis import Analysis
 from kit.report.document import Block, Bullets, Fold, Paragraph, Point, Section
 from kit.report.figures.pair_chart import pair_chart
 from kit.report.tabled import tabled
@@ -23,26 +15,16 @@ from kit.series import Verdict
 _NAME, _TITLE = "measured-pairs", "The pairs, judged by the photographs"
 
 
-def measured_pairs(analysis: Analysis, pictures: pd.DataFrame) -> Section:
-    """Draw the pair chart from what was measured, and compare it with the graders' chart.
-
-    Parameters
-    ----------
-    analysis : Analysis
-    pictures : DataFrame
-        As `kit.photo.join_measurements` gives it.
-    """
-    with heard() as said:
-        try:
-            fits = {name: fit_measurements(pictures, name) for name in MEASURE_OF.values()}
-        except Misuse as reason:
-            return Section(_NAME, _TITLE, (Paragraph(f"No pair can be judged yet: {reason}"),))
-    judged = judge_measured(analysis, fits)
+def measured_pairs(analysis: Analysis) -> Section:
+    """Draw the pair chart from what was measured, and compare it with the graders' chart."""
+    judged, fits = analysis.photographs.judged, analysis.photographs.fits
+    if judged.table.empty:
+        told = Paragraph(f"No pair can be judged yet: {judged.missing}")
+        return Section(_NAME, _TITLE, (told,))
     chart = replace(pair_chart(judged.table, analysis.series.colours), name="pair-chart-measured")
-    told = dict.fromkeys((*sentences_heard(said), *judged.warned))
-    doubts = (Bullets(tuple(Point(sentence) for sentence in told)),) if told else ()
+    doubts = (Bullets(tuple(Point(said) for said in judged.warned)),) if judged.warned else ()
     blocks: tuple[Block, ...] = (
-        Paragraph(rule_of(analysis.series.settings.verdict)),
+        Paragraph(measured_rule(analysis.series.settings.verdict)),
         chart,
         *_compared(analysis.pairs, judged.table),
         *doubts,
@@ -51,15 +33,7 @@ def measured_pairs(analysis: Analysis, pictures: pd.DataFrame) -> Section:
     return Section(_NAME, _TITLE, blocks)
 
 
-def judge_measured(analysis: Analysis, fits: dict[str, MeasureFit]) -> Judged:
-    """Judge every ordered pair of the colours by the fits of what was measured."""
-    setting = PairSetting.of(analysis.series.settings.verdict)
-    with heard() as said:
-        table = measured_pair_table(fits, used_colours(analysis.series), setting)
-    return Judged(table, "", sentences_heard(said))
-
-
-def rule_of(verdict: Verdict) -> str:
+def measured_rule(verdict: Verdict) -> str:
     """Say when a pair is suited, judged by measurements."""
     return (
         f"Here a fine edge holds when the edge stands at most {inches(verdict.fine_edge_mm)} "
