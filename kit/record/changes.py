@@ -53,7 +53,7 @@ def compare(
     sessions : mapping of (tile, firing) to session
         For firings that are new; otherwise the plan decides.
     """
-    stands = {name: _rows(series, name) for name in ("grades", "firings", "patches")}
+    stands = {name: rows_of(series, name) for name in ("grades", "firings", "patches")}
     new, changed, same = [], [], 0
     for entry in entries:
         was = stands[entry.table].get(entry.key, {}).get(entry.column)
@@ -69,7 +69,7 @@ def compare(
 
 def standing(series: Series, entry: Entry) -> Value:
     """Return what a series has in the cell of an entry; None for a blank or a missing row."""
-    return _rows(series, entry.table).get(entry.key, {}).get(entry.column)
+    return rows_of(series, entry.table).get(entry.key, {}).get(entry.column)
 
 
 def laid_over(series: Series, comparison: Comparison, by: str, source: str) -> Series:
@@ -143,7 +143,8 @@ def _sessions(agreed: Comparison | None) -> dict[tuple[int, int], int]:
     return {(int(e.key[0]), int(e.key[1])): int(e.value or 0) for e in implied}
 
 
-def _rows(series: Series, name: str) -> dict[tuple[Any, ...], dict[str, Value]]:
+def rows_of(series: Series, name: str) -> dict[tuple[Any, ...], dict[str, Value]]:
+    """Rows of a table as plain values, by the values of its key."""
     key = series.tables[name].key
     return {tuple(row[k] for k in key): row for row in records(getattr(series, name))}
 

@@ -1,7 +1,15 @@
 """A CSV file that somebody filled in, to a grid."""
 
 from kit.errors import Problem
-from kit.record.grid import KINDS, Grid, GridCell, column_of, columns_of, kind_of
+from kit.record.grid import (
+    KINDS,
+    Grid,
+    GridCell,
+    column_of,
+    columns_of,
+    kind_of,
+    missing_columns,
+)
 from kit.series import Scale, read_records
 
 
@@ -53,4 +61,5 @@ def read_csv(
         for heading in headings
         if heading not in wanted
     )
-    return [Grid(kind, name, rows, ignored=ignored)], []
+    missing = missing_columns(name, kind, headings, scales)
+    return [Grid(kind, name, rows, ignored=ignored, missing=missing)], []

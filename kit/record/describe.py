@@ -4,9 +4,11 @@ from collections.abc import Sequence
 
 from kit.errors import Problem
 from kit.record.changes import Comparison
-from kit.record.entry import Entry, in_text
+from kit.record.entry import Change, Entry, in_text
+from kit.series import ACCIDENTS
 
 _SHOWN = 40
+_OF_A_FIRING = {"session": "session", "minutes": "minutes", "heat": "heat", "note": "notes"}
 
 
 def describe(
@@ -40,6 +42,45 @@ def describe(
     return "\n".join(lines)
 
 
+def before_in_words(before: str, held_back: Sequence[Change]) -> list[str]:
+    """Say that the same file came before, and which later corrections it would undo."""
+    if not before:
+        return []
+    lines = [f"BEFORE: this very file was handed in before (as received/{before})."]
+    if held_back:
+        count = _counted(len(held_back), "later correction", "later corrections")
+        lines += [f"  Taking it in now would undo {count}, so these stay as they stand:"]
+        lines += _shortened(
+            [
+                f"{c.entry.row_in_words}: {c.entry.column} stays {in_text(c.was) or 'blank'}; this "
+                f"file says {in_text(c.entry.value)} ({c.entry.place})"
+                for c in held_back
+            ]
+        )
+        lines += ["  To go back to an earlier grade, type it into a newer file and hand that in."]
+    return lines
+
+
+def notices(missing: Sequence[str], unheard: Sequence[str], entries: Sequence[Entry]) -> list[str]:
+    """Say what may be an oversight: none of it stands in the way of taking the file in."""
+    lines: list[str] = []
+    if missing:
+        lines += ["MISSING from the file:", *_shortened(missing)]
+    if unheard:
+        lines += [
+            "KEPT, BUT LEFT OUT by the models, for nothing can be learnt from a lost piece:",
+            *_shortened(unheard),
+        ]
+    accidents = (str(e.value) for e in entries if e.column == "accident")
+    words = dict.fromkeys(word.split(" (firing ")[0] for word in accidents)
+    if own := [f"'{word}'" for word in words if word not in ACCIDENTS]:
+        lines += [
+            f"YOUR OWN WORDS for an accident are kept: {', '.join(own)}. The usual ones, which "
+            f"are counted together, are: {', '.join(ACCIDENTS)}."
+        ]
+    return lines
+
+
 def _new_in_words(new: Sequence[Entry]) -> str:
     if not new:
         return "nothing"
@@ -52,10 +93,16 @@ def _new_in_words(new: Sequence[Entry]) -> str:
         by = ", ".join(sorted({str(key[2]) for key in grades}))
         parts.append(f"grades for {_counted(patches, 'patch', 'patches')} by {by}")
     if firings:
-        parts.append(f"notes on {_counted(len(firings), 'firing', 'firings')}")
+        parts.append(f"{_noted(new)} of {_counted(len(firings), 'firing', 'firings')}")
     if accidents:
         parts.append(_counted(len(accidents), "accident", "accidents"))
     return f"{', '.join(parts)} ({_counted(len(new), 'cell', 'cells')} in all)"
+
+
+def _noted(new: Sequence[Entry]) -> str:
+    columns = {e.column for e in new if e.table == "firings"}
+    words = [word for column, word in _OF_A_FIRING.items() if column in columns]
+    return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
 
 
 def _implied_in_words(implied: Sequence[Entry]) -> str:

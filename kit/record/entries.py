@@ -21,7 +21,13 @@ def entries_of(grid: Grid, series: Series) -> Entered:
         {"grades": reader.grade, "firings": reader.firing, "accidents": reader.accident}[grid.kind](
             row
         )
-    return Entered(tuple(reader.entries), reader.sessions, tuple(reader.problems), grid.ignored)
+    return Entered(
+        tuple(reader.entries),
+        reader.sessions,
+        tuple(reader.problems),
+        grid.ignored,
+        grid.missing,
+    )
 
 
 class _Reader:

@@ -74,12 +74,15 @@ class Entered:
     problems : tuple of Problem
     ignored : tuple of str
         What was left aside, in words.
+    missing : tuple of str
+        Columns and sheets that are not there, in words.
     """
 
     entries: tuple[Entry, ...]
     sessions: dict[tuple[int, int], int]
     problems: tuple[Problem, ...]
     ignored: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
 
 
 def in_text(value: Value) -> str:

@@ -1,6 +1,6 @@
 """A filled-in table, wherever it came from, and what its headings say it is about."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, get_args
 
@@ -60,6 +60,8 @@ class Grid:
         Name that stands for the whole grid.
     ignored : tuple of str
         What was left aside, in words.
+    missing : tuple of str
+        What the table could hold and does not, in words.
     """
 
     kind: Kind
@@ -67,6 +69,7 @@ class Grid:
     rows: tuple[Mapping[str, GridCell], ...]
     grader: GridCell | None = None
     ignored: tuple[str, ...] = field(default=())
+    missing: tuple[str, ...] = field(default=())
 
 
 def kind_of(headings: Sequence[str], scales: Sequence[Scale]) -> Kind | None:
@@ -90,6 +93,20 @@ def columns_of(kind: Kind, scales: Sequence[Scale]) -> tuple[str, ...]:
             "tile", "firing", "session", PLANNED_SESSION, "minutes", "heat", "accident", "note",
         )  # fmt: skip
     return (TILE_OR_PATCH, "firing", WHAT_HAPPENED)
+
+
+def missing_columns(
+    place: str, kind: Kind, present: Collection[str], scales: Sequence[Scale]
+) -> tuple[str, ...]:
+    """Say which columns for what was seen a table lacks, so that a deleted one is noticed."""
+    told = {scale.name: heading_for(scale, scales) for scale in scales}
+    if kind == "firings":
+        told = {"minutes": "Minutes", "heat": "Heat"}
+    return tuple(
+        f"{place} has no column '{heading}': nothing was taken from it. Was it deleted by mistake?"
+        for name, heading in told.items()
+        if kind != "accidents" and name not in present
+    )
 
 
 def column_of(heading: str, scales: Sequence[Scale]) -> str:

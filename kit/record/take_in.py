@@ -1,7 +1,5 @@
 """Taking a file in: first what it would do, then doing it."""
 
-import hashlib
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,13 +7,14 @@ from pathlib import Path
 from kit.errors import DataProblems, Misuse, Problem
 from kit.record.changes import Comparison, compare, enter, laid_over
 from kit.record.csv_file import read_csv
-from kit.record.describe import describe
+from kit.record.describe import before_in_words, describe, notices
 from kit.record.entries import entries_of
-from kit.record.entry import Entered, Entry
+from kit.record.entry import Change, Entered, Entry
+from kit.record.received import RECEIVED, handed_in_before, kept_name, undoing
+from kit.record.unheard import left_out_by_the_models
 from kit.record.workbook_in import read_workbook
 from kit.series import Series, inside, read_series, write_whole, writing
 
-RECEIVED = "received"
 _LARGEST_BYTES = 50_000_000
 
 
@@ -41,6 +40,14 @@ class Intake:
         What is wrong with it; nothing is taken in while there are any.
     ignored : tuple of str
         What was left aside, in words.
+    missing : tuple of str
+        Columns and sheets that the file could have had and has not, in words.
+    unheard : tuple of str
+        Grades that are kept but that the models leave out, and why, in words.
+    before : str
+        Name in received/ under which the very same file was taken in before; blank if it was not.
+    held_back : tuple of Change
+        What of such a file would undo a later correction. It is not among the entries.
     """
 
     folder: Path
@@ -51,6 +58,10 @@ class Intake:
     comparison: Comparison
     problems: tuple[Problem, ...]
     ignored: tuple[str, ...]
+    missing: tuple[str, ...] = ()
+    unheard: tuple[str, ...] = ()
+    before: str = ""
+    held_back: tuple[Change, ...] = ()
 
     @property
     def adds_nothing(self) -> bool:
@@ -59,7 +70,13 @@ class Intake:
 
     def describe(self) -> str:
         """Say what is new, what changes and what is wrong."""
-        return describe(self.comparison, self.problems, self.ignored)
+        return "\n".join(
+            [
+                *before_in_words(self.before, self.held_back),
+                describe(self.comparison, self.problems, self.ignored),
+                *notices(self.missing, self.unheard, self.entries),
+            ]
+        )
 
 
 def read_file(series: Series, path: Path | str) -> Entered:
@@ -105,13 +122,30 @@ def take_in(folder: Path | str, path: Path | str, by: str) -> Intake:
     content = _content(path)
     series = read_series(folder)
     entered = _read(series, path.name, content)
-    comparison = compare(series, entered.entries, entered.sessions)
-    source = _kept_name(path.name, content)
+    before = handed_in_before(folder, content)
+    held_back = undoing(series, entered.entries) if before else ()
+    undone = {change.entry.cell for change in held_back}
+    entries = tuple(entry for entry in entered.entries if entry.cell not in undone)
+    comparison = compare(series, entries, entered.sessions)
+    source = before or kept_name(path.name, content)
     problems = entered.problems
+    unheard: tuple[str, ...] = ()
     if not problems:
-        problems = tuple(laid_over(series, comparison, by.strip(), source).problems())
+        after = laid_over(series, comparison, by.strip(), source)
+        problems, unheard = tuple(after.problems()), left_out_by_the_models(series, after)
     return Intake(
-        folder, source, by.strip(), content, entered.entries, comparison, problems, entered.ignored
+        folder,
+        source,
+        by.strip(),
+        content,
+        entries,
+        comparison,
+        problems,
+        entered.ignored,
+        entered.missing,
+        unheard,
+        before,
+        held_back,
     )
 
 
@@ -146,8 +180,9 @@ def _read(series: Series, name: str, content: bytes) -> Entered:
     scales = series.settings.scales
     if name.lower().endswith((".csv", ".txt", ".tsv")):
         grids, problems = read_csv(name, content, scales)
+        missing: list[str] = []
     else:
-        grids, problems = read_workbook(name, content, series.name, scales)
+        grids, problems, missing = read_workbook(name, content, series.name, scales)
     parts = [entries_of(grid, series) for grid in grids]
     entries, contradictions = _once_each(e for part in parts for e in part.entries)
     return Entered(
@@ -155,6 +190,7 @@ def _read(series: Series, name: str, content: bytes) -> Entered:
         {key: session for part in parts for key, session in part.sessions.items()},
         (*problems, *(p for part in parts for p in part.problems), *contradictions),
         tuple(said for part in parts for said in part.ignored),
+        (*missing, *(said for part in parts for said in part.missing)),
     )
 
 
@@ -183,8 +219,3 @@ def _content(path: Path) -> bytes:
         return path.read_bytes()
     except OSError as cannot:
         raise Misuse(f"{path} cannot be read: {cannot.strerror}.") from cannot
-
-
-def _kept_name(name: str, content: bytes) -> str:
-    stem = re.sub(r"[^A-Za-z0-9._-]+", "_", name).strip("._") or "file"
-    return f"{hashlib.sha256(content).hexdigest()[:12]}-{stem[-80:]}"

@@ -12,7 +12,7 @@ from openpyxl.cell.cell import Cell, MergedCell
 from openpyxl.worksheet.worksheet import Worksheet
 
 from kit.errors import Problem
-from kit.record.grid import Grid, GridCell, Kind, column_of, columns_of, kind_of
+from kit.record.grid import Grid, GridCell, Kind, column_of, columns_of, kind_of, missing_columns
 from kit.series import Scale, heading_of
 
 SHEETS: dict[str, Kind] = {"Grades": "grades", "Firings": "firings", "Accidents": "accidents"}
@@ -30,7 +30,7 @@ Cells = dict[int, dict[int, Cell]]
 
 def read_workbook(
     name: str, content: bytes, series: str, scales: tuple[Scale, ...]
-) -> tuple[list[Grid], list[Problem]]:
+) -> tuple[list[Grid], list[Problem], list[str]]:
     """Read the bytes of an .xlsx workbook of grades, firings and accidents.
 
     Sheets are known by their headings, whatever they are called and however the columns stand.
@@ -48,20 +48,20 @@ def read_workbook(
     -------
     list of Grid
     list of Problem
+    list of str
+        Which of the kit's sheets are not there, in words.
     """
     book = _open(content)
     if book is None:
         fix = "Save it as an Excel workbook (.xlsx) or as CSV, and try again."
-        return [], [Problem(name, None, "", "It is not a workbook that can be read.", fix)]
-    grids, problems, ignored = [], [], []
+        return [], [Problem(name, None, "", "It is not a workbook that can be read.", fix)], []
+    grids, problems = [], []
     for sheet in book.worksheets:
         place = f"{name}, sheet {sheet.title}"
         cells = _filled(sheet)
         heading = _heading_row(cells, scales)
         if heading is None:
             problems += _lost_headings(sheet.title, place, cells)
-            if cells and sheet.title not in SHEETS:
-                ignored.append(f"{place}: no table with the kit's headings.")
             continue
         grid, found = _grid(sheet, place, cells, heading, series, scales)
         problems += found
@@ -70,7 +70,13 @@ def read_workbook(
         wrong = "No sheet has the headings that can be taken in."
         fix = "Fill in the workbook that `kit sheets --workbook` made."
         problems.append(Problem(name, None, "", wrong, fix))
-    return grids, problems
+    have = {grid.kind for grid in grids} | {SHEETS.get(title) for title in book.sheetnames}
+    missing = [
+        f"{name} has no sheet '{title}': nothing was taken from it. Was it deleted by mistake?"
+        for title, kind in SHEETS.items()
+        if kind not in have
+    ]
+    return grids, problems, missing
 
 
 def _open(content: bytes) -> openpyxl.Workbook | None:
@@ -147,7 +153,8 @@ def _grid(
         grader = GridCell("", f"{place}, beside '{WHO}'") if kind == "grades" else None
     else:
         grader = _grid_cell(place, who)
-    return Grid(kind, place, rows, grader, ignored), problems
+    missing = missing_columns(place, kind, across.values(), scales)
+    return Grid(kind, place, rows, grader, ignored, missing), problems
 
 
 def _repeated_headings(

@@ -6,8 +6,8 @@ import frictionless
 import pytest
 
 from kit.errors import DataProblems, Misuse
-from kit.record import apply, take_in
-from kit.series import read_series
+from kit.record import Grading, apply, take_in
+from kit.series import observations, read_series
 
 HEAD = "patch,firing,grader,spread,pull_through,note\n"
 
@@ -84,6 +84,72 @@ def test_the_same_file_twice_adds_nothing(folder, take):
     assert {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()} == before
 
 
+def test_a_file_from_before_does_not_undo_what_was_corrected_since(folder, take):
+    old = HEAD + "T1-1,1,Ada,4,2,\nT2-1,1,Ada,3,1,\n"
+    take(old, "old.csv")
+    take(HEAD + "T1-1,1,Ada,1,2,\nT2-1,1,Ada,3,0,\n", "better.csv")
+    before = {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+    again = take(old, "under-another-name.csv")
+    assert again.adds_nothing and len(again.held_back) == 2
+    said = again.describe()
+    assert "handed in before (as received/" in said and "-old.csv)" in said
+    assert "would undo 2 later corrections" in said
+    assert "patch T1-1 after firing 1 by Ada: spread stays 1; this file says 4" in said
+    assert {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()} == before
+    take(HEAD + "T1-1,1,Ada,4,2,typed again\n", "newer.csv")
+    assert read_series(folder).grades["spread"].tolist() == [4, 3]
+
+
+def test_an_old_file_does_not_bring_back_what_was_taken_back_in_the_form(folder, take):
+    grading = Grading(folder, "Ada", 1)
+    text = HEAD + f"{grading.patch},1,Ada,4,,\n"
+    take(text)
+    grading.grade("spread", 2)
+    grading.grade("spread", 4)
+    grading.undo()
+    assert take(text).adds_nothing
+    assert read_series(folder).grades["spread"].tolist() == [2]
+
+
+def test_a_file_that_was_kept_but_never_written_can_still_be_taken_in(folder, take, tmp_path):
+    take(HEAD + "T1-1,1,Ada,2,0,\n")
+    file = tmp_path / "cut-short.csv"
+    file.write_text(HEAD + "T1-1,1,Ada,3,0,\nT1-2,1,Ada,1,1,\n")
+    first = take_in(folder, file, "Ada")
+    (folder / "received" / first.source).write_bytes(first.content)
+    again = take_in(folder, file, "Ada")
+    assert again.before == first.source and not again.held_back
+    assert apply(again).grades["spread"].tolist() == [3, 1]
+
+
+def test_a_column_that_is_not_there_is_said_and_is_no_error(folder, take):
+    intake = take("patch,firing,grader,spread\nT1-1,1,Ada,1\n")
+    assert "no column 'Pull-through': nothing was taken from it" in intake.describe()
+    assert len(read_series(folder).grades) == 1
+    assert "no column" not in take(HEAD + "T1-2,1,Ada,1,0,\n", "whole.csv").describe()
+
+
+def test_grades_of_what_is_lost_are_kept_and_said_to_be_left_out(folder, take):
+    take("tile,firing,session,minutes,accident\n1,2,1,1.5,dropped\n", "firings.csv")
+    intake = take(HEAD + "T1-1,1,Ada,1,0,\nT1-1,2,Ada,2,0,\nT1-1,3,Ada,2,0,\n")
+    said = intake.describe()
+    assert "LEFT OUT by the models" in said
+    assert "patch T1-1 after firing 2, 3 by Ada: tile 1 was lost at firing 2 (dropped)." in said
+    assert len(read_series(folder).grades) == 3 and len(observations(read_series(folder))) == 1
+    assert "LEFT OUT" not in take(HEAD + "T2-1,1,Ada,1,0,\n", "sound.csv").describe()
+
+
+def test_an_accident_says_which_grades_on_record_it_leaves_out(folder, take):
+    take(HEAD + "T1-1,1,Ada,1,0,\n")
+    said = take("tile_or_patch,firing,what_happened\nT1-1,1,broke\n", "lost.csv").describe()
+    assert "patch T1-1 after firing 1 by Ada: the patch is lost (broke (firing 1))." in said
+    assert "YOUR OWN WORDS for an accident are kept: 'broke'" in said and "mis-sifted" in said
+    assert (
+        "YOUR OWN"
+        not in take("tile_or_patch,firing,what_happened\nT2-1,1,chipped\n", "usual.csv").describe()
+    )
+
+
 def test_a_blank_never_erases(folder, take):
     take(HEAD + "T1-1,1,Ada,1,2,glossy\n")
     take(HEAD + "T1-1,1,Ada,,3,\n", "later.csv")
@@ -99,9 +165,10 @@ def test_the_series_own_grades_file_can_be_taken_in_elsewhere(folder, take, seri
 
 
 def test_firings_come_in_by_csv_too(folder, take):
-    take(
+    intake = take(
         'tile,firing,session,minutes,heat,accident,note\n2,1,1,1.5,torch,,\n2,2,2,"1,7",,cracked,\n'
     )
+    assert "session, minutes and heat of 2 firings, 1 accident" in intake.describe()
     firings = read_series(folder).firings
     assert firings["minutes"].tolist() == [1.5, 1.7]
     assert firings["accident"].tolist() == ["", "cracked"]

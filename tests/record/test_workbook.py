@@ -181,6 +181,19 @@ def test_a_column_of_ones_own_is_named_as_left_aside(series, book, path):
     assert "column F: 'weather'" in entered.ignored[0]
 
 
+def test_a_deleted_column_or_sheet_is_said(folder, book, path):
+    book["Grades"]["C7"] = 1
+    book["Grades"].delete_cols(4)
+    del book["Accidents"]
+    said = take_in(folder, save(book, path), "Ada").describe()
+    assert "sheet Grades has no column 'Pull-through': nothing was taken from it" in said
+    assert "grades.xlsx has no sheet 'Accidents': nothing was taken from it" in said
+
+
+def test_a_whole_workbook_lacks_nothing(series, path):
+    assert read_file(series, path).missing == ()
+
+
 def test_merged_cells_that_hold_a_grade_are_refused_and_empty_ones_are_not(series, book, path):
     sheet = book["Grades"]
     sheet["C7"] = 3
@@ -197,7 +210,7 @@ def test_grades_without_a_name_or_by_a_stranger_are_refused(series, book, path):
     sheet["C3"] = None
     (problem,) = read_file(series, save(book, path)).problems
     assert "Say who graded" in str(problem) and "Who grades" in str(problem)
-    sheet["C3"] = "Bem"
+    sheet["C3"] = "Benn"
     (problem,) = read_file(series, save(book, path)).problems
     assert "cell C3" in str(problem) and "Did you mean 'Ben'?" in str(problem)
 

@@ -1,0 +1,75 @@
+"""Files as they came, and what handing one in once more would undo."""
+
+import hashlib
+import re
+from collections.abc import Iterable
+from pathlib import Path
+
+from kit.record.changes import rows_of
+from kit.record.entry import Change, Entry, in_text
+from kit.record.rows import records
+from kit.series import Series, inside
+
+RECEIVED = "received"
+
+
+def kept_name(name: str, content: bytes) -> str:
+    """Name a file is kept under: a fingerprint of its content, and a harmless form of its name."""
+    stem = re.sub(r"[^A-Za-z0-9._-]+", "_", name).strip("._") or "file"
+    return f"{_fingerprint(content)}-{stem[-80:]}"
+
+
+def handed_in_before(folder: Path, content: bytes) -> str:
+    """Name in received/ of a file with the very same content; blank if there is none."""
+    received = folder / RECEIVED
+    if received.is_symlink() or not received.is_dir():
+        return ""
+    alike = sorted(path.name for path in received.glob(f"{_fingerprint(content)}-*"))
+    return next((n for n in alike if inside(folder, RECEIVED, n).read_bytes() == content), "")
+
+
+def undoing(series: Series, entries: Iterable[Entry]) -> tuple[Change, ...]:
+    """Find the entries of an earlier file that were corrected since.
+
+    Only what corrections.csv shows to have stood there and been replaced counts. So a file that
+    was received, but not written because of a crash, can still be taken in.
+
+    Parameters
+    ----------
+    series : Series
+    entries : iterable of Entry
+
+    Returns
+    -------
+    tuple of Change
+        What each entry would make of the cell, and what stands there now.
+    """
+    corrected: dict[tuple[object, ...], set[str]] = {}
+    for row in records(series.corrections):
+        corrected.setdefault(_place(row), set()).add(in_text(row["was"]))
+    stands = {name: rows_of(series, name) for name in ("grades", "firings", "patches")}
+    found = []
+    for entry in entries:
+        named = dict(zip(series.tables[entry.table].key, entry.key, strict=True))
+        place = _place({"table": entry.table, "column": entry.column, **named})
+        now = stands[entry.table].get(entry.key, {}).get(entry.column)
+        if now != entry.value and in_text(entry.value) in corrected.get(place, ()):
+            found.append(Change(entry, now))
+    return tuple(found)
+
+
+def _place(row: dict[str, object]) -> tuple[object, ...]:
+    """What a correction is of; a patch says its tile."""
+    tile = None if row.get("patch") else row.get("tile")
+    return (
+        row["table"],
+        row["column"],
+        tile,
+        row.get("patch"),
+        row.get("firing"),
+        row.get("grader"),
+    )
+
+
+def _fingerprint(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()[:12]
