@@ -1,12 +1,11 @@
 """How grades climb from firing to firing, by family on family."""
 
-import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
 
+from kit.report.figures.stacked import columns_by_grade
 from kit.report.figures.tile_drawing import grade_key, short_steps
 from kit.report.picture import Picture
-from kit.report.style import GRADE_COLOURS, QUIET, drawn_with, ink_on, new_figure
+from kit.report.style import drawn_with, new_figure
 from kit.report.words import counted, listed
 from kit.series import FAMILY_PAIRS, Scale, family_pair
 
@@ -32,7 +31,8 @@ def firing_trend(scale: Scale, grades: pd.DataFrame) -> Picture:
     figure = new_figure(height_in=0.75 + 2.0 * rows)
     panels = figure.subplots(rows, min(2, len(present)), sharex=True, sharey=True, squeeze=False)
     for axes, families in zip(panels.flat, present, strict=False):
-        _draw(axes, seen[seen["families"] == families], families)
+        columns_by_grade(axes, seen[seen["families"] == families], "firings")
+        axes.set_title(families, loc="left", fontsize=9.5)
     for axes in panels.flat[len(present) :]:
         axes.set_axis_off()
     figure.supxlabel("firings of the patch", fontsize=9.5)
@@ -47,30 +47,6 @@ def firing_trend(scale: Scale, grades: pd.DataFrame) -> Picture:
         note="Each column is all patches of that kind, darker for a higher grade; the number in a "
         "step is how many patches stand at it.",
     )
-
-
-def _draw(axes: Axes, seen: pd.DataFrame, families: str) -> None:
-    steps = np.floor(seen["grade"] + 0.5).astype(int)
-    counts = pd.crosstab(seen["firings"], steps).reindex(columns=range(5), fill_value=0)
-    shares = counts.div(counts.sum(axis=1), axis=0)
-    foot = np.zeros(len(counts))
-    for grade, colour in enumerate(GRADE_COLOURS):
-        height = shares[grade].to_numpy()
-        axes.bar(
-            counts.index, height, 0.86, bottom=foot, color=colour, edgecolor=QUIET, linewidth=0.5
-        )
-        for x, y, share, count in zip(counts.index, foot, height, counts[grade], strict=True):
-            if share > 0.09:
-                axes.text(
-                    x, y + share / 2, str(count), ha="center", va="center", color=ink_on(colour),
-                    fontsize=8,
-                )  # fmt: skip
-        foot = foot + height
-    axes.set_title(families, loc="left", fontsize=9.5)
-    axes.set_xticks(list(counts.index))
-    axes.set_yticks([0, 0.5, 1], ["0", "half", "all"])
-    axes.set_ylim(0, 1)
-    axes.tick_params(length=0)
 
 
 def _finding(scale: Scale, means: pd.DataFrame) -> str:

@@ -5,11 +5,11 @@ from itertools import combinations
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
 
+from kit.report.figures.stacked import rows_by_grade
 from kit.report.figures.tile_drawing import grade_key
 from kit.report.picture import Picture
-from kit.report.style import GRADE_COLOURS, QUIET, drawn_with, ink_on, new_figure
+from kit.report.style import drawn_with, new_figure
 from kit.report.words import listed, percent
 from kit.series import Scale
 
@@ -37,7 +37,8 @@ def graders_side_by_side(observations: pd.DataFrame, scales: Sequence[Scale]) ->
     figure = new_figure(height_in=0.3 + len(drawn) * (0.75 + 0.34 * len(names)))
     panels = figure.subplots(len(drawn), 1, squeeze=False)[:, 0]
     for axes, scale in zip(panels, drawn, strict=True):
-        _draw(axes, shared[scale.name], names)
+        given = shared[scale.name].melt(var_name="grader", value_name="grade").dropna()
+        rows_by_grade(axes, given, "grader", names)
         axes.set_title(scale.title, loc="left")
         axes.legend(
             handles=grade_key([str(g) for g in scale.grades]),
@@ -68,27 +69,6 @@ def same_and_near(wide: pd.DataFrame) -> tuple[float, float]:
     ]
     apart = pd.concat(gaps)
     return float((apart == 0).mean()), float((apart <= 1).mean())
-
-
-def _draw(axes: Axes, wide: pd.DataFrame, names: Sequence[str]) -> None:
-    for row, name in enumerate(names):
-        given = wide[name].dropna() if name in wide else wide.iloc[:0, 0]
-        start = 0.0
-        for grade, colour in enumerate(GRADE_COLOURS):
-            count = int((given == grade).sum())
-            share = count / len(given) if len(given) else 0.0
-            axes.barh(row, share, 0.72, left=start, color=colour, edgecolor=QUIET, linewidth=0.5)
-            if share > 0.06:
-                axes.text(
-                    start + share / 2, row, str(count), ha="center", va="center_baseline",
-                    color=ink_on(colour), fontsize=8,
-                )  # fmt: skip
-            start += share
-    axes.set_yticks(range(len(names)), names)
-    axes.set_xticks([0, 0.5, 1], ["0", "half", "all"])
-    axes.set_xlim(0, 1)
-    axes.invert_yaxis()
-    axes.tick_params(length=0)
 
 
 def _finding(shared: dict[str, pd.DataFrame], drawn: Sequence[Scale]) -> str:
