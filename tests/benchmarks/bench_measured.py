@@ -1,0 +1,107 @@
+"""How well photographs of the demo series carry its truth into the models.
+
+Photographs the tiles of the demo series in the invented studio, measures them as anyone would,
+and prints how far the measurements are off, what a step of each scale comes to, and how the
+verdicts from photographs compare with those from grades and with the truth's own.
+
+Run: python tests/benchmarks/bench_measured.py [tiles]
+"""
+
+import shutil
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from kit.model import (
+    AVOID,
+    BROKEN_ONLY,
+    MEASURE_OF,
+    NOT_KNOWN,
+    SUITED,
+    PairSetting,
+    grades_against_measurements,
+)
+from kit.photo import measure_series
+from kit.report import analyse
+from kit.series import Series, read_series
+from kit.studio import Truth, demo_truth, photograph_series
+from kit.studio.demo import FIRING_SEED
+from kit.studio.photographed import pull_through_share, spread_mm
+from kit.studio.picture import Camera
+
+DEMO = Path(__file__).parents[2] / "data" / "demo"
+CAMERA = Camera(width_px=1600, height_px=1200)
+DRAWS = 4000
+
+
+def true_verdicts(truth: Truth, pairs: pd.DataFrame, setting: PairSetting) -> pd.DataFrame:
+    """Chance of a fine edge and of breaking through, by the rule that drew the photographs."""
+    recipe = pairs.assign(
+        mesh=setting.mesh, coat_weight=setting.coat_weight, firings=setting.firings
+    )
+    random = np.random.default_rng(0)
+    shown = {}
+    for scale, rule in (("spread", spread_mm), ("pull_through", pull_through_share)):
+        own = truth.scales[scale]
+        wobble = np.hypot(own.tile_sd, own.patch_sd) * random.normal(size=DRAWS)
+        shown[scale] = rule(truth.latent(recipe, scale)[:, None] + wobble)
+    holds = shown["pull_through"] <= setting.fine_edge_share
+    fine = (holds & (shown["spread"] <= setting.fine_edge_mm)).mean(axis=1)
+    return pairs.assign(**{SUITED: fine, BROKEN_ONLY: 1 - holds.mean(axis=1)}).assign(
+        **{AVOID: holds.mean(axis=1) - fine}
+    )
+
+
+def say_errors(measurements: pd.DataFrame, truth: pd.DataFrame) -> None:
+    both = measurements.merge(truth, on=["patch", "picture"], suffixes=("", "_true"))
+    print(both["quality"].value_counts().to_dict())
+    kept = both[both["quality"].isin(["good", "fair"])]
+    for measure in MEASURE_OF.values():
+        off = kept[measure] - kept[f"{measure}_true"]
+        rms = float(np.sqrt((off**2).mean()))
+        print(f"{measure}: bias {off.mean():+.4f}, rms {rms:.4f}, of {len(off)}")
+
+
+def say_meaning(series: Series, truth: Truth) -> None:
+    analysis = analyse(series)
+    for scale, measure in MEASURE_OF.items():
+        told = grades_against_measurements(
+            analysis.observations, analysis.photographs.measurements, scale, measure
+        )
+        print("\n".join(told.sentences))
+    pairs = analysis.photographs.judged.table
+    setting = PairSetting.of(series.settings.verdict)
+    true = true_verdicts(truth, pairs, setting)
+    for verdict in (SUITED, BROKEN_ONLY, AVOID):
+        mine = true.loc[pairs["verdict"] == verdict, verdict]
+        print(f"{verdict}: {len(mine)} pairs, their true chance {mine.mean():.3f} on average")
+    graded = analysis.pairs["verdict"]
+    known = (graded != NOT_KNOWN) & (pairs["verdict"] != NOT_KNOWN)
+    same = int((graded[known] == pairs.loc[known, "verdict"]).sum())
+    open_ones = [int((verdicts == NOT_KNOWN).sum()) for verdicts in (pairs["verdict"], graded)]
+    print(f"not known: {open_ones[0]} by photographs, {open_ones[1]} by grades")
+    print(f"a verdict by both: {known.sum()} pairs, the same for {same}")
+
+
+def main(tiles: int) -> None:
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place) / "data" / "demo"
+        shutil.copytree(DEMO, folder)
+        series, truth = read_series(folder), demo_truth()
+        start = time.process_time()
+        chosen = series.tiles["tile"].head(tiles)
+        taken = photograph_series(series, truth, folder, FIRING_SEED, tiles=chosen, camera=CAMERA)
+        spent = time.process_time() - start
+        print(f"{len(taken.pictures)} photographs drawn, {spent / len(taken.pictures):.1f} s each")
+        measured = measure_series(folder)
+        print(measured.describe())
+        say_errors(measured.series.measurements, taken.truth)
+        say_meaning(measured.series, truth)
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 24)
