@@ -1,17 +1,12 @@
 """What the grades say: ordinal and linear mixed models, and what they mean at the bench."""
 
 from kit.model.agreement import Agreement, agreement
+from kit.model.amounts import amount, between, gap
 from kit.model.checks import observed_against_foretold, residuals, tile_influence
 from kit.model.dependence import score_correlation
 from kit.model.effects import effects_table
 from kit.model.families import common_practice_check, family_contrasts, family_table
-from kit.model.grade_meaning import (
-    GradeMeaning,
-    amount,
-    between,
-    gap,
-    grades_against_measurements,
-)
+from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
 from kit.model.grader_influence import grader_influence
 from kit.model.linear import LinearMixedModel, LinearResults
 from kit.model.measured import MeasureFit, fit_measurements

@@ -11,7 +11,7 @@ from scipy import stats
 from statsmodels.regression.linear_model import OLS
 
 from kit.errors import Misuse
-from kit.model.measured import is_share
+from kit.model.amounts import gap, gap_between
 
 FEWEST_PATCHES = 6
 """With fewer, an interval that lets patches differ would be narrower than is honest."""
@@ -57,15 +57,15 @@ class GradeMeaning:
     @cached_property
     def sentences(self) -> tuple[str, ...]:
         """How large a step is, and whether a grade means the same to each grader, in words."""
-        own = [
-            _own_step(row, self.measure) for row in self.graders.dropna().itertuples()
-        ] if len(self.graders) > 1 else []  # fmt: skip
+        several = len(self.graders) > 1
+        told = self.graders.dropna() if several else self.graders.iloc[:0]
+        own = [_own_step(row, self.measure) for row in told.itertuples()]
         apart = [_apart(row, self) for row in self.differences.itertuples()]
         return (self._step_told(), *own, *apart)
 
     def _step_told(self) -> str:
         name = self.scale.replace("_", "-")
-        span = _gap_between(self.step_low, self.step_high, self.measure)
+        span = gap_between(self.step_low, self.step_high, self.measure)
         sure = f"{span}, {round(100 * self.confidence)} % sure"
         if self.step_low <= 0:
             return (
@@ -140,36 +140,6 @@ def grades_against_measurements(
         _by_grader(both, names, confidence),
         _differences(both, names, abs(step) / 2, confidence),
     )
-
-
-def amount(value: float, measure: str) -> str:
-    """Say a value of a measure: '0.42 mm' or '12 %'."""
-    unit = "\u00a0%" if is_share(measure) else " mm"
-    return _number(value, measure) + unit
-
-
-def between(low: float, high: float, measure: str) -> str:
-    """Say an interval of a measure: '0.31 to 0.52 mm' or '8.1 to 12 %'."""
-    return f"{_number(low, measure)} to {amount(high, measure)}"
-
-
-def gap(value: float, measure: str) -> str:
-    """Say a difference of a measure: '0.42 mm' or '12 percentage points'."""
-    if is_share(measure):
-        return f"{_number(value, measure)} percentage points"
-    return amount(value, measure)
-
-
-def _gap_between(low: float, high: float, measure: str) -> str:
-    return f"{_number(low, measure)} to {gap(high, measure)}"
-
-
-def _number(value: float, measure: str) -> str:
-    if is_share(measure):
-        told = f"{100 * value:.1f}" if abs(value) < 0.0995 else f"{100 * value:.0f}"
-    else:
-        told = f"{value:.2f}"
-    return told.replace("-", "−") if float(told) else told.lstrip("-")
 
 
 def _both(
@@ -263,7 +233,7 @@ def _finding(low: float, high: float, near: float) -> str:
 
 
 def _own_step(row: Any, measure: str) -> str:
-    span = _gap_between(row.low, row.high, measure)
+    span = gap_between(row.low, row.high, measure)
     return f"For {row.grader} alone a step is {gap(row.step, measure)} ({span})."
 
 
@@ -273,7 +243,7 @@ def _apart(row: Any, meaning: GradeMeaning) -> str:
         return f"Whether {pair} mean the same by a grade cannot be told: too few patches."
     more, less = (row.first, row.second) if row.difference > 0 else (row.second, row.first)
     ends = (row.low, row.high) if row.difference > 0 else (-row.high, -row.low)
-    span = _gap_between(ends[0], ends[1], measure)
+    span = gap_between(ends[0], ends[1], measure)
     size = f"{gap(abs(row.difference), measure)} more ({span})"
     if row.finding == ALIKE:
         return (
