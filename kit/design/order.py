@@ -1,8 +1,10 @@
 """The order of work at the bench: what is sifted, fired and graded when.
 
-Within a session all base coats come before any stencil, and everything meets the same heat.
-Tiles are taken in random order at every stage. On one tile the patches are sifted sifter by
-sifter, because changing the sifter between patches is cheap but not free.
+A session begins with bare copper: each blank is cut and cleaned, its back is enamelled and fired,
+and its front is pickled clean of the scale of that firing. Then all base coats come before any
+stencil, and everything meets the same heat. Tiles are taken in random order at every stage from
+the base coat on. On one tile the patches are sifted sifter by sifter, because changing the sifter
+between patches is cheap but not free.
 """
 
 from collections.abc import Iterator
@@ -47,20 +49,38 @@ def order_of_work(
     Returns
     -------
     pandas.DataFrame
-        `session`, `step` (from 1 in each session), `action` ('sift base', 'fire',
-        'sift overlay' or 'grade'), `tile`, `patch`, `position`, `colour`, `mesh`,
-        `coat_weight` (mg/cm²), `coat` (of the base, from 1) and `firing` (0 is that of the base
-        coats); what does not concern a step is missing.
+        `session`, `step` (from 1 in each session), `action` ('prepare', 'sift back', 'pickle',
+        'sift base', 'fire', 'sift overlay' or 'grade'), `tile`, `patch`, `position`, `colour`,
+        `mesh`, `coat_weight` (mg/cm²; of the back as much as all base coats together), `coat` (of
+        the base, from 1; 0 is the back) and `firing` (0 is that of back and base coats); what does
+        not concern a step is missing.
     """
     steps = []
     for session, mine in tiles.groupby("session", sort=True):
-        work = [*_base_coats(mine, rng), *_stencils(mine, patches, last_firing, rng)]
+        work = [*_backs(mine), *_base_coats(mine, rng), *_stencils(mine, patches, last_firing, rng)]
         steps += [{"session": session, "step": i + 1, **step} for i, step in enumerate(work)]
     return pd.DataFrame(steps, columns=list(_TYPES)).astype(_TYPES)
 
 
 def _shuffled(frame: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
     return frame.iloc[rng.permutation(len(frame))]
+
+
+def _backs(tiles: pd.DataFrame) -> Iterator[Step]:
+    for tile in tiles["tile"]:
+        yield {"action": "prepare", "tile": tile}
+    for tile in tiles.itertuples():
+        yield {
+            "action": "sift back",
+            "tile": tile.tile,
+            "mesh": tile.mesh,
+            "coat_weight": tile.coats * tile.coat_weight,
+            "coat": 0,
+        }
+    for tile in tiles["tile"]:
+        yield {"action": "fire", "tile": tile, "coat": 0, "firing": 0}
+    for tile in tiles["tile"]:
+        yield {"action": "pickle", "tile": tile}
 
 
 def _base_coats(tiles: pd.DataFrame, rng: np.random.Generator) -> Iterator[Step]:

@@ -13,6 +13,9 @@ from kit.series import Settings
 COPPER_G_PER_CM3 = 8.96
 """Density of copper at 20 °C: CRC Handbook of Chemistry and Physics."""
 
+_BACK = 1
+"""Firings that the back of a tile takes."""
+
 
 @dataclass(frozen=True, eq=False)
 class Saving:
@@ -22,8 +25,9 @@ class Saving:
     ----------
     table : DataFrame
         Rows 'this plan', 'every pair' and 'saved'; columns tiles, patches, copper_cm2, copper_g,
-        enamel_g, firings (trips of one tile through the heat, base coats included) and hours (of
-        those firings alone, without sifting and cooling).
+        enamel_g (that of the backs included), firings (trips of one tile through the heat, those
+        of the back and of the base coats included) and hours (of those firings alone, without
+        sifting and cooling).
     pairs, settings : int
         Ordered pairs of two colours, and combinations of mesh, coat and base that they would be
         fired at.
@@ -71,9 +75,9 @@ def saving(plan: Planned, colours: pd.DataFrame, settings: Settings) -> Saving:
 
     Notes
     -----
-    Enamel sifted is the dry weight that lands divided by 1 - sifting loss. Enamel on the back of a
-    tile is not counted. Every coat of a base is one firing; every tile then goes through the heat
-    as often as the series asks.
+    Enamel sifted is the dry weight that lands divided by 1 - sifting loss. The back of a tile takes
+    as much as all its base coats together, and one firing (common practice, no source). Every coat
+    of a base is one firing; every tile then goes through the heat as often as the series asks.
     """
     if plan.patches.empty:
         raise Misuse("Nothing is planned yet: plan some tiles with patches first.")
@@ -89,7 +93,7 @@ def _of_plan(plan: Planned, settings: Settings) -> dict[str, float]:
     tiles, patches = plan.tiles, plan.patches
     on_tiles = float((tiles["coats"] * tiles["coat_weight"]).sum())
     on_patches = float(patches["coat_weight"].sum())
-    firings = float(tiles["coats"].sum()) + len(tiles) * max(settings.factors["firings"])
+    firings = float(tiles["coats"].sum()) + len(tiles) * (_BACK + max(settings.factors["firings"]))
     return _work(len(tiles), len(patches), on_tiles, on_patches, firings, settings)
 
 
@@ -101,7 +105,7 @@ def _of_every(colours: int, settings: Settings) -> dict[str, float]:
     coats, base_weight, weight = (
         _mean(settings.factors[f]) for f in ("base_coats", "base_coat_weight", "coat_weight")
     )
-    firings = tiles * (coats + max(settings.factors["firings"]))
+    firings = tiles * (_BACK + coats + max(settings.factors["firings"]))
     on_tiles, on_patches = tiles * coats * base_weight, bases * overlays * weight
     return _work(tiles, bases * overlays, on_tiles, on_patches, firings, settings)
 
@@ -109,7 +113,7 @@ def _of_every(colours: int, settings: Settings) -> dict[str, float]:
 def _work(
     tiles: int,
     patches: int,
-    mg_per_cm2_on_tiles: float,
+    mg_per_cm2_on_fronts: float,
     mg_per_cm2_on_patches: float,
     firings: float,
     settings: Settings,
@@ -117,7 +121,8 @@ def _work(
     blank = settings.blank
     copper = tiles * blank.area_cm2
     landed = (
-        mg_per_cm2_on_tiles * blank.area_cm2 + mg_per_cm2_on_patches * settings.stencil.area_cm2
+        2 * mg_per_cm2_on_fronts * blank.area_cm2
+        + mg_per_cm2_on_patches * settings.stencil.area_cm2
     )
     return {
         "tiles": tiles,

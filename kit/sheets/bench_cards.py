@@ -10,7 +10,7 @@ from kit.sheets.amounts import coat_grams, patch_grams, weighed
 from kit.sheets.drawing import mark_data
 from kit.sheets.paper import MARGIN_MM, Paper
 from kit.sheets.tile_map import shrink_to, tile_map
-from kit.sheets.units import grams, milligrams, opening
+from kit.sheets.units import fine_grams, grams, opening
 
 _MARK_MM = 13.0
 _WIDEST_BESIDE_MM = 72.0
@@ -73,8 +73,8 @@ def _patch(patch: Any, loss: float) -> dict[str, Any]:
         "family": patch.family,
         "mesh": int(patch.mesh),
         "before": int(patch.before_firing),
-        "landed": milligrams(patch.landed),
-        "weigh": milligrams(weighed(patch.landed, loss)),
+        "landed": fine_grams(patch.landed),
+        "weigh": fine_grams(weighed(patch.landed, loss)),
     }
 
 

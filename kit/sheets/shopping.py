@@ -9,7 +9,7 @@ from kit.sheets.tile_map import shrink_to, tile_map
 from kit.sheets.units import gauge_in_words, grams, mm_and_inches, opening, size_and_inches
 
 _AT_HAND = (
-    "scale that shows 0.01 g",
+    "scale that shows 0.001 g (0.01 g will do for base coats)",
     "scriber or underglaze pencil",
     "trivets and firing rack",
     "damp cloths",

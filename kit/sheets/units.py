@@ -47,6 +47,6 @@ def gauge_in_words(thickness_mm: float) -> str:
     return f"nearest gauge {number} ({exact:.3f} mm, {exact / 25.4:.4f} in)"
 
 
-def milligrams(weight_g: float) -> str:
-    """Write a weight that is too small for grams: '88 mg'."""
-    return f"{weight_g * 1000:.0f} mg"
+def fine_grams(weight_g: float) -> str:
+    """Write a patch's weight to the thousandth of a gram: '0.088 g'."""
+    return f"{weight_g:.3f} g"

@@ -77,9 +77,10 @@ def test_every_patch_is_sifted_once_and_after_its_base_is_fired(planned: Plan) -
     assert sorted(sifted["patch"]) == sorted(planned.patches["patch"])
     for tile, steps in order.groupby("tile"):
         actions = list(zip(steps["action"], steps["firing"].fillna(-1), strict=True))
-        expected = ["sift base", "fire"] * 2 + ["sift overlay"] * 4 + ["fire", "grade"] * 3
-        assert [action for action, _ in actions] == expected, tile
-        assert [firing for action, firing in actions if action == "fire"] == [0, 0, 1, 2, 3]
+        back = ["prepare", "sift back", "fire", "pickle"]
+        front = ["sift base", "fire"] * 2 + ["sift overlay"] * 4 + ["fire", "grade"] * 3
+        assert [action for action, _ in actions] == back + front, tile
+        assert [firing for action, firing in actions if action == "fire"] == [0, 0, 0, 1, 2, 3]
     assert (order.groupby("session")["step"].agg(list).map(lambda s: s == sorted(s))).all()
 
 

@@ -1,6 +1,7 @@
 """What stands on the sheets, and that it stands there as typed."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import pandas as pd
 import pytest
@@ -9,6 +10,7 @@ from kit.errors import Misuse
 from kit.record import grading_order
 from kit.series import CAUTIONS, Scale, Stencil, cautions_for
 from kit.sheets import write_photo_card, write_sheets, write_wall_chart
+from kit.sheets.work import work_data
 
 NASTY = (
     '#panic("x") *bold* _it_',
@@ -45,24 +47,38 @@ def test_every_tile_has_a_card_with_its_recipe(sheets, series):
     for tile in series.tiles["tile"]:
         assert f"Tile {tile}" in text and f"T{tile}" in text
     assert text.count("before firing 2") == 6
-    assert text.count("88 mg") == len(series.patches)
+    assert text.count("0.088 g") == len(series.patches)
 
 
 def test_the_order_of_work_has_every_step_in_order(sheets):
     text = sheets["order-of-work"].text
     steps = (
-        "1. Sift base coat 1", "2. Fire base coat 1 (firing 0)", "3. Sift base coat 2",
-        "4. Fire base coat 2 (firing 0)", "5. Stencil what goes on before firing 1",
-        "6. Firing 1", "7. Photograph and grade after firing 1",
-        "8. Stencil what goes on before firing 2", "9. Firing 2",
-        "10. Photograph and grade after firing 2", "11. Firing 3",
-        "12. Photograph and grade after firing 3", "13. At the end",
+        "1. Cut, number and clean the copper", "2. Sift the counter-enamel on the back",
+        "3. Fire the counter-enamel", "4. Pickle the front", "5. Sift base coat 1",
+        "6. Fire base coat 1 (firing 0)", "7. Sift base coat 2", "8. Fire base coat 2 (firing 0)",
+        "9. Stencil what goes on before firing 1", "10. Firing 1",
+        "11. Photograph and grade after firing 1", "12. Stencil what goes on before firing 2",
+        "13. Firing 2", "14. Photograph and grade after firing 2", "15. Firing 3",
+        "16. Photograph and grade after firing 3", "17. At the end",
     )  # fmt: skip
     first = text[: text.index("Session 2")]
     places = [first.index(step) for step in steps]
     assert places == sorted(places)
     for column in ("Minutes", "Heat", "Cooled", "Accident? What happened"):
         assert column in text
+    # As heavy as both base coats of 60 mg/cm² on 25 cm², with three tenths lost.
+    assert first.count("counter-enamel 80 4.29 g") == 3
+
+
+def test_the_sifter_is_cleaned_when_it_goes_from_one_family_to_the_other(series):
+    family = dict(zip(series.colours["colour"], series.colours["family"], strict=True))
+    for session in work_data(series, None)["sessions"]:
+        rows = [row for stage in session["stages"] for row in stage["rows"] if row.get("family")]
+        for mesh in (80, 100):
+            own = [row for row in rows if row["mesh"] == mesh]
+            assert not own[0]["clean"]
+            for before, row in pairwise(own):
+                assert row["clean"] == (family[before["colour"]] != family[row["colour"]])
 
 
 def test_each_grader_gets_a_sheet_for_each_firing_in_their_blind_order(sheets, series):

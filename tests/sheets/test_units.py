@@ -4,10 +4,10 @@ import pytest
 
 from kit.series import OPENING_UM
 from kit.sheets.units import (
+    fine_grams,
     gauge_in_words,
     gauge_mm,
     grams,
-    milligrams,
     mm_and_inches,
     nearest_gauge,
     opening,
@@ -54,4 +54,4 @@ def test_a_sifters_opening_is_in_inches_as_in_astm_e11():
 
 def test_weights_stop_where_a_bench_scale_does():
     assert [grams(2.1429), grams(25.714), grams(333.4)] == ["2.14 g", "25.71 g", "333 g"]
-    assert milligrams(0.08796) == "88 mg"
+    assert fine_grams(0.08796) == "0.088 g"
