@@ -12,7 +12,7 @@ from kit.report.analysis import Analysis
 from kit.report.factor_words import move
 from kit.report.figures.effects import moves, sureness, what_it_does
 from kit.report.figures.own_ways import colour_departures
-from kit.report.words import TELLING, lower_first
+from kit.report.words import TELLING, interval, lower_first, of_a_step
 from kit.series import Scale
 
 _COLOURS_NAMED = 3
@@ -55,7 +55,7 @@ def _common_practice(analysis: Analysis) -> Iterator[Finding]:
     for row in common_practice_check(analysis.fits.by_scale).itertuples():
         saying = lower_first(row.claim.rstrip("."))
         if row.chance_more >= 0.5:
-            size = f", by {row.difference:.1f} of a step ({row.low:.1f} to {row.high:.1f})"
+            size = f", by {of_a_step(row.difference)} {interval(row.low, row.high)}"
             yield Finding(row.chance_more, saying, size)
         else:
             against = f"it is not so, as the trade has it, that {saying}"
@@ -75,7 +75,8 @@ def _factors(effects: pd.DataFrame, scale: Scale) -> Iterator[Finding]:
         elif sureness(row) < TELLING:
             yield Finding(sureness(row), f"{change} changes {name}")
         else:
-            size = f" ({row.low:+.1f} to {row.high:+.1f})".replace("-", "−")
+            ends = (row.low, row.high) if row.effect > 0 else (-row.high, -row.low)
+            size = f" {interval(*ends)}"
             yield Finding(sureness(row), f"{change} {what_it_does(row, scale)}", size)
 
 

@@ -13,6 +13,7 @@ from kit.report.entry import read_entry
 from kit.report.files import report_files
 from kit.report.fingerprint import MARK, fingerprint, is_current, joined
 from kit.report.parts.together import together_document
+from kit.report.readiness import checked_ready
 from kit.report.together import analyse_together, read_every_series, series_folders
 from kit.report.whole import whole_report
 from kit.series import read_series, write_whole
@@ -49,6 +50,10 @@ def render_all(
     ------
     Misuse
         When there is no series, or two series cannot be read together.
+
+    Notes
+    -----
+    The invented demo series is left out unless it is the only one.
     """
     say = progress or (lambda text: None)
     into = Path(reports)
@@ -79,7 +84,7 @@ def render_all(
 def _render_one(folder: Path, into: Path, mark: str) -> tuple[str, str]:
     """Make one report; return the name and, if it could not be made, why."""
     try:
-        analysis = analyse(read_series(folder))
+        analysis = analyse(checked_ready(read_series(folder)))
     except (Misuse, DataProblems) as problem:
         return folder.name, str(problem).splitlines()[0]
     report = whole_report(analysis)

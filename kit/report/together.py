@@ -9,10 +9,15 @@ import pandas as pd
 from kit.errors import DataProblems, Misuse
 from kit.model import NOT_KNOWN
 from kit.report.analysis import Fits, Judged, fit_scales, judge_pairs
-from kit.series import PULL_THROUGH, SPREAD, Series, Verdict, patches_in_full, read_series
+from kit.report.readiness import checked_ready
+from kit.series import PULL_THROUGH, SPREAD, Series, Verdict, observations, read_series
 
-_FIRST_DAY = "0000"
-_USUAL = Verdict()
+INVENTED = "demo"
+"""The series that the kit makes up; it says nothing of anybody's own jars."""
+
+_LAST_DAY = "9999"
+USUAL = Verdict()
+"""The rule, and the sifter, coats and firings, that series are judged by together."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,7 +27,7 @@ class Together:
     Parameters
     ----------
     series : tuple of Series
-        By date, undated first.
+        By date, undated last.
     colours : DataFrame
         Columns colour, family; every colour of any series once.
     fits : Fits
@@ -48,19 +53,25 @@ def read_every_series(data: Path | str) -> tuple[list[Series], dict[str, str]]:
     -------
     several : list of Series
     unread : dict of str to str
-        What is wrong with each series that could not be read, by name.
+        Why each of the others is left out, by name.
     """
     several, unread = [], {}
-    for folder in series_folders(data):
+    folders = series_folders(data)
+    if (Path(data) / INVENTED / "series.toml").exists() and folders[0].name != INVENTED:
+        unread[INVENTED] = (
+            "The kit made it up, so it is kept apart from your own series. Its own report: "
+            f"kit report {INVENTED}"
+        )
+    for folder in folders:
         try:
-            several.append(read_series(folder))
+            several.append(checked_ready(read_series(folder)))
         except (Misuse, DataProblems) as problem:
             unread[folder.name] = str(problem)
     return several, unread
 
 
 def series_folders(data: Path | str) -> list[Path]:
-    """List the folders below `data` that hold a series.
+    """List the folders below `data` that hold a series; the invented one only if it is alone.
 
     Raises
     ------
@@ -71,10 +82,11 @@ def series_folders(data: Path | str) -> list[Path]:
     found = sorted(p.parent for p in below.glob("*/series.toml"))
     if not found:
         raise Misuse(f"There is no series in {below}. `kit new NAME` starts one.")
-    return found
+    own = [folder for folder in found if folder.name != INVENTED]
+    return own or found
 
 
-def analyse_together(several: Sequence[Series], verdict: Verdict = _USUAL) -> Together:
+def analyse_together(several: Sequence[Series], verdict: Verdict = USUAL) -> Together:
     """Fit all series as one and judge every pair of all their colours.
 
     Parameters
@@ -89,7 +101,7 @@ def analyse_together(several: Sequence[Series], verdict: Verdict = _USUAL) -> To
         When there is no series, or a colour is leaded in one and unleaded in another.
     """
     if not several:
-        raise Misuse("No series can be read. `kit check NAME` says what is wrong with one.")
+        raise Misuse("No series can be told of yet. `kit check NAME` says what is wrong with one.")
     ordered = tuple(sorted(several, key=_date_then_name))
     colours = _colours(ordered)
     fits = fit_scales(ordered, (SPREAD, PULL_THROUGH))
@@ -97,21 +109,21 @@ def analyse_together(several: Sequence[Series], verdict: Verdict = _USUAL) -> To
 
 
 def what_each_added(together: Together) -> pd.DataFrame:
-    """Say what each series brought that was not there before it.
+    """Say what each series brought that was not there before it; only what is graded counts.
 
     Returns
     -------
     DataFrame
-        A row per series by date: series, dated, patches, colours (new ones), pairs (fired for the
-        first time), pairs_so_far, settled (of the pairs it was first to fire, those that have a
-        verdict now).
+        A row per series by date: series, dated, patches (graded and not lost), colours (new ones),
+        pairs (seen for the first time), pairs_so_far, settled (of the pairs it was first to fire,
+        those that have a verdict now).
     """
     known_colours: set[str] = set()
     known_pairs: set[tuple[str, str]] = set()
     settled = _settled(together.pairs)
     rows = []
     for series in together.series:
-        patches = patches_in_full(series)
+        patches = graded_patches(series)
         colours = set(patches["base"]) | set(patches["overlay"])
         pairs = set(zip(patches["base"], patches["overlay"], strict=True))
         new = pairs - known_pairs
@@ -131,6 +143,13 @@ def what_each_added(together: Together) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+def graded_patches(series: Series) -> pd.DataFrame:
+    """Patches that spread or pull-through was graded on, lost ones left out: a row each."""
+    seen = observations(series)
+    graded = seen[[SPREAD.name, PULL_THROUGH.name]].notna().any(axis=1)
+    return seen[graded].drop_duplicates("patch")
+
+
 def _settled(pairs: pd.DataFrame) -> set[tuple[str, str]]:
     if pairs.empty:
         return set()
@@ -140,7 +159,7 @@ def _settled(pairs: pd.DataFrame) -> set[tuple[str, str]]:
 
 def _date_then_name(series: Series) -> tuple[str, str]:
     started = series.settings.started
-    return (started.isoformat() if started else _FIRST_DAY, series.name)
+    return (started.isoformat() if started else _LAST_DAY, series.name)
 
 
 def _colours(several: Sequence[Series]) -> pd.DataFrame:

@@ -26,6 +26,7 @@ def whole_report(analysis: Analysis) -> Document:
     photographs = measured(analysis)
     sections = (
         question(analysis),
+        cautions(),
         fired(analysis),
         how_to_read(analysis),
         findings(analysis),
@@ -37,7 +38,6 @@ def whole_report(analysis: Analysis) -> Document:
         next_round(analysis),
         samples(analysis),
         method(analysis),
-        cautions(),
         data(analysis),
         colophon(analysis),
     )

@@ -6,12 +6,18 @@ plainer.
 """
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 
 _ADVERBS = ((0.99, "almost certainly"), (0.90, "very probably"), (0.66, "probably"))
 
 TELLING = _ADVERBS[-1][0]
 """Below this chance a thing cannot be told."""
+
+FOUND = _ADVERBS[1][0]
+"""From this chance on a thing counts as found; between the two bounds it is a leaning."""
+
+_NEXT_TO_NOTHING = 0.05
 
 _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
@@ -30,7 +36,7 @@ def adverb(chance: float) -> str:
     return next((word for bound, word in _ADVERBS if chance >= bound), "perhaps")
 
 
-def claim(chance: float, subject: str, does: str) -> str:
+def claim(chance: float, subject: str, does: str, otherwise: str) -> str:
     """State a finding as surely as it is known.
 
     Parameters
@@ -39,15 +45,15 @@ def claim(chance: float, subject: str, does: str) -> str:
         Chance that the finding is so.
     subject, does : str
         'leaded over unleaded', 'spreads more'; the subject as it stands in mid-sentence.
+    otherwise : str
+        What is said instead when the chance is below `FOUND`: 'No pair clearly spreads most'.
 
     Returns
     -------
     str
-        A sentence with no full stop. Below two in three it says that it cannot be told.
+        A sentence with no full stop.
     """
-    if chance < TELLING:
-        return untold(f"{subject} {does}")
-    return f"{upper_first(subject)} {adverb(chance)} {does}"
+    return f"{upper_first(subject)} {adverb(chance)} {does}" if chance >= FOUND else otherwise
 
 
 def untold(statement: str) -> str:
@@ -56,12 +62,34 @@ def untold(statement: str) -> str:
 
 
 def percent(chance: float) -> str:
-    """Say a chance as whole percent that do not break, never as a false 0 or 100."""
+    """Say a chance as whole percent that do not break, never as a false 0 or 100.
+
+    Parts of a percent are cut off, so that no chance looks as if it met a bound that it misses.
+    """
     if chance < 0.01:
         return "under 1\u00a0%"
     if chance > 0.99:
         return "over 99\u00a0%"
-    return f"{100 * chance:.0f}\u00a0%"
+    return f"{whole_percent(chance)}\u00a0%"
+
+
+def whole_percent(chance: float) -> int:
+    """Cut a chance to whole percent, 1 to 99."""
+    return min(99, max(1, math.floor(100 * chance + 1e-6)))
+
+
+def of_a_step(size: float) -> str:
+    """Say a size in steps of a scale: '0.8 of a step', '1.6 steps'."""
+    if abs(size) < _NEXT_TO_NOTHING:
+        return "under a twentieth of a step"
+    said = f"{abs(size):.1f}"
+    return f"{said} of a step" if float(said) < 1 else f"{said} step{'s' * (said != '1.0')}"
+
+
+def interval(low: float, high: float) -> str:
+    """Say an interval: '(0.1 to 0.4)'; only what is below zero has a sign."""
+    low, high = (0.0 if abs(end) < _NEXT_TO_NOTHING else end for end in (low, high))
+    return f"({low:.1f} to {high:.1f})".replace("-", "−")
 
 
 def counted(count: int, thing: str, things: str | None = None) -> str:

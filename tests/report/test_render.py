@@ -13,7 +13,7 @@ from pypdf import PdfReader
 from kit.errors import DataProblems, Misuse, NotebookFailed
 from kit.report import notebook, render, run_notebook
 from kit.report.rendering import NOTEBOOK
-from kit.series import CAUTIONS, DEFERENCE
+from kit.series import CAUTIONS, DEFERENCE, start_series
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 
@@ -40,7 +40,7 @@ def test_every_file_is_there_and_whole(made):
     names = {path.name for path in made[0].iterdir()} - {".lock"}
     assert names == {
         "report.html", "report.ipynb", "report.pdf", "summary.pdf", "pair-chart.png",
-        "pair-chart.svg", "pairs.csv", "entry.json", "made-from.txt",
+        "pair-chart.svg", "pairs.csv", "entry.json", "made-from.txt", "wall-chart.pdf",
     }  # fmt: skip
     html5lib.HTMLParser(strict=True).parse((made[0] / "report.html").read_text("utf-8"))
     assert len(PdfReader(made[0] / "summary.pdf").pages) == 1
@@ -52,15 +52,14 @@ def test_page_is_under_five_megabytes(made):
     assert (made[0] / "report.html").stat().st_size < 5_000_000
 
 
-def test_progress_names_the_parts(made):
-    assert "Work it out" in made[1]
-    assert "Write the files" in made[1]
+def test_progress_says_what_is_being_done(made):
+    assert made[1] == ["Fitting the models", "Drawing the pictures", "Writing the files"]
 
 
 def test_all_parts_are_there_in_order(body):
     assert [section.get("id") for section in body.findall(".//main/section")] == [
-        "question", "fired", "chart", "findings", "pairs", "surprises", "graders", "doubts", "next",
-        "samples", "method", "cautions", "data", "rebuild",
+        "question", "cautions", "fired", "chart", "findings", "pairs", "surprises", "graders",
+        "doubts", "next", "samples", "method", "data", "rebuild",
     ]  # fmt: skip
 
 
@@ -147,6 +146,16 @@ def test_problems_in_the_data_are_told_before_anything_runs(tmp_path):
     (series / "tiles.csv").write_text("tile\n1\n", "utf-8")
     with pytest.raises(DataProblems, match=r"tiles\.csv"):
         render(series)
+    assert not (tmp_path / "reports").exists()
+
+
+@pytest.mark.parametrize("listed", [False, True], ids=["no colours", "no plan"])
+def test_nothing_to_report_is_a_sentence_and_writes_nothing(listed, tmp_path):
+    folder = start_series(tmp_path / "data" / "bare", seed=1)
+    if listed:
+        shutil.copy(DEMO / "colours.csv", folder / "colours.csv")
+    with pytest.raises(Misuse, match="Nothing is graded yet in bare, and no"):
+        render(folder)
     assert not (tmp_path / "reports").exists()
 
 

@@ -7,7 +7,9 @@ import html5lib
 import pytest
 
 from kit.errors import Misuse
-from kit.report import analyse_together, render_all
+from kit.model import NOT_KNOWN
+from kit.report import analyse_together, read_every_series, render_all
+from kit.report.pooling import changes, dangers
 from kit.report.together import what_each_added
 from kit.studio import draw_truth, fire
 
@@ -72,7 +74,7 @@ def test_goes_on_where_it_stopped_and_names_what_it_cannot_read(studio, tmp_path
     index = render_all(data, reports, told.append, jobs=1).read_text("utf-8")
     assert told[0] == "3 series, 2 with new data"
     assert {p: p.stat().st_mtime_ns for p in reports.glob("series-0/*")} == before
-    assert "Series that could not be read" in index
+    assert "Series that are left out" in index
     assert "tiles.csv: The file is missing." in index
 
 
@@ -110,3 +112,48 @@ def test_colour_of_two_families_is_refused_by_name(two):
     other.loc[other["colour"] == "Ember", "family"] = "unleaded"
     with pytest.raises(Misuse, match="'Ember' is leaded in series-0 and unleaded in series-1"):
         analyse_together([two[0], replace(two[1], colours=other)])
+
+
+def test_invented_series_is_left_out_unless_it_is_alone(two, tmp_path):
+    two[0].write(tmp_path / "data" / "demo")
+    alone, left_out = read_every_series(tmp_path / "data")
+    assert [s.name for s in alone] == ["demo"]
+    assert not left_out
+    two[1].write(tmp_path / "data" / "own")
+    several, left_out = read_every_series(tmp_path / "data")
+    assert [s.name for s in several] == ["own"]
+    assert list(left_out) == ["demo"]
+    index = render_all(tmp_path / "data", tmp_path / "reports", jobs=1).read_text("utf-8")
+    assert "kit report demo" in index
+    assert 'id="series-demo"' not in index
+
+
+def test_planned_tiles_that_nobody_graded_add_nothing(two):
+    bare = replace(two[1], name="bare", grades=two[1].grades.iloc[:0])
+    undated = replace(bare, settings=replace(bare.settings, started=None))
+    together = analyse_together([undated, two[0]])
+    added = what_each_added(together).set_index("series")
+    assert list(added.index) == [two[0].name, "bare"]
+    assert list(added.loc["bare", ["patches", "colours", "pairs", "settled"]]) == [0, 0, 0, 0]
+    assert added["pairs_so_far"].iloc[-1] == int((together.pairs["patches"] > 0).sum())
+
+
+def test_series_that_pulls_every_pair_is_named_and_its_effect_counted(two):
+    leaded = two[1].tiles["base"].isin(["Ember", "Rowan", "Dusk"])
+    tiles = two[1].tiles[leaded]
+    patches = two[1].patches[two[1].patches["tile"].isin(tiles["tile"])]
+    grades = two[1].grades[two[1].grades["patch"].isin(patches["patch"])].assign(spread=0)
+    firings = two[1].firings[two[1].firings["tile"].isin(tiles["tile"])]
+    odd = replace(two[1], name="odd", tiles=tiles, patches=patches, firings=firings, grades=grades)
+    together = analyse_together([two[0], odd])
+    (name, why), *others = dangers(together)
+    assert name == "odd"
+    assert not others
+    assert "bases only" in why
+    assert "every spread grade in it is 0" in why
+    first = next(c for c in changes(together) if c.series == two[0].name)
+    alone = analyse_together([two[0]]).pairs.set_index(["base", "overlay"])["verdict"]
+    pooled = together.pairs.set_index(["base", "overlay"])["verdict"].reindex(alone.index)
+    assert first.known == (alone != NOT_KNOWN).sum()
+    assert first.lost + first.turned == ((alone != pooled) & (alone != NOT_KNOWN)).sum()
+    assert first.gained == ((alone == NOT_KNOWN) & (pooled != NOT_KNOWN)).sum()

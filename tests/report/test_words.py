@@ -24,10 +24,29 @@ def test_adverbs_change_at_the_published_bounds(term):
 
 
 def test_a_claim_weakens_and_then_gives_up():
-    said = [words.claim(c, "leaded over unleaded", "spreads more") for c in (0.995, 0.7, 0.5)]
-    assert said[0] == "Leaded over unleaded almost certainly spreads more"
-    assert said[1] == "Leaded over unleaded probably spreads more"
-    assert said[2].startswith("Whether leaded over unleaded spreads more cannot be told")
+    said = [
+        words.claim(c, "leaded over unleaded", "spreads more", "No family clearly does")
+        for c in (0.995, 0.91, 0.89)
+    ]
+    assert said == [
+        "Leaded over unleaded almost certainly spreads more",
+        "Leaded over unleaded very probably spreads more",
+        "No family clearly does",
+    ]
+
+
+@pytest.mark.parametrize(("chance", "said"), [(0.796, 79), (0.8, 80), (0.29, 29), (0.9999, 99)])
+def test_percent_never_rounds_up_to_a_bound_that_was_missed(chance, said):
+    assert words.whole_percent(chance) == said
+
+
+def test_sizes_in_steps_have_one_form():
+    assert words.of_a_step(0.04) == "under a twentieth of a step"
+    assert words.of_a_step(-0.31) == "0.3 of a step"
+    assert words.of_a_step(1.0) == "1.0 step"
+    assert words.of_a_step(1.64) == "1.6 steps"
+    assert words.interval(-0.12, 0.4) == "(−0.1 to 0.4)"
+    assert words.interval(-0.02, 0.4) == "(0.0 to 0.4)"
 
 
 def test_no_chance_is_called_certain_or_impossible():

@@ -1,6 +1,7 @@
 """Every tile after its last firing, to scale, on one picture."""
 
 import math
+from collections.abc import Collection
 
 import pandas as pd
 from matplotlib.figure import Figure
@@ -24,7 +25,13 @@ _LABEL_IN = 0.27
 
 
 @drawn_with()
-def all_tiles(settings: Settings, scale: Scale, bases: pd.Series, last: pd.DataFrame) -> Picture:
+def all_tiles(
+    settings: Settings,
+    scale: Scale,
+    bases: pd.Series,
+    last: pd.DataFrame,
+    lost: Collection[str] = (),
+) -> Picture:
     """Draw the tiles with each patch in the colour of its last grade.
 
     Parameters
@@ -35,6 +42,8 @@ def all_tiles(settings: Settings, scale: Scale, bases: pd.Series, last: pd.DataF
         Base colour by tile number.
     last : DataFrame
         As `last_grades` gives it, for this scale.
+    lost : collection of str
+        Patches that were lost, whatever grades they got before.
     """
     columns = 4 if len(bases) <= _FEW else 6
     rows = math.ceil(len(bases) / columns)
@@ -49,7 +58,8 @@ def all_tiles(settings: Settings, scale: Scale, bases: pd.Series, last: pd.DataF
         x, y = across * (n % columns + (1 - 1 / _PITCH) / 2), down * (n // columns + 1)
         here = by_tile.get(tile, last.iloc[:0])
         grades = dict(zip(here["position"], here["grade"], strict=True))
-        tiles.append(PlacedTile(x, y - settings.blank.height_mm, grades))
+        gone = frozenset(here.loc[here["patch"].isin(lost), "position"])
+        tiles.append(PlacedTile(x, y - settings.blank.height_mm, grades, gone))
         label = _label(tile, str(base), columns)
         above = y - settings.blank.height_mm - 0.05 / mm_in
         axes.text(x, above, label, va="bottom", fontsize=8 if columns == 4 else 7)
@@ -63,14 +73,15 @@ def all_tiles(settings: Settings, scale: Scale, bases: pd.Series, last: pd.DataF
         handlelength=1.2,
         columnspacing=1.2,
     )
+    sound = last[~last["patch"].isin(lost)]
     return Picture(
         f"tiles-{scale.name.replace('_', '-')}",
-        _finding(scale, last),
-        _told(scale, last),
+        _finding(scale, sound),
+        _told(scale, sound),
         figure,
         note=f"{scale.title} after the last firing; the number is the middle grade of all graders. "
-        f"A dashed ring was lost or never graded. Drawn to scale: each blank is "
-        f"{inches(settings.blank.width_mm)} wide.",
+        "Dashed: lost (the number is its last grade before) or never graded. Drawn to scale: each "
+        f"blank is {inches(settings.blank.width_mm)} wide.",
     )
 
 
@@ -81,7 +92,7 @@ def _label(tile: int, base: str, columns: int) -> str:
 
 def _finding(scale: Scale, last: pd.DataFrame) -> str:
     if last.empty:
-        return f"{scale.title}: no patch has been graded yet"
+        return f"{scale.title}: no patch came through to its last grade"
     calm = int((last["grade"] <= 1).sum())
     wild = int((last["grade"] >= 3).sum())
     return (
@@ -92,7 +103,7 @@ def _finding(scale: Scale, last: pd.DataFrame) -> str:
 
 def _told(scale: Scale, last: pd.DataFrame) -> str:
     if last.empty:
-        return "All patches are empty."
+        return "No patch that came through has been graded."
     steps = last["grade"].round().value_counts().sort_index()
     parts = [f"{count} at grade {grade:.0f}" for grade, count in steps.items()]
     return f"{scale.title} of every patch after its last firing: {listed(parts)}."

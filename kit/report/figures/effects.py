@@ -9,7 +9,7 @@ from kit.report.factor_words import move
 from kit.report.figures.intervals import LINE_IN, Line, draw_lines
 from kit.report.picture import Picture
 from kit.report.style import drawn_with, new_figure
-from kit.report.words import claim, upper_first
+from kit.report.words import claim, of_a_step, upper_first
 from kit.series import Scale
 
 
@@ -56,13 +56,14 @@ def sureness(row: Any) -> float:
 
 def effect_claim(row: Any, scale: Scale) -> str:
     """State one effect, as surely as it is known."""
-    return claim(sureness(row), move(row.factor, row.start, row.to), what_it_does(row, scale))
+    none = f"Nothing that was varied clearly moves {scale.title.lower()}"
+    return claim(sureness(row), move(row.factor, row.start, row.to), what_it_does(row, scale), none)
 
 
 def what_it_does(row: Any, scale: Scale) -> str:
     """Say which way an effect goes and how far: 'raises spread by 0.8 of a step'."""
     way = "raises" if row.effect > 0 else "lowers"
-    return f"{way} {scale.title.lower()} by {abs(row.effect):.1f} of a step"
+    return f"{way} {scale.title.lower()} by {of_a_step(row.effect)}"
 
 
 def _change(row: Any) -> str:

@@ -54,4 +54,5 @@ def _finding(ranked: pd.DataFrame, contrasts: pd.DataFrame, scale: Scale) -> str
     ].iloc[0]
     chance = row["chance_more"] if row["first"] == top else 1 - row["chance_more"]
     does = f"has more {scale.title.lower()} than any other pair of families"
-    return claim(float(chance), top, does)
+    none = f"No pair of families clearly has the most {scale.title.lower()}"
+    return claim(float(chance), top, does, none)

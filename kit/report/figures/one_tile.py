@@ -12,7 +12,7 @@ from kit.series import Settings
 _LABEL_IN = 0.95
 _HEADING_IN = 0.24
 _RIM_MM = 1.5
-_LARGEST_IN = 1.15
+_LARGEST_IN = 0.9
 
 
 @drawn_with()
@@ -46,22 +46,20 @@ def one_tile(settings: Settings, tile: int, grades: pd.DataFrame) -> Picture:
     for row, scale in enumerate(scales):
         axes.text(0, down * (row + 0.5), scale.title, va="center", fontsize=9)
     draw_tiles(axes, settings, tiles, figures_in_points=across_in * 7.5)
-    return Picture(
-        f"tile-{tile}", _finding(settings, tile, grades), _told(settings, grades), figure
-    )
+    return Picture(f"tile-{tile}", _finding(settings, grades), _told(settings, grades), figure)
 
 
-def _finding(settings: Settings, tile: int, grades: pd.DataFrame) -> str:
+def _finding(settings: Settings, grades: pd.DataFrame) -> str:
     last = grades[grades["firing"] == grades["firing"].max()]
     limit = settings.verdict.fine_edge_at_most
     worst = last.groupby("position")["grade"].max()
     held = int((worst <= limit).sum())
     fired = counted(int(last["firing"].max()), "firing")
     if held == len(worst):
-        return f"Tile {tile}: every patch held its edge through {fired}"
+        return f"Every patch held its edge through {fired}"
     if held == 0:
-        return f"Tile {tile}: no patch held its edge through {fired}"
-    return f"Tile {tile}: {held} of {len(worst)} patches held their edge through {fired}"
+        return f"No patch held its edge through {fired}"
+    return f"{held} of {len(worst)} patches held their edge through {fired}"
 
 
 def _told(settings: Settings, grades: pd.DataFrame) -> str:

@@ -5,7 +5,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from scipy.stats import norm
 
-from kit.model import ScaleFit
+from kit.model import ScaleFit, variation_table
 from kit.report.picture import Picture
 from kit.report.style import FAMILY_COLOURS, HAIR, INK, drawn_with, new_figure
 from kit.report.words import claim, listed
@@ -41,7 +41,7 @@ def own_ways(fit: ScaleFit, scale: Scale, colours: pd.DataFrame) -> Picture | No
     panels = figure.subplots(1, len(roles), sharex=True, squeeze=False)[0]
     for axes, role in zip(panels, roles, strict=True):
         _draw(axes, departures[departures["role"] == role], role)
-    figure.supxlabel("logits below or above its family's average", fontsize=9.5)
+    figure.supxlabel("steps of the scale below or above its family's average", fontsize=9.5)
     return Picture(
         f"own-ways-{scale.name.replace('_', '-')}",
         _finding(scale, departures),
@@ -59,17 +59,25 @@ def colour_departures(fit: ScaleFit, colours: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns role ('overlay' or 'base'), colour, family, value, se, in logits; the largest
-        first within a role.
+        Columns role ('overlay' or 'base'), colour, family, value, se, in steps of the scale as
+        far as `kit.model.variation_table` makes one; the largest first within a role.
     """
+    step = _logits_a_step(fit)
     family = colours.set_index("colour")["family"]
     tables = []
     for role in _ROLES:
         if role in fit.results.random_effects:
             table = fit.results.random_effects[role].rename_axis("colour").reset_index()
             table = table.assign(role=role, family=table["colour"].map(family))
+            table[["value", "se"]] /= step
             tables.append(table.sort_values(["value", "colour"], ascending=[False, True]))
     return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame()
+
+
+def _logits_a_step(fit: ScaleFit) -> float:
+    """Length of a step on the model's own ruler."""
+    source = variation_table(fit).iloc[-1]
+    return float(source["sd"] / source["steps"])
 
 
 def _draw(axes: Axes, departures: pd.DataFrame, role: str) -> None:
@@ -93,7 +101,8 @@ def _finding(scale: Scale, departures: pd.DataFrame) -> str:
     more = "more" if most["value"] > 0 else "less"
     subject = f"{most['colour']} {_ROLES[most['role']]}"
     does = f"shows {more} {scale.title.lower()} than other {most['family']} colours"
-    return claim(float(chance.max()), subject, does)
+    none = f"No colour clearly stands out from its family for {scale.title.lower()}"
+    return claim(float(chance.max()), subject, does, none)
 
 
 def _told(scale: Scale, departures: pd.DataFrame) -> str:

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.collections import PatchCollection
-from matplotlib.colors import to_rgb
+from matplotlib.colors import to_hex, to_rgb
 from matplotlib.figure import Figure
 from matplotlib.legend_handler import HandlerTuple
 from matplotlib.lines import Line2D
@@ -16,9 +16,9 @@ from matplotlib.path import Path
 
 from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
 from kit.report.picture import Picture
-from kit.report.style import HAIR, INK, PAPER, QUIET, WIDTH_IN, drawn_with
+from kit.report.style import HAIR, INK, PAPER, QUIET, WIDTH_IN, drawn_with, ink_on
 from kit.report.verdicts import LOOKS, leanings
-from kit.report.words import counted, listed
+from kit.report.words import counted, listed, whole_percent
 from kit.series import FAMILIES
 
 _GAP = 0.35
@@ -27,7 +27,9 @@ _LETTER_IN = 0.085
 _FAMILY_IN = 0.3
 _RIM_IN = 0.05
 _CORNER = Path([(0, 0), (1, 1), (0, 1), (0, 0)], closed=True)
-_SMALLEST, _LARGEST = 0.3, 0.92
+_SMALLEST, _LARGEST = 0.3, 0.8
+_LEG = 0.2
+_LEAST_POINTS = 4.8
 _EVEN_CHANCE = 1 / 3
 
 
@@ -68,8 +70,8 @@ def pair_chart(pairs: pd.DataFrame, colours: pd.DataFrame) -> Picture:
         _told(judged),
         figure,
         note="Find the base at the left and the overlay at the top. The larger the square, the "
-        "surer the verdict; a small pale square only leans that way. For the same two colours in "
-        "the other order, look across the diagonal line.",
+        "surer the verdict, and the number is its chance in a hundred; a pale square without a "
+        "sign only leans that way. A dark corner: fired.",
     )
 
 
@@ -104,7 +106,6 @@ def _lay_out(
         if down and across
     ]
     axes.add_collection(PatchCollection(blocks, facecolor="#f7f5f2", edgecolor=HAIR, linewidth=0.8))
-    axes.plot([0, extent], [0, extent], color=QUIET, linewidth=0.8, linestyle=(0, (1, 2)))
 
 
 def _draw_cells(axes: Axes, judged: pd.DataFrame, place: dict[str, float], cell_in: float) -> None:
@@ -113,28 +114,45 @@ def _draw_cells(axes: Axes, judged: pd.DataFrame, place: dict[str, float], cell_
         x, y = place[row.overlay], place[row.base]
         colour = LOOKS[row.leaning].colour
         known = row.verdict != NOT_KNOWN
-        side = side_of(row.sureness)
+        side = side_of(round(row.sureness, 4))
         squares.append(Rectangle((x + (1 - side) / 2, y + (1 - side) / 2), side, side))
         fills.append(to_rgb(colour) if known else _pale(colour))
         edges.append(to_rgb(INK) if known else to_rgb(colour))
         if row.patches > 0:
-            corners.append(Polygon([(x, y), (x + 0.3, y), (x, y + 0.3)]))
+            corners.append(Polygon([(x, y), (x + _LEG, y), (x, y + _LEG)]))
     axes.add_collection(
         PatchCollection(squares, facecolors=fills, edgecolors=edges, linewidth=0.6, zorder=3)
     )
     axes.add_collection(PatchCollection(corners, facecolor=INK, linewidth=0, zorder=5))
+    points = cell_in * 72 * 0.31
+    if points >= _LEAST_POINTS:
+        _write_chances(axes, judged, place, points)
+    raised = 0.36 if points >= _LEAST_POINTS else 0.5
     for verdict, look in LOOKS.items():
         of_kind = judged[judged["verdict"] == verdict]
         if look.marker is not None and len(of_kind):
             axes.scatter(
                 [place[overlay] + 0.5 for overlay in of_kind["overlay"]],
-                [place[base] + 0.5 for base in of_kind["base"]],
+                [place[base] + raised for base in of_kind["base"]],
                 marker=look.marker,
-                s=(cell_in * 72 * 0.36) ** 2,
+                s=(cell_in * 72 * (0.36 if raised == 0.5 else 0.25)) ** 2,
                 color=PAPER if verdict != BROKEN_ONLY else INK,
                 linewidth=1.2 if verdict == AVOID else 0,
                 zorder=6,
             )
+
+
+def _write_chances(
+    axes: Axes, judged: pd.DataFrame, place: dict[str, float], points: float
+) -> None:
+    """Write the chance into each cell, under the sign where there is one."""
+    for row in judged.itertuples():
+        known = row.verdict != NOT_KNOWN
+        axes.text(
+            place[row.overlay] + 0.5, place[row.base] + (0.69 if known else 0.5),
+            str(whole_percent(row.sureness)), fontsize=points, ha="center", va="center_baseline",
+            color=ink_on(LOOKS[row.leaning].colour) if known else INK, zorder=6,
+        )  # fmt: skip
 
 
 def side_of(sureness: float) -> float:
@@ -143,8 +161,9 @@ def side_of(sureness: float) -> float:
     return float(np.sqrt(_SMALLEST**2 + share * (_LARGEST**2 - _SMALLEST**2)))
 
 
-def _pale(colour: str) -> tuple[float, ...]:
-    return tuple(0.72 + 0.28 * channel for channel in to_rgb(colour))
+def _pale(colour: str) -> tuple[float, float, float]:
+    red, green, blue = (0.72 + 0.28 * channel for channel in to_rgb(colour))
+    return red, green, blue
 
 
 def _name_families(
@@ -179,15 +198,21 @@ def _draw_key(figure: Figure) -> None:
             (Line2D([], [], markerfacecolor=look.colour, **square), Line2D([], [], **mark))
         )
     small: dict[str, Any] = {"linestyle": "none", "marker": "s", "markersize": 6}
-    unsure = Line2D([], [], color=LOOKS[AVOID].colour, markerfacecolor="#e1cdd3", **small)
+    unsure: Any = tuple(
+        Line2D(
+            [], [], color=LOOKS[v].colour, markerfacecolor=to_hex(_pale(LOOKS[v].colour)), **small
+        )
+        for v in (SUITED, BROKEN_ONLY, AVOID)
+    )
+    handlers: dict[Any, Any] = {tuple: HandlerTuple(ndivide=1), unsure: HandlerTuple(ndivide=3)}
     fired = Line2D([], [], linestyle="none", marker=_CORNER, markersize=7, color=INK)
     figure.legend(
-        [*entries, unsure, fired],
-        [SUITED, BROKEN_ONLY, AVOID, f"{NOT_KNOWN}, but leans to this", "has been fired"],
+        [*entries, fired, unsure],
+        [SUITED, BROKEN_ONLY, AVOID, "has been fired", f"{NOT_KNOWN}: leans so"],
         loc="lower left",
         ncols=2,
         bbox_to_anchor=(0, 0),
-        handler_map={tuple: HandlerTuple(ndivide=1)},
+        handler_map=handlers,
         handlelength=1.1,
         borderaxespad=0,
     )

@@ -25,11 +25,14 @@ class PlacedTile:
         Its top left corner; y runs down.
     grades : mapping of int to float
         Grade by position; a position that is not there is drawn empty.
+    lost : frozenset of int
+        Positions of lost patches; drawn dashed, whatever their last grade.
     """
 
     x_mm: float
     y_mm: float
     grades: Mapping[int, float]
+    lost: frozenset[int] = frozenset()
 
 
 def sheet(figure: Figure, width_mm: float, height_mm: float, top_in: float = 0.0) -> Axes:
@@ -65,8 +68,9 @@ def draw_tiles(
         for place in places:
             grade = tile.grades.get(place.number)
             colour = PAPER if grade is None else grade_colour(grade)
+            dashed = grade is None or place.number in tile.lost
             x, y = tile.x_mm + place.x_mm, tile.y_mm + place.y_mm
-            shapes.append(_opening(settings.stencil, (x, y), colour, empty=grade is None))
+            shapes.append(_opening(settings.stencil, (x, y), colour, dashed=dashed))
             if grade is not None:
                 axes.text(
                     x, y, f"{grade:g}", ha="center", va="center_baseline", color=ink_on(colour),
@@ -105,12 +109,12 @@ def _outline(settings: Settings, tile: PlacedTile) -> Patch:
     )  # fmt: skip
 
 
-def _opening(stencil: Stencil, middle: tuple[float, float], colour: str, *, empty: bool) -> Patch:
+def _opening(stencil: Stencil, middle: tuple[float, float], colour: str, *, dashed: bool) -> Patch:
     look: dict[str, Any] = {
         "facecolor": colour,
-        "edgecolor": QUIET if empty else INK,
+        "edgecolor": QUIET if dashed else INK,
         "linewidth": 0.7,
-        "linestyle": (0, (2, 2)) if empty else "solid",
+        "linestyle": (0, (2, 2)) if dashed else "solid",
     }
     if stencil.shape == "disc":
         return Circle(middle, stencil.size_mm / 2, **look)

@@ -31,16 +31,17 @@ def sources_of_variation(variation: pd.DataFrame, scale: Scale) -> Picture:
         As `kit.model.variation_table` gives it.
     scale : Scale
     """
+    step = variation["sd"].iloc[-1] / variation["steps"].iloc[-1]
     lines = [
         Line(
             f"{_WORDS.get(row.source, _OTHERWISE)} ({percent(row.share)} of the variation)",
-            row.sd, row.low, row.high,
+            row.steps, row.low / step, row.high / step,
         )
         for row in variation.itertuples()
     ]  # fmt: skip
     figure = new_figure(height_in=0.75 + LINE_IN * len(lines))
     axes = figure.subplots()
-    draw_lines(axes, lines, "standard deviation (logits)", zero=None)
+    draw_lines(axes, lines, f"steps of {scale.title.lower()} that a typical one is off", zero=None)
     axes.set_xlim(left=0)
     return Picture(
         f"variation-{scale.name.replace('_', '-')}",

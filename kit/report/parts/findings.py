@@ -1,5 +1,7 @@
 """What we found, surest first."""
 
+from collections.abc import Sequence
+
 from kit.errors import Misuse
 from kit.model import (
     ScaleFit,
@@ -9,7 +11,7 @@ from kit.model import (
     variation_table,
 )
 from kit.report.analysis import Analysis
-from kit.report.document import Block, Bullets, Paragraph, Point, Section
+from kit.report.document import Block, Bullets, Fold, Paragraph, Point, Section
 from kit.report.figures.effects import effects_in_steps
 from kit.report.figures.families import family_grades
 from kit.report.figures.firing_trend import firing_trend
@@ -18,23 +20,25 @@ from kit.report.figures.own_ways import own_ways
 from kit.report.figures.variation import sources_of_variation
 from kit.report.found import Finding, all_findings
 from kit.report.picture import Picture
-from kit.report.words import TELLING, adverb, percent, untold, upper_first
+from kit.report.words import FOUND, TELLING, adverb, percent, untold, upper_first
 from kit.series import Scale
+
+_LEANINGS = 6
 
 
 def findings(analysis: Analysis) -> Section:
     """List the findings by certainty, then show each score in pictures."""
     found = all_findings(analysis)
-    told = [f for f in found if f.chance >= TELLING]
-    open_ones = [f for f in found if f.chance < TELLING]
+    told = [f for f in found if f.chance >= FOUND]
+    leaning = [f for f in found if TELLING <= f.chance < FOUND]
+    unsettled = [f for f in found if f.chance < TELLING]
     blocks: list[Block | Section] = []
     if told:
         blocks.append(Bullets(tuple(_point(finding) for finding in told)))
     else:
         blocks.append(Paragraph(_nothing_found(analysis)))
-    if open_ones:
-        blocks.append(Paragraph("What these samples do not settle:"))
-        blocks.append(Bullets(tuple(Point(f"{untold(f.statement)}.") for f in open_ones)))
+    if leaning or unsettled:
+        blocks.append(_leanings(leaning, unsettled))
     blocks += [of_scale(analysis, scale) for scale in analysis.scales]
     return Section("findings", "What we found, surest first", tuple(blocks))
 
@@ -61,6 +65,17 @@ def of_scale(analysis: Analysis, scale: Scale) -> Section:
 def _point(finding: Finding) -> Point:
     lead = f"{upper_first(adverb(finding.chance))} ({percent(finding.chance)}):"
     return Point(f"{finding.statement}{finding.size}.", lead)
+
+
+def _leanings(leaning: Sequence[Finding], unsettled: Sequence[Finding]) -> Fold:
+    """What is too unsure to be a finding."""
+    points = tuple(
+        Point(f"{f.statement} ({percent(f.chance)}).", "Perhaps:") for f in leaning[:_LEANINGS]
+    )
+    cannot = tuple(Point(f"{untold(f.statement)}.") for f in unsettled)
+    return Fold(
+        "Leanings: less than nine chances in ten, not findings", (Bullets((*points, *cannot)),)
+    )
 
 
 def _nothing_found(analysis: Analysis) -> str:

@@ -11,8 +11,8 @@ from kit.report.factor_words import FACTOR_WORDS
 from kit.report.figures.all_tiles import all_tiles
 from kit.report.middle_grades import last_grades
 from kit.report.tabled import tabled
-from kit.report.words import counted, inches, listed
-from kit.series import UNITS
+from kit.report.words import counted, inches, listed, percent
+from kit.series import UNITS, losses
 
 _MOST_ON_A_PICTURE = 48
 
@@ -28,11 +28,12 @@ def fired(analysis: Analysis) -> Section:
         Paragraph(loss_balance(series).sentence()),
     ]
     bases = series.tiles.set_index("tile")["base"]
+    lost = set(losses(series)["patch"])
     if len(analysis.observations) and len(bases) <= _MOST_ON_A_PICTURE:
         for scale in series.settings.scales:
             last = last_grades(analysis.observations, scale.name)
             if len(last):
-                blocks.append(all_tiles(series.settings, scale, bases, last))
+                blocks.append(all_tiles(series.settings, scale, bases, last, lost))
     return Section("fired", "What we fired, and why so few", tuple(blocks))
 
 
@@ -75,7 +76,13 @@ def _saved(analysis: Analysis) -> tuple[Paragraph, ...]:
         told = saving(analysis.series, analysis.series.colours, analysis.series.settings)
     except Misuse:
         return ()
-    return (Paragraph(" ".join(told.sentences())),)
+    fired, every = int(told.table.at["this plan", "patches"]), told.pairs
+    less = f"{percent(1 - fired / every)} fewer" if fired < every else "no fewer"
+    once = (
+        f"Against one patch for every pair, at one setting only, the saving is smaller: {fired} "
+        f"patches instead of {every}, {less}."
+    )
+    return (Paragraph(" ".join([*told.sentences(), once])),)
 
 
 def _pairs_fired(analysis: Analysis) -> set[tuple[str, str]]:

@@ -5,7 +5,7 @@ import warnings
 from kit.errors import StatisticalWarning
 from kit.model import PairSetting, agreement, grader_influence
 from kit.report.analysis import Analysis, used_colours
-from kit.report.document import Block, Bullets, Paragraph, Point, Section
+from kit.report.document import Block, Bullets, Fold, Paragraph, Point, Section
 from kit.report.figures.graders import graders_side_by_side
 from kit.report.words import listed
 from kit.series import Scale
@@ -28,7 +28,11 @@ def graders(analysis: Analysis) -> Section:
     )
     picture = graders_side_by_side(analysis.observations, analysis.scales)
     pictures = (picture,) if picture else ()
-    blocks: tuple[Block, ...] = (Bullets(points), *pictures, *_what_each_does(analysis))
+    blocks: tuple[Block, ...] = (
+        *pictures,
+        *_what_each_does(analysis),
+        Fold("Agreement as a number, for the curious", (Bullets(points),)),
+    )
     return Section("graders", "How well the graders agree", blocks)
 
 

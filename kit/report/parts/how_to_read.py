@@ -65,13 +65,20 @@ def _verdict_points(settings: Settings) -> tuple[Point, ...]:
     )
 
 
+def _telling_pair(pairs: pd.DataFrame) -> pd.Series:
+    """A pair with a verdict if there is one, of two families if may be, fired most often."""
+    ranked = pairs.assign(
+        open=pairs["verdict"] == NOT_KNOWN,
+        alike=pairs["base_family"] == pairs["overlay_family"],
+    ).sort_values(
+        ["open", "alike", "patches", "base", "overlay"], ascending=[True, True, False, True, True]
+    )
+    return ranked.iloc[0]
+
+
 def _read_aloud(analysis: Analysis) -> str:
     pairs = analysis.pairs
-    unlike = pairs[pairs["base_family"] != pairs["overlay_family"]]
-    pick = (unlike if len(unlike) else pairs).sort_values(
-        ["patches", "base", "overlay"], ascending=[False, True, True]
-    )
-    pair = pick.iloc[0]
+    pair = _telling_pair(pairs)
     back = pairs[(pairs["base"] == pair["overlay"]) & (pairs["overlay"] == pair["base"])].iloc[0]
     fired = (
         f"It was fired on {counted(int(pair['patches']), 'patch', 'patches')}."

@@ -86,13 +86,21 @@ def formula_of(fit: ScaleFit) -> Formula:
     )
 
 
+def _fitted_to(analysis: Analysis, fit: ScaleFit) -> str:
+    """Count the grades, and say where fewer were used than there are gradings."""
+    used, given = fit.results.nobs, len(analysis.observations)
+    if used == given:
+        return f"{used} grades"
+    return f"{used} grades (of {given} gradings {given - used} left this score blank)"
+
+
 def _of_scale(analysis: Analysis, scale: Scale, fit: ScaleFit) -> Fold:
     prior = fit.results.prior
     told = [Point(reason) for reason in (*fit.dropped, *analysis.fits.warned[scale.name])]
     blocks: tuple[Block, ...] = (
         formula_of(fit),
         Paragraph(
-            f"Fitted to {fit.results.nobs} grades by the Laplace approximation. "
+            f"Fitted to {_fitted_to(analysis, fit)} by the Laplace approximation. "
             f"{'' if fit.results.converged else 'The best fit was not reached. '}"
             f"{prior.describe() if prior else ''}"
         ),

@@ -38,10 +38,19 @@ def next_round(analysis: Analysis) -> Section:
             f"{counted(len(suggested), 'patch', 'patches')} on {counted(TILES, 'tile')} would do "
             "most to settle them, as each tells of other pairs of its two colours too."
         ),
+        Paragraph(f"To plan them as a series of their own: {command(analysis)}"),
         suggestion_table(suggested),
         *_so_far(analysis),
     )
     return Section(name, title, blocks)
+
+
+def command(analysis: Analysis) -> str:
+    """Say what to type for a plan that goes on from this series."""
+    return (
+        f"kit new NAME, then kit plan NAME --after {analysis.series.name} --tiles {TILES} "
+        "(NAME is yours to choose; the colours come along)."
+    )
 
 
 def _so_far(analysis: Analysis) -> tuple[Block, ...]:

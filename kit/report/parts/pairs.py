@@ -9,7 +9,7 @@ from kit.report.tabled import tabled
 from kit.report.verdicts import LOOKS, leanings
 from kit.report.words import counted, percent
 
-_SHOWN = 12
+_SHOWN, _ALL_SHOWN = 12, 16
 _TO = "\u2060–\u2060"
 """An en dash at which no line breaks."""
 
@@ -53,11 +53,11 @@ def _of_verdict(judged: pd.DataFrame, verdict: str) -> Section:
     if surest.empty:
         return Section(name, title, (Paragraph(_NONE[verdict]),))
     blocks: list[Block] = [Paragraph(f"{counted(len(surest), 'pair')}. {_ABOUT[verdict]}")]
-    shown = surest.head(_SHOWN)
+    shown = surest if len(surest) <= _ALL_SHOWN else surest.head(_SHOWN)
     blocks.append(_table(f"{title}, surest first", shown, verdict))
-    if len(surest) > _SHOWN:
-        rest = _table(f"{title}: the rest", surest.iloc[_SHOWN:], verdict)
-        blocks.append(Fold(f"The other {len(surest) - _SHOWN}", (rest,)))
+    if len(surest) > len(shown):
+        rest = _table(f"{title}, the rest", surest.iloc[_SHOWN:], verdict)
+        blocks.append(Fold(f"{title}: {len(surest) - _SHOWN} less sure ones", (rest,)))
     return Section(name, title, tuple(blocks))
 
 

@@ -10,6 +10,7 @@ from kit.report.document import (
     Answer,
     Block,
     Bullets,
+    Caution,
     Document,
     Paragraph,
     Point,
@@ -21,6 +22,7 @@ from kit.report.entry import Entry
 from kit.report.figures.pair_chart import pair_chart
 from kit.report.fingerprint import PACKAGE
 from kit.report.parts.cautions import cautions
+from kit.report.pooling import changes, dangers
 from kit.report.tabled import tabled
 from kit.report.together import Together, what_each_added
 from kit.report.words import counted, day
@@ -37,7 +39,7 @@ def together_document(
     entries : mapping of str to Entry
         By series.
     unread : mapping of str to str
-        Series that could not be read, and why.
+        Series that are left out, and why.
     """
     sections = [
         pooled_chart(together),
@@ -47,10 +49,8 @@ def together_document(
     ]
     if unread:
         points = tuple(Point(why, f"{name}:") for name, why in unread.items())
-        told = Paragraph("Mend these and run kit report --all again; nothing of theirs is above.")
-        sections.insert(
-            3, Section("unread", "Series that could not be read", (told, Bullets(points)))
-        )
+        told = Paragraph("Nothing of theirs is above.")
+        sections.insert(1, Section("left-out", "Series that are left out", (told, Bullets(points))))
     dates = [s.settings.started for s in together.series if s.settings.started]
     return Document(
         "All series together",
@@ -76,9 +76,31 @@ def pooled_chart(together: Together) -> Section:
                 f"{counted(len(together.colours), 'colour')} make {len(pairs)} ordered pairs. "
                 f"{fired} were fired in some series; {known} can be judged."
             ),
+            *_before_you_trust_it(together),
             pair_chart(pairs, together.colours),
         )
     return Section("pooled", "Every pair, by all series at once", blocks)
+
+
+def _before_you_trust_it(together: Together) -> tuple[Block, ...]:
+    """Say what pooling did to each series' own verdicts, and which series make it unsafe."""
+    blocks: list[Block] = []
+    unsafe = dangers(together)
+    if unsafe:
+        points = tuple(Point(why, f"{name}:") for name, why in unsafe)
+        blocks.append(Caution("Read this chart with care", points))
+        blocks.append(
+            Paragraph(
+                "A series as a whole may lie higher or lower than the others. The chart is for the "
+                "average of them, so one odd series moves every pair, also pairs that it never "
+                "fired. Where the chart and the report of one series differ, go by that report."
+            )
+        )
+    changed = tuple(Point(c.sentence(), f"{c.series}:") for c in changes(together))
+    if changed:
+        blocks.append(Paragraph("What reading the series together does to the verdicts of each:"))
+        blocks.append(Bullets(changed))
+    return tuple(blocks)
 
 
 def what_was_added(together: Together) -> Section:
@@ -88,8 +110,9 @@ def what_was_added(together: Together) -> Section:
         "What each series added",
         (
             Paragraph(
-                "By date. A pair counts for the series that was first to fire it; it is settled "
-                "when all series together give it a verdict."
+                "By date, undated ones last. Only graded patches count. A pair counts for the "
+                "series that was first to fire it; it is settled when all series together give it "
+                "a verdict."
             ),
             _added_table(what_each_added(together)),
         ),
@@ -100,7 +123,7 @@ def _added_table(added: pd.DataFrame) -> TableBlock:
     frame = pd.DataFrame(
         {
             "Series": added["series"],
-            "Date": [day(date) if date else "" for date in added["dated"]],
+            "Date": [day(date) if date else "no date" for date in added["dated"]],
             "Patches": added["patches"],
             "New colours": added["colours"],
             "New pairs": added["pairs"],
@@ -117,10 +140,10 @@ def _list(together: Together, entries: Mapping[str, Entry]) -> Section:
 
 
 def _entry(entry: Entry) -> Section:
-    dated = (Paragraph(day(entry.date)),) if entry.date else ()
+    dated = Paragraph(day(entry.date) if entry.date else "No date")
     picture = f"{entry.name}/pair-chart.svg" if entry.chart else ""
     blocks = (
-        *dated,
+        dated,
         Paragraph(entry.question),
         Answer(entry.answer),
         Pointer(

@@ -1,0 +1,116 @@
+"""What pooling does to the verdicts, and where it cannot be trusted."""
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from kit.model import NOT_KNOWN
+from kit.report.analysis import fit_scales, judge_pairs, used_colours
+from kit.report.together import USUAL, Together
+from kit.report.words import counted, listed, upper_first
+from kit.series import PULL_THROUGH, SPREAD, Series, Verdict, observations
+
+
+@dataclass(frozen=True)
+class Change:
+    """How the verdicts of one series read once it is pooled.
+
+    Parameters
+    ----------
+    series : str
+    known : int
+        Pairs that have a verdict by this series alone.
+    lost : int
+        Of these, pairs that are not known when pooled.
+    turned : int
+        Of these, pairs that have another verdict when pooled.
+    gained : int
+        Pairs that have a verdict only when pooled.
+    """
+
+    series: str
+    known: int
+    lost: int
+    turned: int
+    gained: int
+
+    def sentence(self) -> str:
+        """Say it in words."""
+        if not self.known:
+            return f"alone it gives no verdict; together {self.gained} of its pairs have one."
+        return (
+            f"alone it gives {counted(self.known, 'verdict')}. Together {self.turned} of them turn "
+            f"into another verdict and {self.lost} into '{NOT_KNOWN}'; {self.gained} pairs more "
+            "get a verdict."
+        )
+
+
+def changes(together: Together, verdict: Verdict = USUAL) -> list[Change]:
+    """Compare every series judged alone with all of them together, by the same rule."""
+    if together.pairs.empty or len(together.series) < 2:
+        return []
+    return [_change(series, together, verdict) for series in together.series]
+
+
+def _change(series: Series, together: Together, verdict: Verdict) -> Change:
+    keys = ["base", "overlay"]
+    fits = fit_scales([series], (SPREAD, PULL_THROUGH))
+    colours = used_colours(series)
+    pooled = together.pairs.set_index(keys)["verdict"]
+    named = set(colours["colour"])
+    pooled = pooled[[base in named and overlay in named for base, overlay in pooled.index]]
+    judged = judge_pairs(fits, colours, verdict).table
+    if judged.empty:
+        return Change(series.name, 0, 0, 0, int((pooled != NOT_KNOWN).sum()))
+    alone = judged.set_index(keys)["verdict"].reindex(pooled.index)
+    known, still = alone != NOT_KNOWN, pooled != NOT_KNOWN
+    return Change(
+        series.name,
+        int(known.sum()),
+        int((known & ~still).sum()),
+        int((known & still & (alone != pooled)).sum()),
+        int((~known & still).sum()),
+    )
+
+
+def dangers(together: Together) -> list[tuple[str, str]]:
+    """Name the series whose own level cannot be told from their colours or from their grader.
+
+    The model lets a whole series lie higher or lower than the others (its copper, its heat, its
+    eye), by as much for every pair. That amount is carried over to pairs the series never fired.
+
+    Returns
+    -------
+    list of (str, str)
+        Series, and what is the matter with it.
+    """
+    if len(together.series) < 2:
+        return []
+    found = []
+    for series in together.series:
+        seen = observations(series)
+        reasons = [*_one_family(seen), *_one_grade(seen)]
+        if reasons:
+            found.append((series.name, f"{upper_first(listed(reasons))}."))
+    return found
+
+
+def _one_family(seen: pd.DataFrame) -> list[str]:
+    return [
+        f"it has {seen[f'{role}_family'].iloc[0]} {role}s only, so what looks like the way of this "
+        "series may be the way of that family"
+        for role in ("base", "overlay")
+        if len(set(seen[f"{role}_family"])) == 1
+    ]
+
+
+def _one_grade(seen: pd.DataFrame) -> list[str]:
+    told = []
+    for scale in (SPREAD, PULL_THROUGH):
+        given = seen[scale.name].dropna().unique()
+        if len(given) == 1:
+            told.append(
+                f"every {scale.title.lower()} grade in it is {given[0]}, so how far it lies from "
+                "the others has no bound and pulls every pair that way"
+            )
+    return told
