@@ -34,22 +34,26 @@ def planned_grades(series: Series) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns patch, tile, position, firing, then base, overlay, base_mesh, mesh and coat_weight;
-        by firing, tile and position.
+        Columns patch, tile, session (the one that the tile is made in), position, firing, then
+        base, overlay, base_mesh, mesh and coat_weight; by firing, session, tile and position.
     """
     levels = series.settings.factors["firings"]
     patches = patches_in_full(series)
-    patches = patches.assign(last=patches["tile"].map(last_firings(series)))
+    patches = patches.assign(
+        last=patches["tile"].map(last_firings(series)),
+        session=patches["tile"].map(series.tiles.set_index("tile")["session"]),
+    )
     firings = pd.DataFrame({"firing": range(1, int(patches["last"].max()) + 1)})
     rows = firings.merge(patches, how="cross").query("firing <= last")
     count = rows["firing"] - rows["before_firing"] + 1
     due = count.isin(levels) | (rows["firing"].eq(rows["last"]) & count.ge(1))
     rows = rows[due & rows["firing"].lt(rows["lost_from"])]
-    rows = rows.sort_values(["firing", "tile", "position"], ignore_index=True)
+    rows = rows.sort_values(["firing", "session", "tile", "position"], ignore_index=True)
     return rows[
         [
             "patch",
             "tile",
+            "session",
             "position",
             "firing",
             "base",
@@ -63,6 +67,9 @@ def planned_grades(series: Series) -> pd.DataFrame:
 
 def blind_order(series: Series, firing: int, grader: str = "") -> list[str]:
     """Order the patches of one firing at random, the same way each time it is asked for.
+
+    Sessions come one after the other. Within each the tiles come in random order, and on each tile
+    its patches, so that a tile is picked up once.
 
     Parameters
     ----------
@@ -78,13 +85,19 @@ def blind_order(series: Series, firing: int, grader: str = "") -> list[str]:
         Names of the patches there are to grade.
     """
     rows = planned_grades(series)
-    patches = rows.loc[rows["firing"] == firing, "patch"].to_numpy(dtype=object)
+    rows = rows[rows["firing"] == firing]
     random = np.random.default_rng([series.settings.seed, firing, zlib.crc32(grader.encode())])
-    return [str(patch) for patch in random.permutation(patches)]
+    shuffled = rows.iloc[random.permutation(len(rows))]
+    turn = {tile: place for place, tile in enumerate(random.permutation(rows["tile"].unique()))}
+    at = shuffled.assign(turn=shuffled["tile"].map(turn))
+    return at.sort_values(["session", "turn"], kind="stable")["patch"].astype(object).tolist()
 
 
 def grading_order(series: Series, firing: int, grader: str = "") -> list[str]:
-    """Order the patches of one firing for a grader: at random when the series is graded blind."""
+    """Order the patches of one firing for a grader: at random when the series is graded blind.
+
+    The same on the grading sheet, in the form and in a workbook of the grader's own.
+    """
     if series.settings.blind:
         return blind_order(series, firing, grader)
     rows = planned_grades(series)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import openpyxl
+import pandas as pd
 from openpyxl.cell.cell import Cell
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
 from openpyxl.utils import get_column_letter
@@ -15,7 +16,7 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from kit.record.grid import heading_for
-from kit.record.instructions import INSTRUCTIONS
+from kit.record.instructions import instructions
 from kit.record.planned import grading_order, planned_firings, planned_grades
 from kit.record.workbook_in import WHICH, WHO
 from kit.series import ACCIDENTS, Scale, Series, write_whole, writing
@@ -57,37 +58,40 @@ def write_workbook(series: Series, path: Path | str, grader: str = "") -> Path:
     """
     book = openpyxl.Workbook()
     assert isinstance(book.active, Worksheet)
-    _start_here(book.active, series)
+    path = Path(path)
+    _start_here(book.active, series, path.name)
     _grades(book.create_sheet("Grades"), series, grader)
     _firings(book.create_sheet("Firings"), series)
     _accidents(book.create_sheet("Accidents"), series)
     _words(book.create_sheet(_WORDS), series)
     for sheet in book.worksheets:
         sheet.protection.sheet = True
+        sheet.protection.formatCells = False
         sheet.protection.formatColumns = False
         sheet.protection.formatRows = False
     packed = io.BytesIO()
     book.save(packed)
-    path = Path(path)
     with writing(path.parent):
         path.parent.mkdir(parents=True, exist_ok=True)
         write_whole(path, packed.getvalue())
     return path
 
 
-def _start_here(sheet: Worksheet, series: Series) -> None:
+def _start_here(sheet: Worksheet, series: Series, file: str) -> None:
     sheet.title = "Start here"
     sheet.column_dimensions["A"].width = _LINE
     _put(sheet["A1"], series.settings.title, font=_TITLE)
-    _put(sheet["A2"], series.settings.question)
-    lines = [*INSTRUCTIONS]
+    lines = [series.settings.question, "", *instructions(series.name, file)]
     for scale in series.settings.scales:
         lines += [f"{scale.title}: {scale.question}"]
         lines += [f"    {grade}  {step}" for grade, step in enumerate(scale.steps)]
-    for row, line in enumerate(lines, start=4):
+    for row, line in enumerate(lines, start=2):
         _put(sheet.cell(row, 1), line)
-        sheet.cell(row, 1).alignment = _WRAP
         sheet.row_dimensions[row].height = _ROW_PT * max(1, math.ceil(len(line) / (0.9 * _LINE)))
+    lines_of_title = math.ceil(len(series.settings.title) / (0.6 * _LINE))
+    sheet.row_dimensions[1].height = 1.4 * _ROW_PT * max(1, lines_of_title)
+    for (cell,) in sheet.iter_rows(max_col=1):
+        cell.alignment = _WRAP
     sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
     sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
 
@@ -107,29 +111,42 @@ def _grades(sheet: Worksheet, series: Series, grader: str) -> None:
     sheet["C3"].protection, sheet["C3"].border = _OPEN, _BOX
     if named:
         _choose(sheet, "C3", f"='{_WORDS}'!$A$2:$A${len(named) + 1}", "Choose your name.")
-    table = planned_grades(series).set_index(["patch", "firing"])
+    table = planned_grades(series)
+    if grader or len(named) < 2:
+        table = _as_on_paper(series, table, grader or only)
     row = _FIRST
-    for firing in sorted(set(table.index.get_level_values("firing"))):
-        for patch in grading_order(series, int(firing), grader or only):
-            row += 1
-            known = {"patch": patch, "firing": int(firing)} | dict(table.loc[(patch, firing)])
-            _given(sheet, row, [known[name] for name in shown])
-            _open_cells(sheet, row, len(shown) + 1, len(headings))
+    for row, known in enumerate(table.to_dict("records"), _FIRST + 1):
+        _given(sheet, row, [known[name] for name in shown])
+        _open_cells(sheet, row, len(shown) + 1, len(headings))
     for column, scale in enumerate(scales, start=len(shown) + 1):
         letter = get_column_letter(column)
         _limit_to(sheet, f"{letter}{_FIRST + 1}:{letter}{max(row, _FIRST + 1)}", scale)
 
 
+def _as_on_paper(series: Series, table: pd.DataFrame, grader: str) -> pd.DataFrame:
+    """Bring the rows into the order of the grader's own sheets.
+
+    A workbook for several graders keeps the tiles' order: each finds the patch by its number.
+    """
+    order = [
+        (int(firing), patch)
+        for firing in sorted(set(table["firing"]))
+        for patch in grading_order(series, int(firing), grader)
+    ]
+    return table.set_index(["firing", "patch"]).loc[order].reset_index()
+
+
 def _firings(sheet: Worksheet, series: Series) -> None:
     headings = [
-        "Tile", "Firing", "Planned session", "Session (if different)", "Minutes", "Heat", "Note",
+        "Tile", "Firing", "Planned session", "Session (if different)", "Minutes (in the heat)",
+        "Heat (kiln or torch; °C, °F or colour)", "Note",
     ]  # fmt: skip
     _head(
         sheet,
         series,
         "Firings: how long and how hot; firing 0 is the base coat's",
         headings,
-        [8, 8, 16, 20, 10, 24, 40],
+        [8, 8, 16, 20, 12, 26, 40],
     )
     planned = planned_firings(series).sort_values(["session", "firing", "tile"])
     for row, (tile, firing, session) in enumerate(planned.itertuples(index=False), _FIRST + 1):

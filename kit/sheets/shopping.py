@@ -19,11 +19,16 @@ _AT_HAND = (
     "ruler",
 )
 
+_WIDEST_BESIDE_MM = 72.0
+"""Patterns up to this width are drawn beside the list of sifters, wider ones below it."""
+
 
 def shopping_data(series: Series, paper: Paper) -> dict[str, Any]:
     """Gather what the shopping and cutting list says."""
     settings = series.settings
     blank, stencil = settings.blank, settings.stencil
+    beside = blank.width_mm <= _WIDEST_BESIDE_MM
+    room = _WIDEST_BESIDE_MM if beside else paper.width_mm - 2 * MARGIN_MM
     copper = copper_needed(series)
     size = (
         f"{mm_and_inches(blank.width_mm)} across, round"
@@ -57,7 +62,8 @@ def shopping_data(series: Series, paper: Paper) -> dict[str, Any]:
         "stencil": f"{stencil.shape}, {size_and_inches(stencil.size_mm, stencil.height_mm)}, "
         f"{settings.patches_per_tile} openings or one that is moved",
         "map": tile_map(settings),
-        "shrink": shrink_to(settings, paper.width_mm - 2 * MARGIN_MM, paper.height_mm - 80),
+        "beside": beside,
+        "shrink": shrink_to(settings, room, paper.height_mm - 80),
         "at-hand": list(_AT_HAND),
         "cautions": [vars(c) for c in cautions_for("cut", "pickle", "use")],
     }

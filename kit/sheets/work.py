@@ -26,7 +26,7 @@ _HOW = {
     "and mark the top edge there. Degrease, pickle, rinse and dry it; from then on hold it by its "
     "edges.",
     "sift back": "Back upwards. Any colour that suits all tiles; as heavy as the base coats "
-    "together. Wipe off what falls on the front.",
+    "together. Wipe off what falls on the front, and clean the sifter afterwards.",
     "pickle": "Only when cold: pickle the fire scale off the front, brush, rinse and dry. Write "
     "number and top edge on the back again in underglaze pencil: the next firing fixes it.",
     "sift base": "Brush out the sifter between colours.",

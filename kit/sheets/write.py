@@ -42,7 +42,8 @@ def write_sheets(
     Returns
     -------
     list of Path
-        shopping.pdf, order-of-work.pdf, bench-cards.pdf, grading.pdf and labels.pdf.
+        shopping.pdf, order-of-work.pdf, bench-cards.pdf, grading.pdf and labels.pdf. Those of one
+        session are named for it, such as bench-cards-session-1.pdf.
 
     Raises
     ------
@@ -71,7 +72,9 @@ def write_sheets(
         ),
         "labels": lambda: _sheet(series, "labels", label_data(series, stickers, tiles), on),
     }
-    return [_write(Path(folder), name, make, progress) for name, make in makers.items()]
+    return [
+        _write(Path(folder), _named(name, session), make, progress) for name, make in makers.items()
+    ]
 
 
 def write_photo_card(series: Series, folder: Path | str, paper: str = "a4") -> Path:
@@ -114,6 +117,11 @@ def _write(folder: Path, name: str, make: Callable[[], bytes], progress: Progres
         folder.mkdir(parents=True, exist_ok=True)
         write_whole(path, content)
     return path
+
+
+def _named(name: str, session: int | None) -> str:
+    """Keep the sheets of one session from taking the place of the whole series'."""
+    return name if session is None or name == "shopping" else f"{name}-session-{session}"
 
 
 def _tiles(series: Series, session: int | None) -> list[int]:

@@ -1,5 +1,7 @@
 """The form: one patch at a time, saved at each tap, resumable, with an undo that keeps history."""
 
+from itertools import groupby, product
+
 import pytest
 
 from kit.errors import Misuse
@@ -21,6 +23,21 @@ def test_patches_come_in_the_graders_own_blind_order(folder, series):
     assert list(ada.patches) == grading_order(series, 2, "Ada")
     assert sorted(ada.patches) == sorted(ben.patches)
     assert ada.patches != ben.patches
+
+
+def test_each_tile_is_picked_up_once_and_its_patches_are_shuffled(plan):
+    """As many runs of equal tiles as there are tiles; over the firings, more than one order."""
+    series = plan(graders=("Ada", "Ben"))
+    within, tiles = set(), set()
+    for firing, grader in product((1, 2, 3), ("Ada", "Ben")):
+        order = [patch.split("-") for patch in grading_order(series, firing, grader)]
+        runs = [(tile, tuple(p for _, p in own)) for tile, own in groupby(order, lambda s: s[0])]
+        assert len(runs) == 4
+        tiles.add(tuple(tile for tile, _ in runs))
+        within |= {places for _, places in runs}
+        # Tiles 1 and 2 are made in the first session, 3 and 4 in the second.
+        assert {tile for tile, _ in runs[:2]} == {"T1", "T2"}
+    assert len(tiles) > 1 and len(within) > 3
 
 
 def test_each_tap_is_on_disk_at_once(folder, form):

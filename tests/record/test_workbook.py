@@ -47,13 +47,51 @@ def wrong(entered) -> list[str]:
     return [str(problem) for problem in entered.problems]
 
 
-def test_there_is_a_row_for_each_patch_and_firing_in_the_blind_order(book, series):
-    sheet = book["Grades"]
-    rows = [(r[0].value, r[1].value) for r in sheet.iter_rows(min_row=7)]
+def rows_of(path) -> list[tuple[str, int]]:
+    sheet = openpyxl.load_workbook(path)["Grades"]
+    return [(r[0].value, r[1].value) for r in sheet.iter_rows(min_row=7)]
+
+
+def test_a_workbook_for_several_graders_has_a_row_for_each_patch_and_firing_in_the_tiles_order(
+    path, book, series
+):
+    rows = rows_of(path)
     for firing in (1, 2, 3):
-        assert [p for p, f in rows if f == firing] == grading_order(series, firing)
+        patches = [patch for patch, f in rows if f == firing]
+        assert patches == sorted(grading_order(series, firing, "Ada"))
     assert len(rows) == 4 * (2 + 3 + 3)
+    sheet = book["Grades"]
     assert [c.value for c in sheet[6]] == ["Patch", "Firing", "Spread", "Pull-through", "Note"]
+
+
+@pytest.mark.parametrize(("graders", "grader"), [(("Ada", "Ben"), "Ben"), (("Ben",), ""), ((), "")])
+def test_a_graders_own_workbook_has_the_order_of_their_sheets(plan, tmp_path, graders, grader):
+    series = plan(graders=graders)
+    rows = rows_of(write_workbook(series, tmp_path / "own.xlsx", grader))
+    named = grader or "".join(graders)
+    expected = [(p, f) for f in (1, 2, 3) for p in grading_order(series, f, named)]
+    assert rows == expected and expected != sorted(expected, key=lambda row: row[::-1])
+
+
+def test_it_says_how_to_hand_it_back_and_what_heat_is(path, book):
+    said = "\n".join(str(c.value) for (c,) in book["Start here"].iter_rows(max_col=1))
+    assert "kit enter trial grades.xlsx" in said
+    assert "°C or °F" in said
+    headings = [c.value for c in book["Firings"][6]]
+    assert headings[5] == "Heat (kiln or torch; °C, °F or colour)"
+
+
+def test_nothing_on_the_first_sheet_runs_out_of_its_column(plan, tmp_path):
+    series = plan(title="Long title. " * 20, question="A long question? " * 20)
+    sheet = openpyxl.load_workbook(write_workbook(series, tmp_path / "x.xlsx"))["Start here"]
+    filled = [cell for row in sheet.iter_rows() for cell in row if cell.value]
+    assert {cell.column for cell in filled} == {1}
+    assert all(cell.alignment.wrap_text for cell in filled)
+    assert sheet.sheet_properties.pageSetUpPr.fitToPage and sheet.page_setup.fitToWidth == 1
+
+
+def test_the_format_of_a_cell_may_be_set_as_the_message_about_a_date_asks(book):
+    assert not any(sheet.protection.formatCells for sheet in book.worksheets)
 
 
 def test_the_recipe_stands_there_only_when_grading_is_not_blind(plan, tmp_path):

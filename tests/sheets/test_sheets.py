@@ -91,6 +91,10 @@ def test_each_grader_gets_a_sheet_for_each_firing_in_their_blind_order(sheets, s
         words = [w for w in part.split() if w.startswith("T") and w[1:2].isdigit() and "-" in w]
         rows = [w for w in words if w in set(series.patches["patch"])]
         assert rows == grading_order(series, firing, grader)
+        second = part.index("Tiles of session 2")
+        own = set(series.tiles.loc[series.tiles["session"] == 1, "tile"])
+        assert part.index("Tiles of session 1") < second
+        assert {int(w[1:].split("-")[0]) for w in part[:second].split() if w in rows} == own
 
 
 def test_the_recipe_stands_on_the_grading_sheet_only_when_grading_is_open(
@@ -179,10 +183,14 @@ def test_the_same_series_gives_the_same_bytes(series, tmp_path):
 
 
 def test_one_session_has_its_own_tiles_and_steps_only(series, pdf, tmp_path):
+    whole = {p: p.read_bytes() for p in write_sheets(series, tmp_path)}
     paths = {p.stem: p for p in write_sheets(series, tmp_path, session=2)}
-    cards = pdf(paths["bench-cards"].read_bytes()).text
+    cards = pdf(paths["bench-cards-session-2"].read_bytes()).text
     assert "Tile 4" in cards and "Tile 3" not in cards
-    work = pdf(paths["order-of-work"].read_bytes()).text
+    assert {p: p.read_bytes() for p in whole} == whole
+    grades = pdf(paths["grading-session-2"].read_bytes()).text
+    assert "Tiles of session 2" in grades and "Tiles of session 1" not in grades
+    work = pdf(paths["order-of-work-session-2"].read_bytes()).text
     assert "Session 2" in work and "Session 1" not in work
 
 
