@@ -33,8 +33,11 @@ _OPEN = Protection(locked=False)
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 _WORDS = "Words"
 _SPARE_ROWS = 40
-_LINE = 90
+_LINE = 70
+"""Characters on a line of the first sheet; one wide column is not shrunk to fit by every office."""
 _ROW_PT = 15
+_WIDEST_UPRIGHT = 110
+"""Characters across beyond which a sheet is printed on its side, so that it can be read."""
 _FIRST = 6
 """Row of the headings; the name of the series and of the grader stand above."""
 
@@ -205,7 +208,11 @@ def _head(
         _put(cell, heading, font=_BOLD)
         cell.border, cell.fill, cell.alignment = _BOX, _GIVEN, _WRAP
         sheet.column_dimensions[get_column_letter(column)].width = width
+    lines = [math.ceil(1.3 * len(h) / w) for h, w in zip(headings, widths, strict=True)]
+    sheet.row_dimensions[_FIRST].height = _ROW_PT * max(lines)
     sheet.freeze_panes = sheet.cell(_FIRST + 1, 3)
+    if sum(widths) > _WIDEST_UPRIGHT:
+        sheet.page_setup.orientation = "landscape"
     sheet.print_title_rows = f"{_FIRST}:{_FIRST}"
     sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
     sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
