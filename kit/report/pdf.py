@@ -98,7 +98,7 @@ def _block(block: Any, folder: Path, names: Iterator[str]) -> dict[str, Any]:
     if isinstance(block, Picture):
         name = next(names)
         (folder / name).write_bytes(block.svg)
-        texts = {"title": block.title, "alt": block.alt, "note": block.note}
+        texts = {"name": block.name, "title": block.title, "alt": block.alt, "note": block.note}
         size = {"width_in": block.width_in, "height_in": block.height_in}
         return {"kind": kind, "file": name, **size, **texts}
     if isinstance(block, Section | Fold):

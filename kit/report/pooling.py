@@ -6,8 +6,8 @@ import pandas as pd
 
 from kit.model import NOT_KNOWN
 from kit.report.analysis import fit_scales, judge_pairs, used_colours
-from kit.report.together import USUAL, Together
-from kit.report.words import counted, listed, upper_first
+from kit.report.together import USUAL, Together, graded_patches
+from kit.report.words import counted, upper_first
 from kit.series import PULL_THROUGH, SPREAD, Series, Verdict, observations
 
 
@@ -34,6 +34,11 @@ class Change:
     turned: int
     gained: int
 
+    @property
+    def much(self) -> bool:
+        """Whether more than one verdict in ten is lost or turned."""
+        return 10 * (self.lost + self.turned) > self.known
+
     def sentence(self) -> str:
         """Say it in words."""
         if not self.known:
@@ -49,7 +54,11 @@ def changes(together: Together, verdict: Verdict = USUAL) -> list[Change]:
     """Compare every series judged alone with all of them together, by the same rule."""
     if together.pairs.empty or len(together.series) < 2:
         return []
-    return [_change(series, together, verdict) for series in together.series]
+    return [
+        _change(series, together, verdict)
+        for series in together.series
+        if not graded_patches(series).empty
+    ]
 
 
 def _change(series: Series, together: Together, verdict: Verdict) -> Change:
@@ -91,7 +100,7 @@ def dangers(together: Together) -> list[tuple[str, str]]:
         seen = observations(series)
         reasons = [*_one_family(seen), *_one_grade(seen)]
         if reasons:
-            found.append((series.name, f"{upper_first(listed(reasons))}."))
+            found.append((series.name, f"{upper_first('; '.join(reasons))}."))
     return found
 
 

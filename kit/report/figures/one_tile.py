@@ -16,7 +16,7 @@ _LARGEST_IN = 0.9
 
 
 @drawn_with()
-def one_tile(settings: Settings, tile: int, grades: pd.DataFrame) -> Picture:
+def one_tile(settings: Settings, tile: int, grades: pd.DataFrame, loss: str = "") -> Picture:
     """Draw one tile after each firing.
 
     Parameters
@@ -25,6 +25,8 @@ def one_tile(settings: Settings, tile: int, grades: pd.DataFrame) -> Picture:
     tile : int
     grades : DataFrame
         Rows of `middle_grades` of this tile, of all scales, with a column scale.
+    loss : str
+        Why patches of it were lost after these grades; blank when none was.
     """
     firings = sorted(grades["firing"].unique())
     scales = [s for s in settings.scales if s.name in set(grades["scale"])]
@@ -46,15 +48,19 @@ def one_tile(settings: Settings, tile: int, grades: pd.DataFrame) -> Picture:
     for row, scale in enumerate(scales):
         axes.text(0, down * (row + 0.5), scale.title, va="center", fontsize=9)
     draw_tiles(axes, settings, tiles, figures_in_points=across_in * 7.5)
-    return Picture(f"tile-{tile}", _finding(settings, grades), _told(settings, grades), figure)
+    return Picture(
+        f"tile-{tile}", _finding(settings, grades, loss), _told(settings, grades), figure
+    )
 
 
-def _finding(settings: Settings, grades: pd.DataFrame) -> str:
+def _finding(settings: Settings, grades: pd.DataFrame, loss: str) -> str:
     last = grades[grades["firing"] == grades["firing"].max()]
     limit = settings.verdict.fine_edge_at_most
     worst = last.groupby("position")["grade"].max()
     held = int((worst <= limit).sum())
     fired = counted(int(last["firing"].max()), "firing")
+    if loss:
+        fired = f"{fired}, and then some were lost ({loss})"
     if held == len(worst):
         return f"Every patch held its edge through {fired}"
     if held == 0:

@@ -70,7 +70,7 @@ def _table(caption: str, pairs: pd.DataFrame, verdict: str) -> TableBlock:
             "Chance": [percent(chance) for chance in pairs["sureness"]],
             "Spread": _graded(pairs, "spread"),
             "Pull-through": _graded(pairs, "pull_through"),
-            "Patches fired": pairs["patches"],
+            "Patches": pairs["patches"],
             "The other way round": pairs["other_way"],
         }
     )

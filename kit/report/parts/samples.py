@@ -8,7 +8,7 @@ from kit.report.analysis import Analysis
 from kit.report.document import Paragraph, Section, TableBlock
 from kit.report.figures.one_tile import one_tile
 from kit.report.tabled import tabled
-from kit.report.words import counted
+from kit.report.words import counted, listed
 from kit.series import losses, patches_in_full
 
 
@@ -36,7 +36,9 @@ def _tile(analysis: Analysis, tile: Any, patches: pd.DataFrame, reasons: pd.Seri
         if len(patches)
         else f"{tile.base}. No patch is planned on it."
     )
-    picture = () if grades.empty else (one_tile(analysis.series.settings, int(tile.tile), grades),)
+    why = listed(sorted({str(reasons[p]) for p in patches["patch"] if p in reasons}))
+    settings = analysis.series.settings
+    picture = () if grades.empty else (one_tile(settings, int(tile.tile), grades, why),)
     table = () if patches.empty else (_table(analysis, int(tile.tile), patches, grades, reasons),)
     title = f"Tile {tile.tile}: {tile.base}"
     return Section(f"tile-{tile.tile}", title, (about, *picture, *table))

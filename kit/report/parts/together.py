@@ -74,7 +74,7 @@ def pooled_chart(together: Together) -> Section:
         blocks = (
             Answer(
                 f"{counted(len(together.colours), 'colour')} make {len(pairs)} ordered pairs. "
-                f"{fired} were fired in some series; {known} can be judged."
+                f"{fired} were fired and graded in some series; {known} can be judged."
             ),
             *_before_you_trust_it(together),
             pair_chart(pairs, together.colours),
@@ -89,6 +89,8 @@ def _before_you_trust_it(together: Together) -> tuple[Block, ...]:
     if unsafe:
         points = tuple(Point(why, f"{name}:") for name, why in unsafe)
         blocks.append(Caution("Read this chart with care", points))
+    changed = changes(together)
+    if unsafe or any(change.much for change in changed):
         blocks.append(
             Paragraph(
                 "A series as a whole may lie higher or lower than the others. The chart is for the "
@@ -96,10 +98,9 @@ def _before_you_trust_it(together: Together) -> tuple[Block, ...]:
                 "fired. Where the chart and the report of one series differ, go by that report."
             )
         )
-    changed = tuple(Point(c.sentence(), f"{c.series}:") for c in changes(together))
     if changed:
         blocks.append(Paragraph("What reading the series together does to the verdicts of each:"))
-        blocks.append(Bullets(changed))
+        blocks.append(Bullets(tuple(Point(c.sentence(), f"{c.series}:") for c in changed)))
     return tuple(blocks)
 
 
