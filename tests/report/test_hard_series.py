@@ -115,3 +115,23 @@ def test_where_there_is_nothing_to_find_no_family_rule_is_called_sure(report_of)
     assert len(rules) == 2
     assert all(finding.chance < 0.97 for finding in rules)
     assert "as a rule" not in answer(analysis)
+
+
+def test_plan_without_grades_reads_as_a_plan(report_of):
+    text = text_of(report_of(nothing_graded)[1])
+    assert "this report shows the plan" in text
+    assert "shall take" in text
+    assert "These pairs do otherwise" not in text
+    assert "These would move it" not in text
+
+
+def test_findings_are_nine_in_ten_and_the_rest_are_leanings(report_of):
+    analysis, report = report_of(nothing_there)
+    sure = [f for f in all_findings(analysis) if f.chance >= 0.9]
+    first, *_ = report["findings"].blocks
+    listed = getattr(first, "points", ())
+    assert len(listed) == len(sure)
+    assert all(point.lead.startswith(("Almost certainly", "Very probably")) for point in listed)
+    assert any(
+        getattr(block, "title", "").startswith("Leanings") for block in report["findings"].blocks
+    )

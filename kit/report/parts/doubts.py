@@ -28,6 +28,8 @@ def doubts(analysis: Analysis) -> Section:
 
 
 def _close_calls(analysis: Analysis) -> list[Point]:
+    if analysis.observations.empty:
+        return []
     if analysis.pairs.empty:
         return [Point(analysis.judged.missing, "Any grade at all:")]
     confidence = analysis.series.settings.verdict.confidence

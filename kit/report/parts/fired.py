@@ -25,7 +25,7 @@ def fired(analysis: Analysis) -> Section:
         Paragraph(_why_so_few(analysis)),
         *_saved(analysis),
         _settings_table(analysis),
-        Paragraph(loss_balance(series).sentence()),
+        *((Paragraph(loss_balance(series).sentence()),) if len(series.firings) else ()),
     ]
     bases = series.tiles.set_index("tile")["base"]
     lost = set(losses(series)["patch"])
@@ -34,7 +34,8 @@ def fired(analysis: Analysis) -> Section:
             last = last_grades(analysis.observations, scale.name)
             if len(last):
                 blocks.append(all_tiles(series.settings, scale, bases, last, lost))
-    return Section("fired", "What we fired, and why so few", tuple(blocks))
+    title = "What we fired" if len(series.firings) else "What is planned"
+    return Section("fired", f"{title}, and why so few", tuple(blocks))
 
 
 def _sizes(analysis: Analysis) -> str:
@@ -42,8 +43,9 @@ def _sizes(analysis: Analysis) -> str:
     blank, stencil = series.settings.blank, series.settings.stencil
     size = inches(blank.width_mm)
     graders = sorted(set(seen["grader"]))
+    took = "took" if len(seen) else "shall take"
     made = (
-        f"{counted(len(series.tiles), 'copper tile')}, {size} wide, took "
+        f"{counted(len(series.tiles), 'copper tile')}, {size} wide, {took} "
         f"{counted(len(series.patches), 'stencilled patch', 'stencilled patches')} of "
         f"{inches(stencil.size_mm)}."
     )

@@ -20,7 +20,10 @@ def next_round(analysis: Analysis) -> Section:
     """Suggest the patches that would settle most of what is not known yet."""
     name, title = "next", "What to fire next"
     if not len(analysis.observations):
-        told = "The tiles of the plan: nothing has been graded yet."
+        told = (
+            "The tiles of the plan: nothing has been graded yet. The bench paper for them: kit "
+            f"sheets {analysis.series.name}"
+        )
         return Section(name, title, (Paragraph(told),))
     if analysis.pairs.empty:
         return Section(name, title, (Paragraph(f"First this: {analysis.judged.missing}"),))

@@ -25,6 +25,9 @@ _USUAL = {
 
 def surprises(analysis: Analysis) -> Section:
     """Name the pairs that go against the rule of thumb, and the patches that nobody foretold."""
+    if analysis.observations.empty:
+        told = Paragraph("Nothing has been graded yet, so nothing could surprise us.")
+        return Section("surprises", "What surprised us", (told,))
     return Section("surprises", "What surprised us", (*_pairs(analysis), *_patches(analysis)))
 
 
