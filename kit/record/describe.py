@@ -61,7 +61,7 @@ def before_in_words(before: str, held_back: Sequence[Change]) -> list[str]:
     return lines
 
 
-def notices(missing: Sequence[str], unheard: Sequence[str], entries: Sequence[Entry]) -> list[str]:
+def notices(missing: Sequence[str], unheard: Sequence[str], comparison: Comparison) -> list[str]:
     """Say what may be an oversight: none of it stands in the way of taking the file in."""
     lines: list[str] = []
     if missing:
@@ -71,6 +71,7 @@ def notices(missing: Sequence[str], unheard: Sequence[str], entries: Sequence[En
             "KEPT, BUT LEFT OUT by the models, for nothing can be learnt from a lost piece:",
             *_shortened(unheard),
         ]
+    entries = (*comparison.new, *(c.entry for c in comparison.changed))
     accidents = (str(e.value) for e in entries if e.column == "accident")
     words = dict.fromkeys(word.split(" (firing ")[0] for word in accidents)
     if own := [f"'{word}'" for word in words if word not in ACCIDENTS]:

@@ -74,7 +74,7 @@ class Intake:
             [
                 *before_in_words(self.before, self.held_back),
                 describe(self.comparison, self.problems, self.ignored),
-                *notices(self.missing, self.unheard, self.entries),
+                *notices(self.missing, self.unheard, self.comparison),
             ]
         )
 

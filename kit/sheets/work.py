@@ -32,7 +32,8 @@ _HOW = {
     "sift base": "Brush out the sifter between colours.",
     "sift overlay": "Cover the patches beside it with paper. Lift the stencil straight up. Brush "
     "out stencil and sifter between any two colours. Where it says 'clean', this sifter last held "
-    "the other family: wipe sifter and stencil clean before you tick and sift.",
+    "the other family: wipe sifter and stencil clean before you tick and sift. A sifter and a "
+    "stencil kept for each family spare you most of that.",
 }
 """How each step is done. Common practice, no source."""
 

@@ -144,10 +144,9 @@ def test_an_accident_says_which_grades_on_record_it_leaves_out(folder, take):
     said = take("tile_or_patch,firing,what_happened\nT1-1,1,broke\n", "lost.csv").describe()
     assert "patch T1-1 after firing 1 by Ada: the patch is lost (broke (firing 1))." in said
     assert "YOUR OWN WORDS for an accident are kept: 'broke'" in said and "mis-sifted" in said
-    assert (
-        "YOUR OWN"
-        not in take("tile_or_patch,firing,what_happened\nT2-1,1,chipped\n", "usual.csv").describe()
-    )
+    usual = take("tile_or_patch,firing,what_happened\nT2-1,1,chipped\n", "usual.csv")
+    again = take("tile_or_patch,firing,what_happened\nT1-1,1,broke\n\n", "again.csv")
+    assert "YOUR OWN" not in usual.describe() + again.describe()
 
 
 def test_a_blank_never_erases(folder, take):
