@@ -82,6 +82,18 @@ class Pdf:
         box = self.reader.pages[number].mediabox
         return float(box.width) / MM, float(box.height) / MM
 
+    def smallest(self, words: str) -> float:
+        """Smallest size, in pt, of any run of text that has the words in it."""
+        sizes: list[float] = []
+
+        def look(text, matrix, text_matrix, _font, size) -> None:
+            if words in text.replace("\u200b", ""):
+                sizes.append(abs(size * text_matrix[3] * matrix[3]))
+
+        for page in self.reader.pages:
+            page.extract_text(visitor_text=look)
+        return min(sizes)
+
     def shapes(self, number: int = 0) -> list[Shape]:
         """Every path on a page."""
         found: list[Shape] = []

@@ -141,6 +141,22 @@ def test_every_sheet_carries_the_cautions_of_its_steps(sheets, sheet, steps):
     assert squeezed("local rules and licensed practice decide") in text
 
 
+@pytest.mark.parametrize(
+    ("sheet", "words"),
+    [
+        ("shopping", "water to acid"),
+        ("bench-cards", "Lead-bearing"),
+        ("order-of-work", "Wet clean"),
+        ("grading", "Never put lead"),
+        ("photo-card", "Keep your glasses"),
+        ("labels", "Contains lead"),
+        ("order-of-work", "licensed practice"),
+    ],
+)
+def test_no_caution_is_smaller_than_nine_points(sheets, sheet, words):
+    assert sheets[sheet].smallest(words) >= 9 - 0.01
+
+
 def test_the_cautions_say_what_they_must():
     said = " ".join(f"{c.title} {c.text}" for c in CAUTIONS).lower()
     for words in (
