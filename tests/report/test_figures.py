@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED, variation_table
+from kit.report.figures.all_tiles import all_tiles
 from kit.report.figures.budget import budget_picture
 from kit.report.figures.effects import effect_claim, effects_in_steps, moves
 from kit.report.figures.firing_trend import firing_trend
@@ -16,8 +17,9 @@ from kit.report.figures.own_ways import own_ways
 from kit.report.figures.pair_chart import pair_chart, side_of
 from kit.report.figures.variation import sources_of_variation
 from kit.report.middle_grades import last_grades, middle_grades
+from kit.report.parts.how_to_read import telling_pair
 from kit.report.verdicts import leanings
-from kit.series import SPREAD
+from kit.series import SPREAD, observations
 
 PHONE_IN = 4.7
 
@@ -172,3 +174,29 @@ def test_budget_title_does_not_promise_what_more_tiles_would_not_bring():
     assert budget_picture(flat, 24).title.endswith("more tiles would hardly help")
     steep = flat.assign(within=[0.9, 0.8, 0.5])
     assert budget_picture(steep, 24).title.endswith("48 tiles would make that ±0.5")
+
+
+def test_lost_patches_are_not_counted_among_the_finished(fired):
+    graded = observations(fired)
+    last = last_grades(graded, "spread")
+    gone = set(last["patch"].head(3))
+    bases = fired.tiles.set_index("tile")["base"]
+    whole = all_tiles(fired.settings, SPREAD, bases, last)
+    rest = all_tiles(fired.settings, SPREAD, bases, last, gone)
+    assert f"of {len(last)} patches" in whole.title
+    assert f"of {len(last) - 3} patches" in rest.title
+    assert rest.svg.count(b"stroke-dasharray") > whole.svg.count(b"stroke-dasharray")
+
+
+def test_cells_tell_the_chance_without_rounding_it_up():
+    table = pairs([NOT_KNOWN, BROKEN_ONLY, AVOID, NOT_KNOWN]).assign(
+        p_fine_edge=[0.796, 0.1, 0.1, 0.5]
+    )
+    axes = pair_chart(table, COLOURS).figure.axes[0]
+    written = [t.get_text() for t in axes.texts if t.get_text().isdigit()]
+    assert written == ["79", "85", "85", "50"]
+
+
+def test_pair_read_aloud_has_a_verdict_if_any_has():
+    table = pairs([NOT_KNOWN, NOT_KNOWN, NOT_KNOWN, SUITED])
+    assert telling_pair(table)["verdict"] == SUITED

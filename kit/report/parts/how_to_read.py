@@ -65,7 +65,7 @@ def _verdict_points(settings: Settings) -> tuple[Point, ...]:
     )
 
 
-def _telling_pair(pairs: pd.DataFrame) -> pd.Series:
+def telling_pair(pairs: pd.DataFrame) -> pd.Series:
     """A pair with a verdict if there is one, of two families if may be, fired most often."""
     ranked = pairs.assign(
         open=pairs["verdict"] == NOT_KNOWN,
@@ -78,7 +78,7 @@ def _telling_pair(pairs: pd.DataFrame) -> pd.Series:
 
 def _read_aloud(analysis: Analysis) -> str:
     pairs = analysis.pairs
-    pair = _telling_pair(pairs)
+    pair = telling_pair(pairs)
     back = pairs[(pairs["base"] == pair["overlay"]) & (pairs["overlay"] == pair["base"])].iloc[0]
     fired = (
         f"It was fired on {counted(int(pair['patches']), 'patch', 'patches')}."
