@@ -1,5 +1,6 @@
 """The commands. Each is a few lines over the same calls that the notebooks make."""
 
+import re
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -120,7 +121,7 @@ def sheets(
     series: SeriesName,
     paper: Annotated[str, typer.Option(help="a4 or us-letter.")] = "a4",
     session: Annotated[int | None, typer.Option(help="Only this sitting's tiles.")] = None,
-    workbook: Annotated[bool, typer.Option(help="Also a spreadsheet to type grades into.")] = False,
+    workbook: Annotated[bool, typer.Option(help="Also a spreadsheet for each grader.")] = False,
     photo_card: Annotated[bool, typer.Option(help="Also the card to photograph tiles on.")] = False,
 ) -> None:
     """Write the bench paper: shopping, cards, order of work, grading, labels."""
@@ -136,7 +137,10 @@ def sheets(
         if photo_card:
             made.append(write_photo_card(found, into, paper))
         if workbook:
-            made.append(write_workbook(found, into / f"{found.name}-grades.xlsx"))
+            for grader in found.settings.graders or ("",):
+                whose = re.sub(r"\W+", "-", f"-{grader}" if grader else "")
+                path = into / f"{found.name}-grades{whose}.xlsx"
+                made.append(write_workbook(found, path, grader))
     print("\n".join(str(path) for path in made))
 
 

@@ -74,6 +74,16 @@ def test_a_series_from_nothing_to_its_workbook(studio):
         assert path.endswith((".pdf", ".xlsx"))
 
 
+def test_each_grader_gets_a_workbook_and_no_name_climbs(folder, studio):
+    path = folder / "series.toml"
+    path.write_text(path.read_text().replace('["AB", "CD"]', '["AB", "CD", "../../up"]'))
+    made = run("sheets", "small", "--workbook", cwd=studio)
+    assert made.returncode == 0, made.stderr
+    books = sorted(p.name for p in studio.rglob("*.xlsx"))
+    assert books == ["small-grades-AB.xlsx", "small-grades-CD.xlsx", "small-grades-up.xlsx"]
+    assert {p.parent for p in studio.rglob("*.xlsx")} == {studio / "reports" / "small" / "sheets"}
+
+
 def test_a_plan_declined_changes_nothing(studio):
     run("new", "autumn", cwd=studio)
     folder = studio / "data" / "autumn"
