@@ -5,8 +5,8 @@ from typing import Any
 
 from kit.errors import Misuse
 from kit.photo import (
+    SLIP_MM,
     Mark,
-    Rectangle,
     card_drawing,
     card_for,
     firing_slip_drawing,
@@ -27,15 +27,16 @@ def photo_card_data(series: Series, tiles: Iterable[int]) -> dict[str, Any]:
     card = card_for(series.settings.blank)
     firings = range(series.settings.last_firing + 1)
     slips = [*_tile_slips(tiles), *(firing_slip_drawing(firing) for firing in firings)]
-    side = max(m.x_mm + m.width_mm for m in slips[0] if isinstance(m, Rectangle))
     return {
         "card": {
             "width": card.width_mm,
             "height": card.height_mm,
+            "across": f"{card.across_mm:g}",
+            "down": f"{card.down_mm:g}",
             "marks": drawing_data(card_drawing(card)),
         },
         "slips": [drawing_data(slip) for slip in slips],
-        "slip-mm": side,
+        "slip-mm": SLIP_MM,
         "cautions": [vars(c) for c in cautions_for("photograph")],
     }
 

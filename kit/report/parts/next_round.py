@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from kit.design import next_patches
+from kit.design import NEXT_TILES, next_patches
 from kit.errors import Misuse
 from kit.model import NOT_KNOWN, PairSetting
 from kit.report.analysis import Analysis, used_colours
@@ -11,9 +11,6 @@ from kit.report.figures.rounds import rounds_picture
 from kit.report.rounds import verdicts_by_round
 from kit.report.tabled import tabled
 from kit.report.words import counted
-
-TILES = 3
-"""Tiles in the round that a report suggests."""
 
 
 def next_round(analysis: Analysis) -> Section:
@@ -32,13 +29,13 @@ def next_round(analysis: Analysis) -> Section:
         told = "Every pair has a verdict. Fire again only what you are about to rely on."
         return Section(name, title, (Paragraph(told),))
     try:
-        suggested = suggest(analysis, TILES)
+        suggested = suggest(analysis, NEXT_TILES)
     except Misuse as reason:
         return Section(name, title, (Paragraph(str(reason)),))
     blocks: tuple[Block, ...] = (
         Paragraph(
             f"{counted(open_pairs, 'pair')} of {len(analysis.pairs)} are not known yet. These "
-            f"{counted(len(suggested), 'patch', 'patches')} on {counted(TILES, 'tile')} would do "
+            f"{counted(len(suggested), 'patch', 'patches')} on {counted(NEXT_TILES, 'tile')} would do "
             "most to settle them, as each tells of other pairs of its two colours too. A patch "
             "that took away all of what is unsure of a pair would leave nothing to doubt in it."
         ),
@@ -52,7 +49,7 @@ def next_round(analysis: Analysis) -> Section:
 def command(analysis: Analysis) -> str:
     """Say what to type for a plan that goes on from this series."""
     return (
-        f"kit new NAME, then kit plan NAME --after {analysis.series.name} --tiles {TILES} "
+        f"kit new NAME, then kit plan NAME --after {analysis.series.name} --tiles {NEXT_TILES} "
         "(NAME is yours to choose; the colours come along)."
     )
 
