@@ -5,13 +5,13 @@ from pathlib import Path
 
 import ipywidgets
 
-from kit.design import Plan
+from kit.design import NEXT_TILES, Plan
 from kit.errors import DataProblems, Misuse
 from kit.record import GradingForm
 from kit.report.analysis import Analysis
 from kit.report.document import Bullets, Paragraph, Point, Shown
 from kit.report.html import fragment
-from kit.report.parts.next_round import TILES, suggest, suggestion_table
+from kit.report.parts.next_round import suggest, suggestion_table
 from kit.report.verdicts import leanings
 from kit.report.words import counted, percent
 from kit.series import read_series
@@ -44,7 +44,7 @@ def pair_picker(analysis: Analysis) -> ipywidgets.Widget:
 def next_picker(analysis: Analysis) -> ipywidgets.Widget:
     """Pick how many tiles you will make next, and see which patches they should carry."""
     tiles = ipywidgets.IntSlider(
-        TILES, 1, _MOST_TILES, description="Tiles", continuous_update=False, layout=_WIDE
+        NEXT_TILES, 1, _MOST_TILES, description="Tiles", continuous_update=False, layout=_WIDE
     )
     told = ipywidgets.HTML()
 

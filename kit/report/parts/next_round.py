@@ -35,9 +35,9 @@ def next_round(analysis: Analysis) -> Section:
     blocks: tuple[Block, ...] = (
         Paragraph(
             f"{counted(open_pairs, 'pair')} of {len(analysis.pairs)} are not known yet. These "
-            f"{counted(len(suggested), 'patch', 'patches')} on {counted(NEXT_TILES, 'tile')} would do "
-            "most to settle them, as each tells of other pairs of its two colours too. A patch "
-            "that took away all of what is unsure of a pair would leave nothing to doubt in it."
+            f"{counted(len(suggested), 'patch', 'patches')} on {counted(NEXT_TILES, 'tile')} would "
+            "do most to settle them, as each tells of other pairs of its two colours too. The "
+            "share beside each says how much of the doubt about its pair the patch would remove."
         ),
         Paragraph(f"To plan them as a series of their own: {command(analysis)}"),
         suggestion_table(suggested),
