@@ -71,7 +71,16 @@ def pair_score(fit: ScaleFit, colours: pd.DataFrame, setting: PairSetting) -> Pa
     v = np.diag(V).copy()
     noise = patch + 1 / (grades * grade_information(thresholds, m, v))
     field = PairField(tuple(colours["colour"].astype("str")), V)
-    return PairScore(field, ScoreKnowledge(m - beyond, v, tile + patch), tile, noise)
+    wobble = _wobble(results, recipes.iloc[:1], cut)
+    return PairScore(field, ScoreKnowledge(m - beyond, v, wobble), tile, noise)
+
+
+def _wobble(results: OrdinalResults, recipe: pd.DataFrame, cut: str) -> float:
+    """Variance that a new patch on a new tile adds, as the pair table counts it."""
+    anew = [group for group in ("tile", "patch") if group in results.random_sd]
+    _, with_it = results.above(recipe, cut, noise=anew)
+    _, without = results.above(recipe, cut)
+    return float(with_it[0, 0] - without[0, 0])
 
 
 def _recipes(fit: ScaleFit, colours: pd.DataFrame, setting: PairSetting) -> pd.DataFrame:
