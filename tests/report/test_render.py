@@ -89,6 +89,12 @@ def test_every_table_has_a_caption_and_headers_with_scope(body):
         assert all(row[0].get("scope") == "row" for row in table.findall("./tbody/tr"))
 
 
+def test_no_two_regions_of_the_page_have_the_same_name(body):
+    names = [e.get("aria-label") for e in body.iter() if e.get("role") == "region"]
+    assert names
+    assert len(set(names)) == len(names)
+
+
 def test_contents_lead_to_every_part(body):
     anchors = {element.get("id") for element in body.iter() if element.get("id")}
     links = [a.get("href")[1:] for a in body.findall(".//nav//a")]

@@ -62,4 +62,4 @@ def _table(
     lost = [str(reasons.get(patch, "")) for patch in patches["patch"]]
     if any(lost):
         frame["Lost"] = lost
-    return tabled("Recipe, and grades after each firing in turn", frame)
+    return tabled(f"Tile {tile}: recipe, and grades after each firing in turn", frame)
