@@ -15,7 +15,7 @@ from kit.series import PULL_THROUGH, SPREAD, Series
 
 SCORES = (SPREAD.name, PULL_THROUGH.name)
 
-OUT_OF_REACH = 12.0
+OUT_OF_REACH = 20.0
 """Logits: an edge this far up is never met."""
 
 
