@@ -21,8 +21,7 @@ from kit.model import (
     pair_table,
 )
 from kit.photo import join_measurements
-from kit.report.middle_grades import middle_grades
-from kit.series import PULL_THROUGH, SPREAD, Scale, Series, Verdict, observations
+from kit.series import PULL_THROUGH, SPREAD, Scale, Series, Verdict, middle_grades, observations
 
 
 @dataclass(frozen=True)

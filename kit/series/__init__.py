@@ -6,6 +6,7 @@ from kit.series.cells import convert_cell, empty_frame, nearest
 from kit.series.disk import leftovers, locked, replace_files, write_whole, writing
 from kit.series.links import inside
 from kit.series.mesh import OPENING_UM
+from kit.series.middle_grades import last_grades, middle_grades
 from kit.series.names import checked_name, patch_name
 from kit.series.observations import (
     last_firings,
@@ -73,9 +74,11 @@ __all__ = [
     "heading_of",
     "inside",
     "last_firings",
+    "last_grades",
     "leftovers",
     "locked",
     "losses",
+    "middle_grades",
     "nearest",
     "new_series",
     "observations",
