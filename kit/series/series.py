@@ -9,10 +9,9 @@ import pandas as pd
 from kit.errors import DataProblems, Misuse, Problem
 from kit.series import datapackage, settings_file
 from kit.series.cells import empty_frame, format_table, parse_table, with_every_column
-from kit.series.checks import settings_problems, table_problems
+from kit.series.consistency import settings_problems, table_problems
 from kit.series.disk import read_together, replace_files
-from kit.series.links import link_problems
-from kit.series.names import checked_name
+from kit.series.paths import checked_name, link_problems
 from kit.series.settings import Settings
 from kit.series.tables import CORRECTIONS, MEASUREMENTS, Table, series_tables
 

@@ -81,7 +81,7 @@ class Settings:
     ----------
     title, question : str
     ask : str
-        One of `kit.series.words.ASKS`.
+        One of `kit.series.vocabulary.ASKS`.
     started : date or None
     seed : int
         Every random choice of the plan follows from it.

@@ -10,7 +10,7 @@ from typing import Literal
 
 from kit.series.mesh import OPENING_UM
 from kit.series.scales import Scale
-from kit.series.words import FAMILIES, GRAINS, OPACITIES
+from kit.series.vocabulary import FAMILIES, GRAINS, OPACITIES
 
 Kind = Literal["text", "whole", "number"]
 
@@ -80,6 +80,14 @@ class Table:
 
     def __getitem__(self, column: str) -> Column:
         return next(c for c in self.columns if c.name == column)
+
+
+def patch_name(tile: int, position: int) -> str:
+    """Name a patch by its tile and position: 'T7-3'.
+
+    The letter keeps spreadsheets from reading it as a date.
+    """
+    return f"T{tile}-{position}"
 
 
 MESHES = tuple(OPENING_UM)
