@@ -10,15 +10,27 @@ import kit
 KIT = Path(kit.__file__).parent
 BELOW = {
     "errors": set(),
-    "series": {"errors"},
-    "model": {"errors", "series"},
-    "photo": {"errors", "series"},
-    "record": {"errors", "series"},
-    "design": {"errors", "series", "model"},
-    "studio": {"errors", "series", "model", "photo", "design"},
-    "sheets": {"errors", "series", "model", "photo", "record", "design"},
-    "report": {"errors", "series", "model", "photo", "record", "design", "sheets"},
-    "cli": {"errors", "series", "model", "photo", "record", "design", "studio", "sheets", "report"},
+    "wording": {"errors"},
+    "series": {"errors", "wording"},
+    "model": {"errors", "wording", "series"},
+    "photo": {"errors", "wording", "series"},
+    "record": {"errors", "wording", "series"},
+    "design": {"errors", "wording", "series", "model"},
+    "studio": {"errors", "wording", "series", "model", "photo", "design"},
+    "sheets": {"errors", "wording", "series", "model", "photo", "record", "design"},
+    "report": {"errors", "wording", "series", "model", "photo", "record", "design", "sheets"},
+    "cli": {
+        "errors",
+        "wording",
+        "series",
+        "model",
+        "photo",
+        "record",
+        "design",
+        "studio",
+        "sheets",
+        "report",
+    },
 }
 FIRED_WHEN_CALLED = {("design", "studio")}
 """The chance of noticing a difference is found by firing the plan in the invented studio."""

@@ -17,6 +17,7 @@ from kit.model.prior import Prior
 from kit.model.series_fit import formula, groups_carried, series_apart, varied_factors
 from kit.model.shares import scale_to_share, share_to_scale
 from kit.model.terms import read_group
+from kit.wording import is_share
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,11 +76,6 @@ class MeasureFit:
         rows = posteriors.lay_out(posterior, frame, noise)
         variance = posteriors.variance(posterior, rows) + self.results.residual_sd**2
         return rows.mean, np.sqrt(variance)
-
-
-def is_share(measure: str) -> bool:
-    """Say whether a measure is a share, by its name."""
-    return measure.endswith("_share")
 
 
 def fit_measurements(

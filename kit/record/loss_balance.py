@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import pandas as pd
 from scipy.stats import fisher_exact
 
-from kit.series import FAMILIES, Series, losses, patches_in_full
+from kit.series import FAMILIES, Series, losses, patches_in_full, tiles_lost
 
 _UNLIKELY = 0.1
 
@@ -79,8 +79,7 @@ def loss_balance(series: Series) -> LossBalance:
     Fisher's exact test: R. A. Fisher (1935), The Design of Experiments, section 11.
     """
     family = series.colours.set_index("colour")["family"]
-    spoiled = set(series.firings.loc[series.firings["accident"] != "", "tile"])
-    tile_lost = series.tiles["tile"].isin(spoiled)
+    tile_lost = series.tiles["tile"].isin(tiles_lost(series).index)
     tiles = _table(series.tiles["base"].map(family), tile_lost)
     all_patches = patches_in_full(series)
     patches = _table(all_patches["overlay_family"], all_patches["accident"] != "")

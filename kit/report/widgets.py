@@ -13,8 +13,8 @@ from kit.report.document import Bullets, Paragraph, Point, Shown
 from kit.report.html import fragment
 from kit.report.parts.next_round import suggest, suggestion_table
 from kit.report.verdicts import leanings
-from kit.report.words import counted, percent
 from kit.series import read_series
+from kit.wording import counted, percent
 
 _WIDE = ipywidgets.Layout(width="20rem")
 _BUTTON = ipywidgets.Layout(width="20rem", height="3rem")

@@ -6,12 +6,15 @@ from kit.series.cells import convert_cell, empty_frame, nearest, plain_rows, typ
 from kit.series.csv_text import guarded, heading_of, read_records
 from kit.series.disk import leftovers, locked, replace_files, write_whole, writing
 from kit.series.mesh import OPENING_UM
+from kit.series.middle_grades import last_grades, middle_grades
 from kit.series.new_folder import start_series
 from kit.series.observations import (
+    colours_in_stock,
     last_firings,
     losses,
     observations,
     patches_in_full,
+    tiles_lost,
     with_recipes,
 )
 from kit.series.paths import checked_name, inside, report_folder, series_folder, studio_folder
@@ -63,6 +66,7 @@ __all__ = [
     "Wish",
     "cautions_for",
     "checked_name",
+    "colours_in_stock",
     "convert_cell",
     "empty_frame",
     "examine",
@@ -72,9 +76,11 @@ __all__ = [
     "heading_of",
     "inside",
     "last_firings",
+    "last_grades",
     "leftovers",
     "locked",
     "losses",
+    "middle_grades",
     "nearest",
     "new_series",
     "observations",
@@ -90,6 +96,7 @@ __all__ = [
     "series_tables",
     "start_series",
     "studio_folder",
+    "tiles_lost",
     "typed_frame",
     "with_recipes",
     "write_whole",

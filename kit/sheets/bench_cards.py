@@ -10,7 +10,7 @@ from kit.sheets.amounts import coat_grams, patch_grams, weighed
 from kit.sheets.drawing import mark_data
 from kit.sheets.paper import MARGIN_MM, Paper
 from kit.sheets.tile_map import shrink_to, tile_map
-from kit.sheets.units import fine_grams, grams, opening
+from kit.wording import fine_grams, grams, opening
 
 _MARK_MM = 13.0
 _WIDEST_BESIDE_MM = 72.0

@@ -6,7 +6,7 @@ from kit.series import OPENING_UM, Series, cautions_for
 from kit.sheets.amounts import copper_needed, counter_enamel_g, enamel_needed
 from kit.sheets.paper import MARGIN_MM, Paper
 from kit.sheets.tile_map import shrink_to, tile_map
-from kit.sheets.units import gauge_in_words, grams, mm_and_inches, opening, size_and_inches
+from kit.wording import gauge_in_words, grams, mm_and_inches, opening, size_and_inches
 
 _AT_HAND = (
     "scale that shows 0.001 g (0.01 g will do for base coats)",

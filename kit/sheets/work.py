@@ -9,7 +9,7 @@ import pandas as pd
 from kit.design import order_of_work
 from kit.series import BenchStep, Caution, Series, cautions_for, last_firings
 from kit.sheets.amounts import weighed
-from kit.sheets.units import fine_grams, grams
+from kit.wording import fine_grams, grams
 
 _STEPS: dict[str, tuple[BenchStep, ...]] = {
     "prepare": ("cut", "pickle"),

@@ -3,7 +3,7 @@
 import pytest
 
 from kit.series import OPENING_UM
-from kit.sheets.units import (
+from kit.wording.amounts import (
     fine_grams,
     gauge_in_words,
     gauge_mm,

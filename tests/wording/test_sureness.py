@@ -1,10 +1,10 @@
-"""Certainty in words."""
+"""How sureness, steps, counts and dates are written."""
 
 import datetime as dt
 
 import pytest
 
-from kit.report import words
+import kit.wording as words
 
 # Mastrandrea et al. (2010), Guidance Note for Lead Authors of the IPCC Fifth Assessment Report on
 # Consistent Treatment of Uncertainties, table 1: virtually certain 99-100 %, very likely 90-100 %,
@@ -58,5 +58,19 @@ def test_small_grammar():
     assert words.counted(1, "patch", "patches") == "1 patch"
     assert words.counted(12000, "patch", "patches") == "12 000 patches"
     assert words.listed(["a", "b", "c"]) == "a, b and c"
-    assert words.inches(25.4) == "25.4 mm (1.00 in)"
     assert words.day(dt.date(2026, 3, 4)) == "4 March 2026"
+
+
+@pytest.mark.parametrize(
+    ("middle", "step", "said"),
+    [(0.5, 1, "½"), (1.5, 2, "1½"), (2, 2, "2"), (2.5, 3, "2½"), (1.2, 1, "1.2")],
+)
+def test_a_half_grade_counts_as_the_step_above_and_is_written_as_a_half(middle, step, said):
+    assert words.nearest_step(middle) == step
+    assert words.grade(middle) == said
+
+
+def test_shares_are_counted_in_tens():
+    assert [words.in_ten(share) for share in (0.02, 0.55, 0.649, 0.97)] == [
+        "hardly any", "about 6 in 10", "about 6 in 10", "nearly all",
+    ]  # fmt: skip
