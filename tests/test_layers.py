@@ -19,7 +19,9 @@ BELOW = {
     "studio": {"errors", "wording", "series", "model", "photo", "design"},
     "sheets": {"errors", "wording", "series", "model", "photo", "record", "design"},
     "report": {"errors", "wording", "series", "model", "photo", "record", "design", "sheets"},
+    "command_help": set(),
     "cli": {
+        "command_help",
         "errors",
         "wording",
         "series",
