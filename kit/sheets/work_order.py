@@ -8,7 +8,7 @@ import pandas as pd
 
 from kit.design import order_of_work
 from kit.series import BenchStep, Caution, Series, cautions_for, last_firings
-from kit.sheets.amounts import weighed
+from kit.sheets.materials import weighed
 from kit.wording import fine_grams, grams
 
 _STEPS: dict[str, tuple[BenchStep, ...]] = {
@@ -44,7 +44,7 @@ _TITLES = {
 }
 
 
-def work_data(series: Series, session: int | None) -> dict[str, Any]:
+def work_order_data(series: Series, session: int | None) -> dict[str, Any]:
     """Gather the order of work of one session, or of all."""
     steps = planned_steps(series)
     if session is not None:

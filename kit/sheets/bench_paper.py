@@ -6,13 +6,12 @@ from typing import Any
 
 from kit.errors import Misuse
 from kit.series import DEFERENCE, Series, write_whole, writing
-from kit.sheets import bench_cards, grading
-from kit.sheets.label_sheets import LABEL_SHEETS, USUAL_SHEET
-from kit.sheets.labels import label_data
+from kit.sheets import bench_cards, grading_sheets
+from kit.sheets.labels import LABEL_SHEETS, USUAL_SHEET, label_data
 from kit.sheets.paper import Paper, checked_paper, typeset
 from kit.sheets.photo_card import photo_card_data
 from kit.sheets.shopping import shopping_data
-from kit.sheets.work import work_data
+from kit.sheets.work_order import work_order_data
 
 Progress = Callable[[str], None]
 
@@ -55,7 +54,7 @@ def write_sheets(
     stickers = LABEL_SHEETS[USUAL_SHEET[paper]]
     makers: Mapping[str, Callable[[], bytes]] = {
         "shopping": lambda: _sheet(series, "shopping", shopping_data(series, on), on),
-        "order-of-work": lambda: _sheet(series, "work", work_data(series, session), on),
+        "order-of-work": lambda: _sheet(series, "work_order", work_order_data(series, session), on),
         "bench-cards": lambda: _sheet(
             series,
             "bench_cards",
@@ -65,10 +64,10 @@ def write_sheets(
         ),
         "grading": lambda: _sheet(
             series,
-            "grading",
-            grading.grading_data(series, on, tiles),
+            "grading_sheets",
+            grading_sheets.grading_data(series, on, tiles),
             on,
-            grading.lies_on_its_side(series),
+            grading_sheets.lies_on_its_side(series),
         ),
         "labels": lambda: _sheet(series, "labels", label_data(series, stickers, tiles), on),
     }

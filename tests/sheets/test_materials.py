@@ -5,7 +5,7 @@ import math
 import pytest
 
 from kit.series import Blank, Stencil
-from kit.sheets.amounts import (
+from kit.sheets.materials import (
     coat_grams,
     copper_needed,
     counter_enamel_g,
