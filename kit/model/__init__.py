@@ -1,7 +1,6 @@
 """What the grades say: mixed models applied to tiles, and what they mean at the bench."""
 
 from kit.model.agreement import Agreement, agreement
-from kit.model.amounts import amount, between, gap
 from kit.model.checks import observed_against_foretold, residuals, tile_influence
 from kit.model.dependence import score_correlation
 from kit.model.effects import effects_table
@@ -31,8 +30,6 @@ __all__ = [
     "PairSetting",
     "ScaleFit",
     "agreement",
-    "amount",
-    "between",
     "common_practice_check",
     "effects_table",
     "family_contrasts",
@@ -40,7 +37,6 @@ __all__ = [
     "fit_measurements",
     "fit_observations",
     "fit_series",
-    "gap",
     "grader_influence",
     "grades_against_measurements",
     "measured_pair_table",

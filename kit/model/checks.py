@@ -9,8 +9,8 @@ from scipy.stats import norm
 from statsmodels.stats.proportion import proportion_confint
 
 from kit.errors import Misuse, StatisticalWarning
-from kit.model.plain import plain_effect
 from kit.model.series_fit import NOISE, ScaleFit, fit_observations
+from kit.wording import plain_effect
 
 
 def residuals(fit: ScaleFit) -> pd.DataFrame:

@@ -3,9 +3,9 @@
 import numpy as np
 import pandas as pd
 
-from kit.model.plain import PLAIN
 from kit.model.series_fit import MEASURES, ScaleFit
 from kit.model.typical import interval_of, reference_recipes, typical_grades
+from kit.wording import plain_name
 
 
 def effects_table(fit: ScaleFit, confidence: float = 0.9) -> pd.DataFrame:
@@ -61,7 +61,7 @@ def _spelt(level: object) -> str:
 def _sentence(
     factor: str, low: object, high: object, middle: float, least: float, most: float, sure: float
 ) -> str:
-    name = PLAIN[factor]
+    name = plain_name(factor)
     change = f"Going from {_spelt(low)} to {_spelt(high)} in {name}"
     if factor not in MEASURES:
         change = f"Changing {name} from {_spelt(low)} to {_spelt(high)}"

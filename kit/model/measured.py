@@ -19,6 +19,7 @@ from kit.mixed import (
 )
 from kit.model.series_fit import formula, groups_carried, series_apart, varied_factors
 from kit.model.shares import scale_to_share, share_to_scale
+from kit.wording import is_share
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,11 +76,6 @@ class MeasureFit:
         """
         mean, variance = self.results.latent_marginal(frame, noise)
         return mean, np.sqrt(variance + self.results.residual_sd**2)
-
-
-def is_share(measure: str) -> bool:
-    """Say whether a measure is a share, by its name."""
-    return measure.endswith("_share")
 
 
 def fit_measurements(

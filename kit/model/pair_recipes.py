@@ -10,9 +10,9 @@ from kit.errors import ExtrapolationWarning, Misuse
 from kit.mixed import Array
 from kit.model.measured import MeasureFit
 from kit.model.pair_setting import PairSetting
-from kit.model.plain import PLAIN
 from kit.model.series_fit import MEASURES, ScaleFit
 from kit.model.verdicts import NOT_KNOWN
+from kit.wording import plain_name
 
 Fit = ScaleFit | MeasureFit
 
@@ -78,7 +78,7 @@ def outside(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> Array:
             if not low <= asked <= high:
                 outside[:] = True
                 seen = f"{low:g}" if low == high else f"{low:g} to {high:g}"
-                said.append(f"{PLAIN[factor]} would be {asked:g}, but {seen} was fired")
+                said.append(f"{plain_name(factor)} would be {asked:g}, but {seen} was fired")
     if said:
         warnings.warn(
             f"Some pairs lie outside what was fired ({'; '.join(dict.fromkeys(said))}). "

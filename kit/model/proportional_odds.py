@@ -9,8 +9,8 @@ from scipy.stats import chi2
 
 from kit.errors import StatisticalWarning
 from kit.mixed import OrdinalMixedModel, OrdinalResults
-from kit.model.plain import plain_effect
 from kit.model.series_fit import ScaleFit
+from kit.wording import plain_effect
 
 # Grades on the rarer side of a threshold below which it has no model of its own.
 FEWEST = 15

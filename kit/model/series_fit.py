@@ -9,8 +9,8 @@ import pandas as pd
 
 from kit.errors import AliasedEffectWarning, Misuse
 from kit.mixed import Group, OrdinalMixedModel, OrdinalResults, Prior, read_group, same_division
-from kit.model.plain import PLAIN
 from kit.series import Series, observations
+from kit.wording import plain_name
 
 MEASURES = ("firings", "mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
 """Numeric factors, the ones that matter most first."""
@@ -174,7 +174,9 @@ def varied_factors(seen: pd.DataFrame) -> tuple[list[str], list[str]]:
         if len(levels) > 1:
             varied.append(factor)
         else:
-            dropped.append(f"{PLAIN[factor]} was {levels[0]} throughout, so it has no effect here.")
+            dropped.append(
+                f"{plain_name(factor)} was {levels[0]} throughout, so it has no effect here."
+            )
     return varied, [sentence[0].upper() + sentence[1:] for sentence in dropped]
 
 
@@ -205,8 +207,8 @@ def groups_carried(seen: pd.DataFrame, with_prior: bool) -> tuple[list[str], lis
             kept.append(group)
             continue
         text = (
-            f"{PLAIN[name]} and {PLAIN[twin.name]} divide the rows in the same way, so they "
-            f"cannot be told apart; {PLAIN[name]} was left out."
+            f"{plain_name(name)} and {plain_name(twin.name)} divide the rows in the same way, so "
+            f"they cannot be told apart; {plain_name(name)} was left out."
         )
         warnings.warn(text, AliasedEffectWarning, stacklevel=4)
         dropped.append(text[0].upper() + text[1:])

@@ -5,8 +5,8 @@ import pandas as pd
 from scipy.stats import norm
 
 from kit.mixed import Array
-from kit.model.plain import PLAIN
 from kit.model.series_fit import ScaleFit
+from kit.wording import plain_name
 
 LOGISTIC_VARIANCE = np.pi**2 / 3
 """Variance of the standard logistic distribution: what one grade wavers by."""
@@ -83,7 +83,7 @@ def _sentence(row: dict) -> str:
             f"A single grade wavers by about {row['steps']:.1f} of a step for no reason that the "
             f"model knows; that is {_percent(row['share'])} of the variation."
         )
-    plain = PLAIN.get(row["source"], row["source"])
+    plain = plain_name(row["source"])
     name = plain[0].upper() + plain[1:]
     return (
         f"{name} accounts for {_percent(row['share'])} of the variation: a typical one moves the "

@@ -21,8 +21,7 @@ from kit.model import (
     pair_table,
 )
 from kit.photo import join_measurements
-from kit.report.middle_grades import middle_grades
-from kit.series import PULL_THROUGH, SPREAD, Scale, Series, Verdict, observations
+from kit.series import PULL_THROUGH, SPREAD, Scale, Series, Verdict, middle_grades, observations
 
 
 @dataclass(frozen=True)
@@ -144,8 +143,7 @@ def analyse(series: Series) -> Analysis:
 
 def used_colours(series: Series) -> pd.DataFrame:
     """The colours of the stock that the series does not leave out."""
-    kept = ~series.colours["colour"].isin(series.settings.leave_out)
-    return series.colours[kept].reset_index(drop=True)
+    return series.stock
 
 
 def fit_scales(several: Sequence[Series], scales: Sequence[Scale]) -> Fits:

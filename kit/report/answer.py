@@ -5,8 +5,8 @@ import pandas as pd
 from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
 from kit.report.analysis import Analysis
 from kit.report.found import all_findings
-from kit.report.words import FOUND, adverb, counted, listed, upper_first
 from kit.series import FAMILY_PAIRS, family_pair
+from kit.wording import FOUND, adverb, counted, listed, upper_first
 
 _NAMED = 2
 

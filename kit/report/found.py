@@ -9,11 +9,10 @@ from scipy.stats import norm
 
 from kit.model import ScaleFit, common_practice_check
 from kit.report.analysis import Analysis
-from kit.report.factor_words import move
 from kit.report.figures.effects import moves, sureness, what_it_does
 from kit.report.figures.own_ways import colour_departures
-from kit.report.words import TELLING, interval, lower_first, of_a_step
 from kit.series import Scale
+from kit.wording import TELLING, change_of, interval, lower_first, of_a_step
 
 _COLOURS_NAMED = 3
 _LITTLE = 0.2
@@ -67,7 +66,7 @@ def _factors(effects: pd.DataFrame, scale: Scale) -> Iterator[Finding]:
     for row in moves(effects):
         if row.factor.endswith("_family"):
             continue
-        change = move(row.factor, row.start, row.to)
+        change = change_of(row.factor, row.start, row.to)
         most = max(abs(row.low), abs(row.high))
         if most < _LITTLE:
             little = f"{change} moves {name} by less than {most + 0.05:.1f} of a step, if at all"

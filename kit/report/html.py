@@ -23,7 +23,7 @@ from kit.report.document import (
     TableBlock,
 )
 from kit.report.picture import Picture
-from kit.report.words import day
+from kit.wording import day
 
 _TOP_LEVEL = 2
 

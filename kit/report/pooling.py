@@ -7,8 +7,8 @@ import pandas as pd
 from kit.model import NOT_KNOWN
 from kit.report.analysis import fit_scales, judge_pairs, used_colours
 from kit.report.together import USUAL, Together, graded_patches
-from kit.report.words import counted, upper_first
 from kit.series import PULL_THROUGH, SPREAD, Series, Verdict, observations
+from kit.wording import counted, upper_first
 
 
 @dataclass(frozen=True)

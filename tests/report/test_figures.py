@@ -16,10 +16,9 @@ from kit.report.figures.hidden_ruler import family_places, hidden_ruler
 from kit.report.figures.own_ways import own_ways
 from kit.report.figures.pair_chart import pair_chart, side_of
 from kit.report.figures.variation import sources_of_variation
-from kit.report.middle_grades import last_grades, middle_grades
 from kit.report.parts.how_to_read import telling_pair
 from kit.report.verdicts import leanings
-from kit.series import SPREAD, observations
+from kit.series import SPREAD, last_grades, middle_grades, observations
 
 PHONE_IN = 4.7
 

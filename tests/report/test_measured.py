@@ -97,7 +97,7 @@ def test_wall_chart_and_table_can_be_made_from_photographs(told):
 
 def test_the_limits_of_the_rule_are_told_with_inches():
     said = measured_rule(Verdict(fine_edge_mm=0.8, fine_edge_share=0.2))
-    assert "0.8 mm (0.03 in)" in said
+    assert "0.8 mm (0.031 in)" in said
     assert "20\u00a0%" in said
 
 

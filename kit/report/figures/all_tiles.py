@@ -15,8 +15,8 @@ from kit.report.figures.tile_drawing import (
 )
 from kit.report.picture import Picture
 from kit.report.style import WIDTH_IN, drawn_with
-from kit.report.words import counted, inches, listed
 from kit.series import Scale, Settings
+from kit.wording import counted, listed, mm_and_inches
 
 _FEW = 24
 _KEY_IN = 0.5
@@ -81,7 +81,7 @@ def all_tiles(
         figure,
         note=f"{scale.title} after the last firing; the number is the middle grade of all graders. "
         "Dashed: lost (the number is its last grade before) or never graded. Drawn to scale: each "
-        f"blank is {inches(settings.blank.width_mm)} wide.",
+        f"blank is {mm_and_inches(settings.blank.width_mm)} wide.",
     )
 
 

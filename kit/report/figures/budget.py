@@ -4,7 +4,7 @@ import pandas as pd
 
 from kit.report.picture import Picture
 from kit.report.style import COPPER, INK, QUIET, drawn_with, new_figure
-from kit.report.words import counted, listed
+from kit.wording import counted, listed
 
 _LINES = (
     (INK, "-", "o"),

@@ -5,12 +5,11 @@ from typing import Any
 
 import pandas as pd
 
-from kit.report.factor_words import move
 from kit.report.figures.intervals import LINE_IN, Line, draw_lines
 from kit.report.picture import Picture
 from kit.report.style import drawn_with, new_figure
-from kit.report.words import claim, of_a_step, upper_first
 from kit.series import Scale
+from kit.wording import change_of, claim, of_a_step, upper_first
 
 
 @drawn_with()
@@ -57,7 +56,9 @@ def sureness(row: Any) -> float:
 def effect_claim(row: Any, scale: Scale) -> str:
     """State one effect, as surely as it is known."""
     none = f"Nothing that was varied clearly moves {scale.title.lower()}"
-    return claim(sureness(row), move(row.factor, row.start, row.to), what_it_does(row, scale), none)
+    return claim(
+        sureness(row), change_of(row.factor, row.start, row.to), what_it_does(row, scale), none
+    )
 
 
 def what_it_does(row: Any, scale: Scale) -> str:
@@ -67,4 +68,4 @@ def what_it_does(row: Any, scale: Scale) -> str:
 
 
 def _change(row: Any) -> str:
-    return upper_first(move(row.factor, row.start, row.to))
+    return upper_first(change_of(row.factor, row.start, row.to))

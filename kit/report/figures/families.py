@@ -5,8 +5,8 @@ import pandas as pd
 from kit.report.figures.intervals import LINE_IN, Line, draw_lines
 from kit.report.picture import Picture
 from kit.report.style import drawn_with, new_figure
-from kit.report.words import claim, counted, listed
 from kit.series import Scale
+from kit.wording import claim, counted, listed
 
 
 @drawn_with()

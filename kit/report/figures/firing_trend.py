@@ -6,8 +6,8 @@ from kit.report.figures.stacked import columns_by_grade
 from kit.report.figures.tile_drawing import grade_key, short_steps
 from kit.report.picture import Picture
 from kit.report.style import drawn_with, new_figure
-from kit.report.words import counted, listed
 from kit.series import FAMILY_PAIRS, Scale, family_pair
+from kit.wording import counted, listed
 
 
 @drawn_with()

@@ -4,8 +4,8 @@ import pandas as pd
 
 from kit.report.picture import Picture
 from kit.report.style import GRADE_COLOURS, HAIR, INK, QUIET, drawn_with, new_figure
-from kit.report.words import percent
 from kit.series import Scale
+from kit.wording import percent
 
 _MARKS = "osD^v"
 _ENOUGH, _MANY = 0.8, 0.9

@@ -10,8 +10,8 @@ from kit.report.figures.stacked import rows_by_grade
 from kit.report.figures.tile_drawing import grade_key
 from kit.report.picture import Picture
 from kit.report.style import drawn_with, new_figure
-from kit.report.words import listed, percent
 from kit.series import Scale
+from kit.wording import listed, percent
 
 
 @drawn_with()

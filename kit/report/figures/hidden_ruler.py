@@ -8,8 +8,8 @@ from kit.model import ScaleFit
 from kit.report.figures.tile_drawing import short_steps
 from kit.report.picture import Picture
 from kit.report.style import GRADE_COLOURS, INK, PAPER, drawn_with, ink_on, new_figure
-from kit.report.words import listed
 from kit.series import FAMILIES, Scale, Settings, family_pair
+from kit.wording import listed
 
 _REACH = 1.645
 _ROOM = 1.2

@@ -5,11 +5,11 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.ticker import PercentFormatter
 
-from kit.model import GradeMeaning, amount, gap
+from kit.model import GradeMeaning
 from kit.report.picture import Picture
 from kit.report.style import COPPER, GRADE_COLOURS, INK, QUIET, drawn_with, new_figure
-from kit.report.words import counted, listed, untold
 from kit.series import Scale
+from kit.wording import amount, counted, gap, listed, untold
 
 _SIDE = 0.28
 _MARKS = "osD^v"

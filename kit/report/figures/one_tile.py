@@ -6,8 +6,8 @@ from matplotlib.figure import Figure
 from kit.report.figures.tile_drawing import PlacedTile, draw_tiles, sheet
 from kit.report.picture import Picture
 from kit.report.style import WIDTH_IN, drawn_with
-from kit.report.words import counted, listed
 from kit.series import Settings
+from kit.wording import counted, listed
 
 _LABEL_IN = 0.95
 _HEADING_IN = 0.24

@@ -8,8 +8,8 @@ from scipy.stats import norm
 from kit.model import ScaleFit, variation_table
 from kit.report.picture import Picture
 from kit.report.style import FAMILY_COLOURS, HAIR, INK, drawn_with, new_figure
-from kit.report.words import claim, listed
 from kit.series import Scale
+from kit.wording import claim, listed
 
 _REACH = 1.645
 _MARKS = {"leaded": "o", "unleaded": "s"}

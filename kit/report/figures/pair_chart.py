@@ -18,8 +18,8 @@ from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
 from kit.report.picture import Picture
 from kit.report.style import HAIR, INK, PAPER, QUIET, WIDTH_IN, drawn_with, ink_on
 from kit.report.verdicts import LOOKS, leanings
-from kit.report.words import counted, listed, whole_percent
 from kit.series import FAMILIES
+from kit.wording import counted, listed, whole_percent
 
 _GAP = 0.35
 _KEY_IN = 0.66

@@ -6,7 +6,7 @@ from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
 from kit.report.picture import Picture
 from kit.report.style import QUIET, drawn_with, ink_on, new_figure
 from kit.report.verdicts import LOOKS
-from kit.report.words import counted, listed
+from kit.wording import counted, listed
 
 
 @drawn_with()

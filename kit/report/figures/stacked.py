@@ -6,6 +6,7 @@ import seaborn as sns
 from matplotlib.axes import Axes
 
 from kit.report.style import GRADE_COLOURS, QUIET, ink_on
+from kit.wording import nearest_step
 
 _STEPS = range(len(GRADE_COLOURS))
 _ROOM_ACROSS = 0.06
@@ -77,7 +78,7 @@ def _bars(axes: Axes, seen: pd.DataFrame, **at: str) -> None:
 
 
 def _step(grade: pd.Series) -> pd.Series:
-    return np.floor(grade + 0.5).astype(int)
+    return grade.map(nearest_step)
 
 
 def _counts(seen: pd.DataFrame, at: str) -> pd.DataFrame:

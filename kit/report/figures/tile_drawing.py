@@ -11,6 +11,7 @@ from matplotlib.patches import Circle, FancyBboxPatch, Patch, Rectangle
 
 from kit.report.style import GRADE_COLOURS, INK, PAPER, QUIET, ink_on
 from kit.series import Settings, Stencil, positions
+from kit.wording import nearest_step
 
 _COPPER = "#e9e4de"
 
@@ -81,7 +82,7 @@ def draw_tiles(
 
 def grade_colour(grade: float) -> str:
     """Colour of the nearest step; a half goes to the darker."""
-    return GRADE_COLOURS[min(int(grade + 0.5), len(GRADE_COLOURS) - 1)]
+    return GRADE_COLOURS[min(nearest_step(grade), len(GRADE_COLOURS) - 1)]
 
 
 def grade_key(labels: Sequence[str]) -> list[Patch]:

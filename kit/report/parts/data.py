@@ -2,7 +2,7 @@
 
 from kit.report.analysis import Analysis
 from kit.report.document import Download, Paragraph, Section
-from kit.report.words import counted
+from kit.wording import counted
 
 _ABOUT = {
     "colours": "the stock: families, opacity, grain",

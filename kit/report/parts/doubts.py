@@ -7,7 +7,7 @@ from kit.record import loss_balance
 from kit.report.analysis import Analysis
 from kit.report.document import Bullets, Paragraph, Point, Section
 from kit.report.verdicts import leanings
-from kit.report.words import counted, listed, percent
+from kit.wording import counted, listed, percent
 
 _CLOSE = 0.05
 _NAMED = 4

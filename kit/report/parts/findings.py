@@ -20,8 +20,8 @@ from kit.report.figures.own_ways import own_ways
 from kit.report.figures.variation import sources_of_variation
 from kit.report.found import Finding, all_findings
 from kit.report.picture import Picture
-from kit.report.words import FOUND, TELLING, adverb, percent, untold, upper_first
 from kit.series import Scale
+from kit.wording import FOUND, TELLING, adverb, percent, untold, upper_first
 
 _LEANINGS = 6
 

@@ -7,12 +7,10 @@ from kit.errors import Misuse
 from kit.record import loss_balance
 from kit.report.analysis import Analysis, used_colours
 from kit.report.document import Block, Paragraph, Section, TableBlock
-from kit.report.factor_words import FACTOR_WORDS
 from kit.report.figures.all_tiles import all_tiles
-from kit.report.middle_grades import last_grades
 from kit.report.tabled import tabled
-from kit.report.words import counted, inches, listed, percent
-from kit.series import UNITS, losses
+from kit.series import UNITS, last_grades, losses
+from kit.wording import FACTOR_NAMES, counted, listed, mm_and_inches, percent
 
 _MOST_ON_A_PICTURE = 48
 
@@ -41,13 +39,13 @@ def fired(analysis: Analysis) -> Section:
 def _sizes(analysis: Analysis) -> str:
     series, seen = analysis.series, analysis.observations
     blank, stencil = series.settings.blank, series.settings.stencil
-    size = inches(blank.width_mm)
+    size = mm_and_inches(blank.width_mm)
     graders = sorted(set(seen["grader"]))
     took = "took" if len(seen) else "shall take"
     made = (
         f"{counted(len(series.tiles), 'copper tile')}, {size} wide, {took} "
         f"{counted(len(series.patches), 'stencilled patch', 'stencilled patches')} of "
-        f"{inches(stencil.size_mm)}."
+        f"{mm_and_inches(stencil.size_mm)}."
     )
     if not len(seen):
         return f"{made} Nothing has been graded yet."
@@ -98,6 +96,6 @@ def _settings_table(analysis: Analysis) -> TableBlock:
     for name, levels in analysis.series.settings.factors.items():
         unit = f" {UNITS[name]}" if name in UNITS else ""
         words = [f"{level:g}" if isinstance(level, int | float) else level for level in levels]
-        rows.append((FACTOR_WORDS[name], listed(words) + unit))
+        rows.append((FACTOR_NAMES[name].heading, listed(words) + unit))
     frame = pd.DataFrame(rows, columns=["What", "Levels"])
     return tabled("What was varied, and what was kept the same", frame)

@@ -7,8 +7,8 @@ from kit.model import PairSetting, agreement, grader_influence
 from kit.report.analysis import Analysis, used_colours
 from kit.report.document import Block, Bullets, Fold, Paragraph, Point, Section
 from kit.report.figures.graders import graders_side_by_side
-from kit.report.words import listed
 from kit.series import Scale
+from kit.wording import listed
 
 
 def graders(analysis: Analysis) -> Section:

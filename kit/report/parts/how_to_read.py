@@ -9,8 +9,8 @@ from kit.report.analysis import Analysis
 from kit.report.document import Block, Bullets, Paragraph, Point, Section, TableBlock
 from kit.report.figures.pair_chart import pair_chart
 from kit.report.tabled import tabled
-from kit.report.words import counted, percent
 from kit.series import Scale, Settings
+from kit.wording import counted, percent
 
 
 def how_to_read(analysis: Analysis) -> Section:

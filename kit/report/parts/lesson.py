@@ -21,8 +21,8 @@ from kit.report.figures.own_ways import own_ways
 from kit.report.figures.variation import sources_of_variation
 from kit.report.parts.findings import family_picture
 from kit.report.parts.method import SOURCES, formula_of
-from kit.report.words import counted, lower_first
 from kit.series import Scale
+from kit.wording import counted, lower_first
 
 _TILES_NAMED = 3
 

@@ -3,15 +3,15 @@
 from typing import Any
 
 from kit.errors import Misuse
-from kit.model import MEASURE_OF, GradeMeaning, amount, between, grades_against_measurements
+from kit.model import MEASURE_OF, GradeMeaning, grades_against_measurements
 from kit.report.analysis import Analysis
 from kit.report.document import Block, Bullets, Paragraph, Point, Section, TableBlock
 from kit.report.figures.measured import grades_and_measurements
 from kit.report.figures.measured_firings import measured_firings
 from kit.report.parts.measured_pairs import measured_pairs
 from kit.report.tabled import tabled
-from kit.report.words import counted
 from kit.series import Scale
+from kit.wording import amount, between, counted
 
 _TITLE = "What the photographs say"
 _STRIKE_OUT = (

@@ -9,8 +9,8 @@ from kit.report.analysis import Analysis
 from kit.report.document import Block, Bullets, Fold, Paragraph, Point, Section
 from kit.report.figures.pair_chart import pair_chart
 from kit.report.tabled import tabled
-from kit.report.words import counted, inches, percent
 from kit.series import Verdict
+from kit.wording import counted, mm_and_inches, percent
 
 _NAME, _TITLE = "measured-pairs", "The pairs, judged by the photographs"
 
@@ -36,8 +36,9 @@ def measured_pairs(analysis: Analysis) -> Section:
 def measured_rule(verdict: Verdict) -> str:
     """Say when a pair is suited, judged by measurements."""
     return (
-        f"Here a fine edge holds when the edge stands at most {inches(verdict.fine_edge_mm)} "
-        f"beyond the stencil's line and the base shows in at most "
+        "Here a fine edge holds when the edge stands at most "
+        f"{mm_and_inches(verdict.fine_edge_mm)} beyond the stencil's line and the base shows in "
+        "at most "
         f"{percent(verdict.fine_edge_share)} of the patch. The limits are fine_edge_mm and "
         "fine_edge_share in series.toml; all else is as for the chart from the grades."
     )

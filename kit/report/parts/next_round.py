@@ -10,7 +10,7 @@ from kit.report.document import Block, Paragraph, Section, TableBlock
 from kit.report.figures.rounds import rounds_picture
 from kit.report.rounds import verdicts_by_round
 from kit.report.tabled import tabled
-from kit.report.words import counted
+from kit.wording import counted
 
 
 def next_round(analysis: Analysis) -> Section:

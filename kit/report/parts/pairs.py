@@ -7,7 +7,7 @@ from kit.report.analysis import Analysis
 from kit.report.document import Block, Fold, Paragraph, Section, TableBlock
 from kit.report.tabled import tabled
 from kit.report.verdicts import LOOKS, leanings
-from kit.report.words import counted, percent
+from kit.wording import counted, percent
 
 _SHOWN, _ALL_SHOWN = 12, 16
 _TO = "\u2060–\u2060"

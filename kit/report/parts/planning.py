@@ -7,8 +7,8 @@ from kit.report.analysis import used_colours
 from kit.report.document import Bullets, Document, Paragraph, Point, Section
 from kit.report.figures.budget import budget_picture
 from kit.report.tabled import tabled
-from kit.report.words import counted
 from kit.series import Series
+from kit.wording import counted
 
 _STEPS_SHOWN = 30
 _SIXTHS = (2, 4, 6, 9)

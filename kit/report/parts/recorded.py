@@ -5,8 +5,8 @@ import pandas as pd
 from kit.record import loss_balance
 from kit.report.document import Paragraph, Section
 from kit.report.tabled import tabled
-from kit.report.words import counted
 from kit.series import Series, patches_in_full
+from kit.wording import counted
 
 
 def recorded(series: Series) -> Section:

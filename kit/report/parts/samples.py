@@ -8,8 +8,8 @@ from kit.report.analysis import Analysis
 from kit.report.document import Paragraph, Section, TableBlock
 from kit.report.figures.one_tile import one_tile
 from kit.report.tabled import tabled
-from kit.report.words import counted, listed
 from kit.series import losses, patches_in_full
+from kit.wording import counted, listed
 
 
 def samples(analysis: Analysis) -> Section:

@@ -6,7 +6,7 @@ from kit.report.answer import answer
 from kit.report.document import Answer, Bullets, Paragraph, Point, Section
 from kit.report.figures.pair_chart import pair_chart
 from kit.report.verdicts import LOOKS, leanings
-from kit.report.words import percent
+from kit.wording import percent
 
 _NAMED = 6
 _SAID = {

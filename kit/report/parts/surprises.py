@@ -8,8 +8,8 @@ from kit.model import AVOID, BROKEN_ONLY, SUITED, residuals
 from kit.report.analysis import Analysis
 from kit.report.document import Block, Bullets, Paragraph, Point, Section
 from kit.report.verdicts import leanings
-from kit.report.words import adverb, counted, percent
 from kit.series import Scale, family_pair
+from kit.wording import adverb, counted, percent
 
 _MOST = 6
 _PATCHES = 2

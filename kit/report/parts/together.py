@@ -25,7 +25,7 @@ from kit.report.parts.cautions import cautions
 from kit.report.pooling import changes, dangers
 from kit.report.tabled import tabled
 from kit.report.together import Together, what_each_added
-from kit.report.words import counted, day
+from kit.wording import counted, day
 
 
 def together_document(
