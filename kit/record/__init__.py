@@ -11,6 +11,7 @@ from kit.record.workbook_out import write_workbook
 
 if TYPE_CHECKING:
     from kit.record.form import GradingForm
+    from kit.record.notebook_forms import grading_picker, plan_saver
 
 __all__ = [
     "Change",
@@ -23,7 +24,9 @@ __all__ = [
     "apply",
     "blind_order",
     "grading_order",
+    "grading_picker",
     "loss_balance",
+    "plan_saver",
     "planned_firings",
     "planned_grades",
     "read_file",
@@ -33,9 +36,13 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
-    """Load the form when it is first asked for: only notebooks need the widgets."""
+    """Load a form when it is first asked for: only notebooks need the widgets."""
     if name == "GradingForm":
         from kit.record.form import GradingForm
 
         return GradingForm
+    if name in ("grading_picker", "plan_saver"):
+        from kit.record import notebook_forms
+
+        return getattr(notebook_forms, name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

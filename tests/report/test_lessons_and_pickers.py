@@ -6,16 +6,9 @@ import pytest
 
 from kit.design import plan
 from kit.errors import Misuse
-from kit.report import (
-    grading_picker,
-    next_picker,
-    pair_picker,
-    plan_lesson,
-    plan_saver,
-    recorded,
-    scale_lesson,
-)
-from kit.report.html import fragment
+from kit.record import grading_picker, plan_saver
+from kit.report import next_picker, pair_picker, plan_lesson, recorded, scale_lesson
+from kit.report.page.html import fragment
 from kit.series import new_series, read_series
 
 
@@ -55,12 +48,12 @@ def test_picking_more_tiles_suggests_more_patches(analysis):
 def test_plan_is_written_by_a_tap_and_never_over_another(fired, tmp_path):
     folder = new_series("fresh", fired.settings, fired.colours).write(tmp_path / "fresh")
     planned = plan(fired.settings, fired.colours)
-    button, told = plan_saver(folder, planned).children
+    button, told = plan_saver(folder, planned.tiles, planned.patches).children
     assert read_series(folder).tiles.empty
     button.click()
     assert "Written." in told.value
     assert len(read_series(folder).tiles) == fired.settings.tiles
-    assert "already" in plan_saver(folder, planned).value
+    assert "already" in plan_saver(folder, planned.tiles, planned.patches).value
 
 
 def test_plan_lesson_says_what_it_tells_and_saves(fired):
