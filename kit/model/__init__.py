@@ -3,7 +3,7 @@
 from kit.model.agreement import Agreement, agreement
 from kit.model.checks import observed_against_foretold, residuals, tile_influence
 from kit.model.dependence import score_correlation
-from kit.model.effects import effects_table
+from kit.model.effects import effects_table, effects_within
 from kit.model.families import common_practice_check, family_contrasts, family_table
 from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
 from kit.model.grader_influence import grader_influence
@@ -14,7 +14,7 @@ from kit.model.pairs import pair_table
 from kit.model.proportional_odds import proportional_odds_check
 from kit.model.series_fit import ScaleFit, fit_observations, fit_series
 from kit.model.shares import scale_to_share, share_to_scale
-from kit.model.variation import variation_table
+from kit.model.variation import logits_a_step, variation_table
 from kit.model.verdicts import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED, VERDICTS
 
 __all__ = [
@@ -32,6 +32,7 @@ __all__ = [
     "agreement",
     "common_practice_check",
     "effects_table",
+    "effects_within",
     "family_contrasts",
     "family_table",
     "fit_measurements",
@@ -39,6 +40,7 @@ __all__ = [
     "fit_series",
     "grader_influence",
     "grades_against_measurements",
+    "logits_a_step",
     "measured_pair_table",
     "observed_against_foretold",
     "pair_table",
