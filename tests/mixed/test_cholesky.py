@@ -4,7 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from kit.model.crossed import CrossedFactor, CrossedPattern
+from kit.mixed.cholesky import CrossedFactor
+from kit.mixed.sparsity import CrossedPattern
 
 
 def columns_of(data: pd.DataFrame, names: list[str]) -> tuple[list[np.ndarray], list[int]]:

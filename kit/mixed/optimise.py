@@ -6,7 +6,7 @@ from typing import Generic, TypeVar
 
 import numpy as np
 
-from kit.model.crossed import Array
+from kit.mixed.sparsity import Array
 
 State = TypeVar("State")
 # Value to minimise, its gradient, and whatever makes the next evaluation nearby cheaper.

@@ -17,8 +17,10 @@ import pandas as pd
 from scipy import sparse
 
 from kit.errors import Misuse
-from kit.model.crossed import Array, CrossedFactor, Index
-from kit.model.terms import Effects, Group
+from kit.mixed.cholesky import CrossedFactor
+from kit.mixed.grouping import Group
+from kit.mixed.model_matrix import Effects
+from kit.mixed.sparsity import Array, Index
 
 # Rows solved for at once, which bounds memory.
 CHUNK = 512

@@ -10,23 +10,24 @@ import pandas as pd
 from scipy.stats import norm
 
 from kit.errors import BoundaryVarianceWarning, Misuse, NotConvergedWarning
-from kit.model import posterior as posteriors
-from kit.model.crossed import Array, CrossedPattern, Index
-from kit.model.fitted import FittedModel, random_effects
-from kit.model.penalised import PenalisedLikelihood, Solution
-from kit.model.posterior import Posterior, new_level_variance
-from kit.model.prior import Prior, as_prior
-from kit.model.search import Optimum, inverse_of, minimise
-from kit.model.summary import Summary, summarise
-from kit.model.terms import check_twins, complete_rows, parse, read_effects, read_groups
-from kit.model.threads import one_thread
+from kit.mixed import posterior as posteriors
+from kit.mixed.display import Summary, summarise
+from kit.mixed.grouping import check_twins, read_groups
+from kit.mixed.model_matrix import complete_rows, parse, read_effects
+from kit.mixed.optimise import Optimum, inverse_of, minimise
+from kit.mixed.penalised_least_squares import PenalisedLikelihood, Solution
+from kit.mixed.posterior import Posterior, new_level_variance
+from kit.mixed.prior import Prior, as_prior
+from kit.mixed.results import MixedResults, random_effects
+from kit.mixed.sparsity import Array, CrossedPattern, Index
+from kit.mixed.threads import one_thread
 
 # A standard deviation below this share of the residual's cannot be told from zero.
 NEGLIGIBLE_SHARE = 1e-4
 
 
 @dataclass(frozen=True, eq=False)
-class LinearResults(FittedModel):
+class LinearResults(MixedResults):
     """A fitted `LinearMixedModel`.
 
     Attributes

@@ -13,8 +13,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from kit.model.crossed import Array
-from kit.model.laplace import LaplaceLikelihood, Mode, RowTerms, row_terms
+from kit.mixed.laplace import LaplaceLikelihood, Mode, RowTerms, row_terms
+from kit.mixed.sparsity import Array
 
 
 class QuadratureLikelihood:

@@ -26,7 +26,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit
 
-from kit.model.crossed import Array, CrossedFactor, CrossedPattern, Index
+from kit.mixed.cholesky import CrossedFactor
+from kit.mixed.sparsity import Array, CrossedPattern, Index
 
 # Newton's decrement at which the mode is as exact as the arithmetic lets it be used.
 MODE_TOLERANCE = 1e-14

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from kit.model import LinearMixedModel, OrdinalMixedModel
+from kit.mixed import LinearMixedModel, OrdinalMixedModel
 
 pytestmark = pytest.mark.filterwarnings("ignore::kit.errors.BoundaryVarianceWarning")
 
@@ -70,7 +70,7 @@ def test_known_levels_are_surer_than_new_ones(graded, six_groups, six_group_form
 
 def test_ordinal_latent_values_move_with_the_modes_as_a_refit_says(wine):
     """The slopes behind the covariance, against modes found anew at moved parameters."""
-    from kit.model.laplace import LaplaceLikelihood, OrdinalRows
+    from kit.mixed.laplace import LaplaceLikelihood, OrdinalRows
 
     model = OrdinalMixedModel("rating ~ temp + contact", wine, groups=["judge"])
     likelihood = LaplaceLikelihood(OrdinalRows(model.y, model.effects.x, model.pattern, 5, 1))
@@ -85,7 +85,7 @@ def test_ordinal_latent_values_move_with_the_modes_as_a_refit_says(wine):
 
 def test_linear_predictors_move_with_the_spreads_as_a_refit_says(graded, six_groups):
     """d eta / d (relative sds, log residual sd), against solutions at moved spreads."""
-    from kit.model.penalised import PenalisedLikelihood
+    from kit.mixed.penalised_least_squares import PenalisedLikelihood
 
     model = LinearMixedModel("spread_mm ~ firings + mesh", graded, groups=six_groups)
     x = model.effects.x

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 if TYPE_CHECKING:
-    from kit.model.fitted import FittedModel
+    from kit.mixed.results import MixedResults
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,12 +48,12 @@ class Summary:
         return f"<h4>{self.title}</h4><table>{facts}</table>{tables}{notes}"
 
 
-def summarise(fitted: FittedModel, title: str, alpha: float, notes: tuple[str, ...]) -> Summary:
+def summarise(fitted: MixedResults, title: str, alpha: float, notes: tuple[str, ...]) -> Summary:
     """Lay a fit's estimates out in tables.
 
     Parameters
     ----------
-    fitted : FittedModel
+    fitted : MixedResults
     title : str
     alpha : float
         1 - confidence of the intervals.

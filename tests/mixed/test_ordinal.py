@@ -13,9 +13,9 @@ from kit.errors import (
     Misuse,
     SeparationWarning,
 )
-from kit.model import OrdinalMixedModel, Prior
-from kit.model.laplace import LaplaceLikelihood, OrdinalRows
-from kit.model.quadrature import QuadratureLikelihood
+from kit.mixed import OrdinalMixedModel, Prior
+from kit.mixed.laplace import LaplaceLikelihood, OrdinalRows
+from kit.mixed.quadrature import QuadratureLikelihood
 
 NAMES = {"tempwarm": "temp[T.warm]", "contactyes": "contact[T.yes]"}
 FORMULA = "rating ~ temp + contact"

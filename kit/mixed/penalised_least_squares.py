@@ -19,8 +19,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import solve_triangular
 
-from kit.model.crossed import Array, CrossedFactor, CrossedPattern
-from kit.model.prior import Prior
+from kit.mixed.cholesky import CrossedFactor
+from kit.mixed.prior import Prior
+from kit.mixed.sparsity import Array, CrossedPattern
 
 
 @dataclass(frozen=True)

@@ -10,11 +10,11 @@ from scipy.special import expit
 from scipy.stats import norm, qmc
 
 from kit.errors import Misuse
-from kit.model import posterior as posteriors
-from kit.model.crossed import Array
-from kit.model.fitted import FittedModel
-from kit.model.summary import Summary, summarise
-from kit.model.threads import one_thread
+from kit.mixed import posterior as posteriors
+from kit.mixed.display import Summary, summarise
+from kit.mixed.results import MixedResults
+from kit.mixed.sparsity import Array
+from kit.mixed.threads import one_thread
 
 # Draws behind the intervals of `predict`; a power of two suits the sequence.
 DRAWS = 512
@@ -23,7 +23,7 @@ CHUNK = 256
 
 
 @dataclass(frozen=True, eq=False)
-class OrdinalResults(FittedModel):
+class OrdinalResults(MixedResults):
     """A fitted `OrdinalMixedModel`.
 
     Attributes

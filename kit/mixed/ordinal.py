@@ -14,23 +14,17 @@ from kit.errors import (
     NotConvergedWarning,
     SeparationWarning,
 )
-from kit.model.crossed import Array, CrossedPattern, Index
-from kit.model.fitted import random_effects
-from kit.model.laplace import LaplaceLikelihood, Mode, OrdinalRows
-from kit.model.ordinal_results import OrdinalResults
-from kit.model.posterior import Posterior, new_level_variance
-from kit.model.prior import Prior, as_prior
-from kit.model.quadrature import QuadratureLikelihood
-from kit.model.search import Optimum, inverse_of, minimise
-from kit.model.terms import (
-    check_twins,
-    complete_rows,
-    grade_codes,
-    parse,
-    read_effects,
-    read_groups,
-)
-from kit.model.threads import one_thread
+from kit.mixed.grouping import check_twins, read_groups
+from kit.mixed.laplace import LaplaceLikelihood, Mode, OrdinalRows
+from kit.mixed.model_matrix import complete_rows, grade_codes, parse, read_effects
+from kit.mixed.optimise import Optimum, inverse_of, minimise
+from kit.mixed.ordinal_results import OrdinalResults
+from kit.mixed.posterior import Posterior, new_level_variance
+from kit.mixed.prior import Prior, as_prior
+from kit.mixed.quadrature import QuadratureLikelihood
+from kit.mixed.results import random_effects
+from kit.mixed.sparsity import Array, CrossedPattern, Index
+from kit.mixed.threads import one_thread
 
 # Past this many logits over a factor's range an effect says "always", not "how much".
 SEPARATED = 12.0

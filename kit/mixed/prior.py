@@ -6,7 +6,7 @@ from typing import Literal
 import numpy as np
 
 from kit.errors import Misuse
-from kit.model.crossed import Array
+from kit.mixed.sparsity import Array
 
 
 @dataclass(frozen=True)

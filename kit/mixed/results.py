@@ -8,14 +8,14 @@ import pandas as pd
 from scipy.stats import norm
 
 from kit.errors import Misuse
-from kit.model import posterior as posteriors
-from kit.model.crossed import Array
-from kit.model.posterior import Posterior
-from kit.model.prior import Prior
+from kit.mixed import posterior as posteriors
+from kit.mixed.posterior import Posterior
+from kit.mixed.prior import Prior
+from kit.mixed.sparsity import Array
 
 
 @dataclass(frozen=True, eq=False)
-class FittedModel:
+class MixedResults:
     """A fitted mixed model.
 
     Attributes
@@ -107,6 +107,23 @@ class FittedModel:
         """
         rows = posteriors.lay_out(self.posterior, frame, noise)
         return rows.mean, posteriors.covariance(self.posterior, rows)
+
+    def latent_marginal(
+        self, frame: pd.DataFrame, noise: Sequence[str] = ()
+    ) -> tuple[Array, Array]:
+        """Mean and variance of each new row's linear predictor, without their covariances.
+
+        Parameters
+        ----------
+        frame, noise
+            As for `latent`.
+
+        Returns
+        -------
+        mean, variance : (n,) arrays
+        """
+        rows = posteriors.lay_out(self.posterior, frame, noise)
+        return rows.mean, posteriors.variance(self.posterior, rows)
 
 
 def random_effects(posterior: Posterior) -> dict[str, pd.DataFrame]:

@@ -6,8 +6,8 @@ import statsmodels.formula.api as smf
 from scipy.optimize import approx_fprime
 
 from kit.errors import Misuse
-from kit.model import LinearMixedModel, Prior
-from kit.model.penalised import PenalisedLikelihood
+from kit.mixed import LinearMixedModel, Prior
+from kit.mixed.penalised_least_squares import PenalisedLikelihood
 
 CASES = {
     "lmm-penicillin-reml": ("penicillin", "diameter ~ 1", ["plate", "sample"], True),

@@ -5,7 +5,7 @@ import pytest
 from scipy.optimize import approx_fprime
 
 from kit.errors import Misuse
-from kit.model import LinearMixedModel, Prior
+from kit.mixed import LinearMixedModel, Prior
 
 
 def test_a_prior_says_in_plain_words_what_it_holds():
