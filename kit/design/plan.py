@@ -14,7 +14,7 @@ from kit.design.pair_check import draft_check
 from kit.design.pairs import draft_next_pairs, draft_pairs
 from kit.design.sessions import deal_sessions, number_tiles
 from kit.errors import Misuse
-from kit.series import Series, Settings, patch_name, positions
+from kit.series import Series, Settings, colours_in_stock, patch_name, positions
 
 ORDER_RULE = (
     "In each session all base coats come first. Tiles are taken in random order at every step, "
@@ -92,7 +92,7 @@ def plan(
         When the request cannot be met; the message says what could.
     """
     positions(settings.blank, settings.stencil, settings.patches_per_tile)
-    stock = colours[~colours["colour"].isin(settings.leave_out)].reset_index(drop=True)
+    stock = colours_in_stock(colours, settings)
     if settings.ask == "which things matter":
         draft = draft_things(settings, stock, firings, controls, progress)
     elif settings.ask == "which pairs work" and after:

@@ -8,7 +8,7 @@ import pandas as pd
 from kit.design.planned_rows import SIDE_FACTORS, Planned
 from kit.design.survey import checked_colours
 from kit.errors import Misuse
-from kit.series import Settings
+from kit.series import Settings, colours_in_stock
 
 COPPER_G_PER_CM3 = 8.96
 """Density of copper at 20 °C: CRC Handbook of Chemistry and Physics."""
@@ -81,7 +81,7 @@ def saving(plan: Planned, colours: pd.DataFrame, settings: Settings) -> Saving:
     """
     if plan.patches.empty:
         raise Misuse("Nothing is planned yet: plan some tiles with patches first.")
-    stock = checked_colours(colours[~colours["colour"].isin(settings.leave_out)])
+    stock = checked_colours(colours_in_stock(colours, settings))
     table = pd.DataFrame(
         {"this plan": _of_plan(plan, settings), "every pair": _of_every(len(stock), settings)}
     ).T

@@ -2,12 +2,12 @@
 
 from typing import TYPE_CHECKING, Any
 
-from kit.record.accidents import LossBalance, loss_balance
-from kit.record.entry import Change, Entered, Entry
-from kit.record.grading import Grading
-from kit.record.planned import blind_order, grading_order, planned_firings, planned_grades
-from kit.record.take_in import Intake, apply, read_file, take_in
+from kit.record.entries import Change, Entered, Entry
+from kit.record.form_state import Grading
+from kit.record.intake import Intake, apply, read_file, take_in
+from kit.record.loss_balance import LossBalance, loss_balance
 from kit.record.workbook_out import write_workbook
+from kit.record.worklist import blind_order, grading_order, planned_firings, planned_grades
 
 if TYPE_CHECKING:
     from kit.record.form import GradingForm

@@ -143,8 +143,7 @@ def analyse(series: Series) -> Analysis:
 
 def used_colours(series: Series) -> pd.DataFrame:
     """The colours of the stock that the series does not leave out."""
-    kept = ~series.colours["colour"].isin(series.settings.leave_out)
-    return series.colours[kept].reset_index(drop=True)
+    return series.stock
 
 
 def fit_scales(several: Sequence[Series], scales: Sequence[Scale]) -> Fits:

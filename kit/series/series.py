@@ -9,10 +9,10 @@ import pandas as pd
 from kit.errors import DataProblems, Misuse, Problem
 from kit.series import datapackage, settings_file
 from kit.series.cells import empty_frame, format_table, parse_table, with_every_column
-from kit.series.checks import settings_problems, table_problems
+from kit.series.consistency import settings_problems, table_problems
 from kit.series.disk import read_together, replace_files
-from kit.series.links import link_problems
-from kit.series.names import checked_name
+from kit.series.observations import colours_in_stock
+from kit.series.paths import checked_name, link_problems
 from kit.series.settings import Settings
 from kit.series.tables import CORRECTIONS, MEASUREMENTS, Table, series_tables
 
@@ -51,8 +51,7 @@ class Series:
     @property
     def stock(self) -> pd.DataFrame:
         """The colours that the series uses: all but those that its settings leave out."""
-        left_out = self.colours["colour"].isin(self.settings.leave_out)
-        return self.colours[~left_out].reset_index(drop=True)
+        return colours_in_stock(self.colours, self.settings)
 
     @property
     def tables(self) -> dict[str, Table]:

@@ -50,6 +50,8 @@ class Verdict:
     ----------
     fine_edge_at_most : int
         A fine edge holds when spread and pull-through are both at or below this step.
+    breaks_through_from : int
+        The base has broken through when pull-through is at or above this step.
     fine_edge_mm, fine_edge_share : float
         The same rule for photographs: the edge stands at most so far beyond the stencil's line,
         and the base shows in at most this share of the patch.
@@ -63,6 +65,7 @@ class Verdict:
     """
 
     fine_edge_at_most: int = 1
+    breaks_through_from: int = 2
     fine_edge_mm: float = 0.5
     fine_edge_share: float = 0.10
     confidence: float = 0.8
@@ -81,8 +84,11 @@ class Settings:
     ----------
     title, question : str
     ask : str
-        One of `kit.series.words.ASKS`.
+        One of `kit.series.vocabulary.ASKS`.
     started : date or None
+        The day it was begun. A series on disk always has one.
+    follows : tuple of str
+        Names of the series that this one goes on from, the earliest first.
     seed : int
         Every random choice of the plan follows from it.
     blank, stencil : Blank, Stencil
@@ -109,6 +115,7 @@ class Settings:
     question: str
     ask: str = "which pairs work"
     started: dt.date | None = None
+    follows: tuple[str, ...] = ()
     seed: int = 1
     blank: Blank = Blank()
     stencil: Stencil = Stencil()

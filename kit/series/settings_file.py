@@ -14,7 +14,7 @@ from kit.series.cells import nearest
 from kit.series.mesh import OPENING_UM
 from kit.series.scales import STEPS, Scale
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, Settings, Verdict, Wish
-from kit.series.words import ASKS, FAMILIES
+from kit.series.vocabulary import ASKS, FAMILIES
 
 FILE = "series.toml"
 

@@ -1,5 +1,6 @@
 """Entries laid over a series: what is new, what changes, what is the same already."""
 
+import datetime as dt
 import random
 import time
 from collections.abc import Iterable, Mapping, Sequence
@@ -10,11 +11,9 @@ from typing import Any
 import pandas as pd
 
 from kit.errors import ChangedMeanwhile
-from kit.record.corrections import with_corrections
-from kit.record.entry import Change, Entry, Value
-from kit.record.planned import planned_firings
-from kit.record.rows import records, typed
-from kit.series import Series, read_series
+from kit.record.entries import Change, Entry, Value, in_text
+from kit.record.worklist import planned_firings
+from kit.series import Series, plain_rows, read_series, typed_frame
 
 _TRIES = 40
 
@@ -88,7 +87,7 @@ def laid_over(series: Series, comparison: Comparison, by: str, source: str) -> S
         name: _with(series, name, [e for e in entries if e.table == name])
         for name in ("grades", "firings", "patches")
     }
-    corrections = with_corrections(series, comparison.changed, by, source)
+    corrections = _with_corrections(series, comparison.changed, by, source)
     return replace(series, **frames, corrections=corrections)
 
 
@@ -146,7 +145,7 @@ def _sessions(agreed: Comparison | None) -> dict[tuple[int, int], int]:
 def rows_of(series: Series, name: str) -> dict[tuple[Any, ...], dict[str, Value]]:
     """Rows of a table as plain values, by the values of its key."""
     key = series.tables[name].key
-    return {tuple(row[k] for k in key): row for row in records(getattr(series, name))}
+    return {tuple(row[k] for k in key): row for row in plain_rows(getattr(series, name))}
 
 
 def _implied_firings(
@@ -193,7 +192,7 @@ def _with(series: Series, name: str, entries: Sequence[Entry]) -> pd.DataFrame:
     if not entries:
         return frame
     table = series.tables[name]
-    rows = {tuple(row[k] for k in table.key): row for row in records(frame)}
+    rows = {tuple(row[k] for k in table.key): row for row in plain_rows(frame)}
     for entry in entries:
         key = dict(zip(table.key, entry.key, strict=True))
         row = rows.setdefault(entry.key, dict.fromkeys(frame.columns) | key)
@@ -207,4 +206,46 @@ def _with(series: Series, name: str, entries: Sequence[Entry]) -> pd.DataFrame:
             for key, row in rows.items()
             if key not in emptied or any(row[c] is not None for c in told)
         ]
-    return typed({c: [row[c] for row in kept] for c in frame.columns}, frame)
+    return typed_frame({c: [row[c] for row in kept] for c in frame.columns}, frame)
+
+
+def _with_corrections(
+    series: Series, changed: Sequence[Change], by: str, source: str
+) -> pd.DataFrame:
+    """Return the corrections of a series with one more for each change.
+
+    Parameters
+    ----------
+    series : Series
+    changed : sequence of Change
+    by, source : str
+        Who corrected, and from where.
+    """
+    frame = series.corrections
+    if not changed:
+        return frame
+    tile_of = dict(zip(series.patches["patch"], series.patches["tile"], strict=True))
+    first = int(frame["change"].max()) + 1 if len(frame) else 1
+    at = dt.datetime.now().astimezone().isoformat(timespec="seconds")
+    rows = []
+    for number, change in enumerate(changed, start=first):
+        entry = change.entry
+        named = dict(zip(series.tables[entry.table].key, entry.key, strict=True))
+        rows.append(
+            {
+                "change": number,
+                "table": entry.table,
+                "tile": named.get("tile") or tile_of[named["patch"]],
+                "patch": named.get("patch"),
+                "firing": named.get("firing"),
+                "grader": named.get("grader"),
+                "column": entry.column,
+                "was": in_text(change.was),
+                "now": in_text(entry.value),
+                "by": by,
+                "at": at,
+                "source": source,
+            }
+        )
+    every = [*plain_rows(frame), *rows]
+    return typed_frame({c: [row.get(c) for row in every] for c in frame.columns}, frame)

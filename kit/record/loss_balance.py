@@ -1,4 +1,4 @@
-"""What was lost, and whether the losses fall more on one family than on the other."""
+"""What was lost: which grades go with it, and whether it falls more on one family."""
 
 from collections import Counter
 from dataclasses import dataclass
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import pandas as pd
 from scipy.stats import fisher_exact
 
-from kit.series import FAMILIES, Series, losses, patches_in_full
+from kit.series import FAMILIES, Series, losses, patches_in_full, tiles_lost
 
 _UNLIKELY = 0.1
 
@@ -79,8 +79,7 @@ def loss_balance(series: Series) -> LossBalance:
     Fisher's exact test: R. A. Fisher (1935), The Design of Experiments, section 11.
     """
     family = series.colours.set_index("colour")["family"]
-    spoiled = set(series.firings.loc[series.firings["accident"] != "", "tile"])
-    tile_lost = series.tiles["tile"].isin(spoiled)
+    tile_lost = series.tiles["tile"].isin(tiles_lost(series).index)
     tiles = _table(series.tiles["base"].map(family), tile_lost)
     all_patches = patches_in_full(series)
     patches = _table(all_patches["overlay_family"], all_patches["accident"] != "")
@@ -118,3 +117,43 @@ def _by_family(table: pd.DataFrame, chance: float, what: str) -> list[str]:
 
 def _in_words(chance: float) -> str:
     return f"1 time in {round(1 / chance)}" if chance > 0.001 else "less than 1 time in 1000"
+
+
+def grades_of_lost_pieces(before: Series, after: Series) -> tuple[str, ...]:
+    """Say which grades the models leave out after a change that they did not leave out before.
+
+    Parameters
+    ----------
+    before, after : Series
+
+    Returns
+    -------
+    tuple of str
+        One sentence for each lost patch, with the reason.
+    """
+    known = set(_lost_grades(before)["row"])
+    lost = _lost_grades(after)
+    fresh = lost[~lost["row"].isin(known)]
+    return tuple(
+        _lost_in_words(list(rows.itertuples())) for _, rows in fresh.groupby("patch", sort=False)
+    )
+
+
+def _lost_grades(series: Series) -> pd.DataFrame:
+    full = patches_in_full(series)[["patch", "tile", "lost_from", "reason", "accident"]]
+    grades = series.grades[["patch", "firing", "grader"]].merge(full, on="patch")
+    lost = grades[grades["firing"] >= grades["lost_from"]]
+    rows = list(zip(lost["patch"], lost["firing"], lost["grader"], strict=True))
+    return lost.assign(row=pd.Series(rows, index=lost.index, dtype=object))
+
+
+def _lost_in_words(rows: list) -> str:
+    first = rows[0]
+    firings = ", ".join(str(firing) for firing in sorted({row.firing for row in rows}))
+    graders = ", ".join(sorted({row.grader for row in rows}))
+    why = (
+        f"the patch is lost ({first.reason})"
+        if first.accident
+        else f"tile {first.tile} was lost at firing {first.lost_from:.0f} ({first.reason})"
+    )
+    return f"patch {first.patch} after firing {firings} by {graders}: {why}."

@@ -5,13 +5,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from kit.errors import DataProblems, Misuse, Problem
-from kit.record.changes import Comparison, compare, enter, laid_over
-from kit.record.csv_file import read_csv
-from kit.record.describe import before_in_words, describe, notices
-from kit.record.entries import entries_of
-from kit.record.entry import Change, Entered, Entry
+from kit.record.comparison import Comparison, compare, enter, laid_over
+from kit.record.csv_in import read_csv
+from kit.record.entries import Change, Entered, Entry
+from kit.record.intake_words import before_in_words, describe, notices
+from kit.record.loss_balance import grades_of_lost_pieces
+from kit.record.matching import entries_of
 from kit.record.received import RECEIVED, handed_in_before, kept_name, undoing
-from kit.record.unheard import left_out_by_the_models
 from kit.record.workbook_in import read_workbook
 from kit.series import Series, inside, read_series, write_whole, writing
 
@@ -132,7 +132,7 @@ def take_in(folder: Path | str, path: Path | str, by: str) -> Intake:
     unheard: tuple[str, ...] = ()
     if not problems:
         after = laid_over(series, comparison, by.strip(), source)
-        problems, unheard = tuple(after.problems()), left_out_by_the_models(series, after)
+        problems, unheard = tuple(after.problems()), grades_of_lost_pieces(series, after)
     return Intake(
         folder,
         source,

@@ -6,9 +6,9 @@ from pathlib import Path
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.record.changes import enter, standing
-from kit.record.entry import Change, Entry, TableName, Value
-from kit.record.planned import grading_order
+from kit.record.comparison import enter, standing
+from kit.record.entries import Change, Entry, TableName, Value
+from kit.record.worklist import grading_order
 from kit.series import Series, nearest, read_series
 
 _FORM = "form"

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 
 from kit.errors import Problem
-from kit.record.changes import Comparison
-from kit.record.entry import Change, Entry, in_text
+from kit.record.comparison import Comparison
+from kit.record.entries import Change, Entry, in_text
 from kit.series import ACCIDENTS
 
 _SHOWN = 40

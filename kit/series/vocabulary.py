@@ -14,6 +14,8 @@ MEANT = {
 
 OPACITIES = ("opaque", "transparent", "opalescent")
 GRAINS = ("fine", "medium", "coarse")
+FUSINGS = ("soft", "medium", "hard")
+"""How a jar or a maker's list says that an enamel flows: soft early, hard late."""
 
 ASKS = ("which things matter", "which pairs work", "is this pair safe")
 

@@ -36,6 +36,7 @@ def table_problems(
         problems += _unknown(table, frames, unreadable)
     problems += _repeated(tables["patches"], frames["patches"], ("tile", "position"))
     problems += _colours_almost_alike(frames["colours"])
+    problems += _like_within_a_family(frames["colours"])
     problems += _skipped_firings(frames["firings"])
     if not {"patches", "firings"} & set(unreadable):
         problems += _grades_without_firing(frames)
@@ -88,6 +89,24 @@ def _colours_almost_alike(colours: pd.DataFrame) -> list[Problem]:
     ]
 
 
+def _like_within_a_family(colours: pd.DataFrame) -> list[Problem]:
+    """A colour is likened to one of the other family, so that the families can be compared."""
+    family = dict(zip(colours["colour"], colours["family"], strict=True))
+    return [
+        Problem(
+            "colours.csv",
+            row,
+            "like",
+            f"'{like}' is of the same family as '{colour}'.",
+            "Name the colour of the other family that looks most like it, or leave it blank.",
+        )
+        for row, colour, like in zip(
+            colours.index, colours["colour"], colours["like"], strict=True
+        )
+        if like in family and family[like] == family.get(colour)
+    ]
+
+
 def _unknown(table: Table, frames: Frames, unreadable: Collection[str]) -> list[Problem]:
     problems = []
     frame = frames[table.name]
@@ -96,6 +115,7 @@ def _unknown(table: Table, frames: Frames, unreadable: Collection[str]) -> list[
             continue
         known = set(frames[other][other_column].dropna())
         given = frame[column].dropna()
+        given = given[given != ""]
         for row, value in given[~given.isin(known)].items():
             hint = nearest(str(value), map(str, known)) if isinstance(value, str) else ""
             problems.append(
