@@ -8,20 +8,30 @@ import pytest
 import kit
 
 KIT = Path(kit.__file__).parent
-UPWARDS = ("errors", "wording", "series", "mixed", "model", "photo", "record", "design", "studio")
+FLOORS = (
+    ("errors",),
+    ("wording",),
+    ("series",),
+    ("mixed",),
+    ("model", "photo"),
+    ("drawing",),
+    ("record",),
+    ("design",),
+    ("studio",),
+    ("sheets",),
+    ("report",),
+    ("piece",),
+    ("command_help",),
+    ("cli",),
+)
+"""A room may use the rooms on the floors below its own."""
+NEVER_USED = {("sheets", "studio"), ("report", "studio"), ("piece", "studio")}
+"""What is printed and published comes from what was fired, never from the invented studio."""
 BELOW = {
-    "errors": set(),
-    "wording": {"errors"},
-    "series": {"errors", "wording"},
-    "mixed": {"errors", "wording"},
-    "model": {"errors", "wording", "series", "mixed"},
-    "photo": {"errors", "wording", "series"},
-    "record": {"errors", "wording", "series"},
-    "design": {"errors", "wording", "series", "mixed", "model"},
-    "studio": set(UPWARDS) - {"record", "studio"},
-    "sheets": set(UPWARDS) - {"studio"},
-    "report": {*UPWARDS, "sheets"} - {"studio"},
-    "cli": {*UPWARDS, "sheets", "report"},
+    room: {under for floor in FLOORS[:level] for under in floor}
+    - {used for user, used in NEVER_USED if user == room}
+    for level, floor in enumerate(FLOORS)
+    for room in floor
 }
 FIRED_WHEN_CALLED = {("design", "studio")}
 """The chance of noticing a difference is found by firing the plan in the invented studio."""

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pandas as pd
 
 from kit.model import BROKEN_THROUGH, FINE_EDGE, NOT_KNOWN, SOFT_EDGE
-from kit.report.answer import answer
+from kit.report.findings.headline import answer
 
 
 def judged(**by_family):
