@@ -175,7 +175,7 @@ def _anew(
     together as the fit says.
     """
     posterior = results.posterior
-    names = [group.name for group in posterior.groups]
+    names = [term.name for term in posterior.terms]
     there = [names.index(name) for name in groups if name in names]
     unseen = (len(groups) - len(there)) * _prior_variance(results.prior, unit)
     if not there:
