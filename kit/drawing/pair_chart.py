@@ -148,6 +148,13 @@ def sign(shown: Look, x: float, y: float, size: float) -> str:
     )  # fmt: skip
 
 
+def sign_element(shown: Look, size: float = 13) -> str:
+    """Give a verdict's sign as an element of a line of text, in its own colour."""
+    mark = element("path", d=shown.path, fill=shown.colour, fill_rule="evenodd")
+    look = f'viewBox="0 0 1 1" width="{number(size)}" height="{number(size)}"'
+    return f'<svg class="sign" {look} aria-hidden="true">{mark}</svg>'
+
+
 def _through_chart(pairs: pd.DataFrame, layout: ChartLayout, name: str) -> Drawing:
     cells, most = _Cells(name, layout.cell), int(pairs["firings"].max())
     for (base, overlay), rows in _by_pair(pairs):

@@ -6,7 +6,7 @@ import pytest
 
 from kit.design import plan
 from kit.errors import Misuse
-from kit.record import grading_picker, plan_saver
+from kit.record import grading_picker
 from kit.report import next_picker, pair_picker, plan_lesson, recorded, scale_lesson
 from kit.report.page.html import fragment
 from kit.series import new_series, read_series

@@ -5,39 +5,11 @@ Without scripts the form stays hidden; the chart and the tables say the same.
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from html import escape
 from importlib.resources import files
-from typing import Any
 
-from kit.drawing import Drawing
-from kit.report.page.document import Shown
-
-
-@dataclass(frozen=True)
-class LookUp(Shown):
-    """A look-up of what to expect of a pair.
-
-    Parameters
-    ----------
-    colours : mapping of str to tuple of str
-        Names by family, in the order of the data.
-    counts : tuple of str
-        What the firing counts are called.
-    factors : mapping of str to tuple of str
-        Levels of sifter and coat by what they are called; none when they were not varied.
-    data : mapping
-        What look_up.js reads.
-    endings : tuple of Drawing
-        What each ending looks like, in the order of `kit.model.ENDINGS`.
-    """
-
-    colours: Mapping[str, tuple[str, ...]]
-    counts: tuple[str, ...]
-    factors: Mapping[str, tuple[str, ...]]
-    data: Mapping[str, Any]
-    endings: tuple[Drawing, ...]
+from kit.report.page.document import LookUp
 
 
 def look_up_html(block: LookUp) -> str:
