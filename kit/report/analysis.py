@@ -19,9 +19,10 @@ from kit.model import (
     measured_pair_table,
     pair_table,
 )
-from kit.report.findings.finding import Finding
-from kit.report.findings.score_findings import ScoreFindings, practice_findings, score_findings
 from kit.photo import join_measurements
+from kit.report.findings.finding import Finding
+from kit.report.findings.pair_findings import PairFindings
+from kit.report.findings.score_findings import ScoreFindings, practice_findings, score_findings
 from kit.series import PULL_THROUGH, SPREAD, Scale, Series, Verdict, middle_grades, observations
 
 
@@ -103,6 +104,11 @@ class Analysis:
     def pairs(self) -> pd.DataFrame:
         """Every pair with its verdict; no rows when none can be judged."""
         return self.judged.table
+
+    @cached_property
+    def pairs_found(self) -> PairFindings:
+        """Every pair as the outputs show and say it."""
+        return PairFindings(self.judged.table)
 
     @cached_property
     def grades(self) -> pd.DataFrame:

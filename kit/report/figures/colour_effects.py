@@ -3,9 +3,10 @@
 import pandas as pd
 from matplotlib.axes import Axes
 
+from kit.drawing import HAIR, INK
 from kit.report.findings.score_findings import ScoreFindings
 from kit.report.page.picture import Picture
-from kit.report.page.style import FAMILY_COLOURS, HAIR, INK, drawn_with, new_figure
+from kit.report.page.style import FAMILY_COLOURS, drawn_with, new_figure
 from kit.series import Scale
 from kit.wording import listed
 
@@ -30,6 +31,7 @@ def colours_apart(found: ScoreFindings) -> Picture | None:
     if departures.empty:
         return None
     none = f"No colour clearly stands out from its family for {scale.title.lower()}"
+    top = next((finding for finding in found.colours if finding.found), None)
     roles = [role for role in _ROLES if role in set(departures["role"])]
     longest = max(departures.groupby("role").size())
     figure = new_figure(height_in=0.75 + 0.23 * longest)
@@ -39,7 +41,7 @@ def colours_apart(found: ScoreFindings) -> Picture | None:
     figure.supxlabel("steps of the scale below or above its family's average", fontsize=9.5)
     return Picture(
         f"colours-{scale.name.replace('_', '-')}",
-        found.colours[0].title(none),
+        top.title(none) if top else none,
         _told(scale, departures),
         figure,
         note="A dot is the best guess for a colour, the line is where it lies 9 times in 10. Blue "

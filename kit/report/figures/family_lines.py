@@ -1,27 +1,31 @@
 """The average grade of each family on each family, with intervals."""
 
-import pandas as pd
-
+from kit.model import ScaleFit, family_table
 from kit.report.figures.interval_lines import LINE_IN, Line, draw_lines
-from kit.report.findings.finding import Finding
+from kit.report.findings.score_findings import ScoreFindings
 from kit.report.page.picture import Picture
 from kit.report.page.style import drawn_with, new_figure
-from kit.series import Scale
 from kit.wording import counted, listed
 
 
 @drawn_with()
-def family_grades(families: pd.DataFrame, finding: Finding, scale: Scale) -> Picture:
+def family_grades(fit: ScaleFit, found: ScoreFindings) -> Picture | None:
     """Draw the average grade of the family pairs.
 
     Parameters
     ----------
-    families : DataFrame
-        As `kit.model.family_table` gives it.
-    finding : Finding
-        Which pair has the most.
-    scale : Scale
+    fit : ScaleFit
+    found : ScoreFindings
+        What it shows.
+
+    Returns
+    -------
+    Picture or None
+        None when only one family was fired on one family.
     """
+    if found.families is None:
+        return None
+    scale, families = found.scale, family_table(fit)
     ranked = families.sort_values("grade", ascending=False, ignore_index=True)
     lines = [
         Line(
@@ -40,10 +44,9 @@ def family_grades(families: pd.DataFrame, finding: Finding, scale: Scale) -> Pic
     ]
     return Picture(
         f"families-{scale.name.replace('_', '-')}",
-        finding.title(f"No pair of families clearly has the most {scale.title.lower()}"),
+        found.families.title(f"No pair of families clearly has the most {scale.title.lower()}"),
         f"Average grade for {scale.title.lower()}: {listed(said)}.",
         figure,
         note="The average over all colours of a family, fired or not, at the middle of the "
         "settings fired. The line holds it 9 times in 10.",
     )
-

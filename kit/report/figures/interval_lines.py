@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from matplotlib.axes import Axes
 
-from kit.report.page.style import HAIR, INK, PAPER, QUIET
+from kit.drawing import HAIR, INK, PAPER, QUIET
 
 
 @dataclass(frozen=True)

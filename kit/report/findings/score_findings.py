@@ -116,9 +116,7 @@ def _moved(row: Any, change: str, name: str, patches: int) -> Finding:
     return Finding(sure, change, does, f" {interval(*ends)}", **numbers)
 
 
-def _turned(
-    change: str, name: str, each: tuple[tuple[str, Finding], ...], patches: int
-) -> Finding:
+def _turned(change: str, name: str, each: tuple[tuple[str, Finding], ...], patches: int) -> Finding:
     """Say that a change does one thing in some cases and the opposite in others."""
     raised = [(where, one) for where, one in each if one.value > 0]
     lowered = [(where, one) for where, one in each if one.value <= 0]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from kit.model import VerdictRule
+from kit.model import FINE_EDGE, VerdictRule
 from kit.series import PULL_THROUGH, SPREAD, Scale
 from kit.wording import counted, listed, nearest_step
 
@@ -45,7 +45,9 @@ class TileOutcome:
 
     def _held(self, fired: str) -> str:
         if not self.judged:
-            graded = "only one of the two scores was graded" if self.one_score else "nothing is left"
+            graded = (
+                "only one of the two scores was graded" if self.one_score else "nothing is left"
+            )
             return f"After {fired} {graded}, so no edge is judged"
         if self.judged == 1:
             keeps = "kept" if self.fine else "did not keep"
@@ -120,5 +122,7 @@ def score_outcome(scale: Scale, last: pd.DataFrame) -> tuple[str, str]:
         f"{scale.title}: of {counted(len(last), 'patch', 'patches')}, {calm} ended at grade 0 or 1 "
         f"and {wild} at {top - 1} or {top}"
     )
-    parts = [f"{count} at grade {step}" for step, count in steps.value_counts().sort_index().items()]
+    parts = [
+        f"{count} at grade {step}" for step, count in steps.value_counts().sort_index().items()
+    ]
     return title, f"{scale.title} of every patch after its last firing: {listed(parts)}."

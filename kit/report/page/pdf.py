@@ -13,6 +13,7 @@ from typing import Any, Literal
 import matplotlib as mpl
 import typst
 
+from kit.drawing import Drawing
 from kit.report.page.document import (
     Answer,
     Bullets,
@@ -31,7 +32,8 @@ from kit.wording import day
 
 Layout = Literal["pages", "wall"]
 
-_BEYOND_OWN_FONTS = re.compile(r"[\u0780-\u0e3e\u0e60-\u1dff\u2e80-\ufaff\U00020000-\U0010ffff]")
+FONTS = Path(mpl.get_data_path()) / "fonts" / "ttf"
+BEYOND_OWN_FONTS = re.compile(r"[\u0780-\u0e3e\u0e60-\u1dff\u2e80-\ufaff\U00020000-\U0010ffff]")
 
 _KINDS: dict[type, str] = {
     Paragraph: "paragraph",
@@ -41,6 +43,7 @@ _KINDS: dict[type, str] = {
     Formula: "formula",
     TableBlock: "table",
     Picture: "picture",
+    Drawing: "picture",
     Download: "download",
     Pointer: "pointer",
     Fold: "fold",
@@ -72,8 +75,8 @@ def _compile(document: Document, layout: Layout) -> bytes:
         return typst.compile(
             folder / "report.typ",
             root=folder,
-            font_paths=[Path(mpl.get_data_path()) / "fonts" / "ttf"],
-            ignore_system_fonts=not _BEYOND_OWN_FONTS.search(told),
+            font_paths=[FONTS],
+            ignore_system_fonts=not BEYOND_OWN_FONTS.search(told),
             pdf_standards="ua-1",
             timestamp=0,
         )
@@ -95,7 +98,7 @@ def _told(document: Document, layout: Layout, folder: Path) -> dict[str, Any]:
 
 def _block(block: Any, folder: Path, names: Iterator[str]) -> dict[str, Any]:
     kind = _KINDS[type(block)]
-    if isinstance(block, Picture):
+    if isinstance(block, Picture | Drawing):
         name = next(names)
         (folder / name).write_bytes(block.svg)
         texts = {"name": block.name, "title": block.title, "alt": block.alt, "note": block.note}
