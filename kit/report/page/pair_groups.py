@@ -15,7 +15,9 @@ def pair_groups_html(block: PairGroups) -> str:
 
 
 def _tools(block: PairGroups) -> str:
-    names = sorted({name for g in block.groups for row in g.rows for name in (row.base, row.overlay)})
+    names = sorted(
+        {name for g in block.groups for row in g.rows for name in (row.base, row.overlay)}
+    )
     colours = "".join(f'<option value="{escape(name)}">{escape(name)}</option>' for name in names)
     orders = (("sure", "surest first"), ("overlay", "overlay"), ("base", "base"))
     sorts = "".join(f'<option value="{value}">{said}</option>' for value, said in orders)
@@ -48,7 +50,9 @@ def _row(row: PairRow, counts: tuple[str, ...], place: int) -> str:
         f'<td role="cell" data-label="{escape(count)}">{_verdict(look, chance)}</td>'
         for count, (look, chance) in zip(counts, row.verdicts, strict=True)
     )
-    told = f'data-overlay="{escape(row.overlay)}" data-base="{escape(row.base)}" data-place="{place}"'
+    told = (
+        f'data-overlay="{escape(row.overlay)}" data-base="{escape(row.base)}" data-place="{place}"'
+    )
     return (
         f'<tr role="row" {told}><th scope="row" role="rowheader">{escape(row.overlay)} over '
         f"{escape(row.base)}</th>{cells}"
