@@ -14,12 +14,13 @@ from kit.model import (
     MeasureFit,
     PairSetting,
     ScaleFit,
-    effects_table,
     fit_measurements,
     fit_series,
     measured_pair_table,
     pair_table,
 )
+from kit.report.findings.finding import Finding
+from kit.report.findings.score_findings import ScoreFindings, practice_findings, score_findings
 from kit.photo import join_measurements
 from kit.series import PULL_THROUGH, SPREAD, Scale, Series, Verdict, middle_grades, observations
 
@@ -113,9 +114,22 @@ class Analysis:
         return pd.concat(each, ignore_index=True)
 
     @cached_property
-    def effects(self) -> dict[str, pd.DataFrame]:
-        """What each factor does, as `kit.model.effects_table` gives it, by scale."""
-        return {name: effects_table(fit) for name, fit in self.fits.by_scale.items()}
+    def scores(self) -> dict[str, ScoreFindings]:
+        """What the fit of each scale shows, by scale."""
+        settings, colours = self.series.settings, self.series.colours
+        named = {scale.name: scale for scale in settings.scales}
+        return {
+            name: score_findings(fit, named[name], colours)
+            for name, fit in self.fits.by_scale.items()
+        }
+
+    @cached_property
+    def findings(self) -> list[Finding]:
+        """Everything that the fits show of families, factors and colours, surest first."""
+        found = practice_findings(self.fits.by_scale)
+        for scale in self.scales:
+            found += self.scores[scale.name].listed if scale.name in self.scores else []
+        return sorted(found, key=lambda finding: -finding.chance)
 
     @cached_property
     def photographs(self) -> Photographs:

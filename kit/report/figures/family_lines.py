@@ -3,22 +3,23 @@
 import pandas as pd
 
 from kit.report.figures.interval_lines import LINE_IN, Line, draw_lines
+from kit.report.findings.finding import Finding
 from kit.report.page.picture import Picture
 from kit.report.page.style import drawn_with, new_figure
 from kit.series import Scale
-from kit.wording import claim, counted, listed
+from kit.wording import counted, listed
 
 
 @drawn_with()
-def family_grades(families: pd.DataFrame, contrasts: pd.DataFrame, scale: Scale) -> Picture:
+def family_grades(families: pd.DataFrame, finding: Finding, scale: Scale) -> Picture:
     """Draw the average grade of the family pairs.
 
     Parameters
     ----------
     families : DataFrame
         As `kit.model.family_table` gives it.
-    contrasts : DataFrame
-        As `kit.model.family_contrasts` gives it.
+    finding : Finding
+        Which pair has the most.
     scale : Scale
     """
     ranked = families.sort_values("grade", ascending=False, ignore_index=True)
@@ -39,20 +40,10 @@ def family_grades(families: pd.DataFrame, contrasts: pd.DataFrame, scale: Scale)
     ]
     return Picture(
         f"families-{scale.name.replace('_', '-')}",
-        _finding(ranked, contrasts, scale),
+        finding.title(f"No pair of families clearly has the most {scale.title.lower()}"),
         f"Average grade for {scale.title.lower()}: {listed(said)}.",
         figure,
         note="The average over all colours of a family, fired or not, at the middle of the "
         "settings fired. The line holds it 9 times in 10.",
     )
 
-
-def _finding(ranked: pd.DataFrame, contrasts: pd.DataFrame, scale: Scale) -> str:
-    top, second = ranked["family_pair"].iloc[0], ranked["family_pair"].iloc[1]
-    row = contrasts[
-        contrasts["first"].isin([top, second]) & contrasts["second"].isin([top, second])
-    ].iloc[0]
-    chance = row["chance_more"] if row["first"] == top else 1 - row["chance_more"]
-    does = f"has more {scale.title.lower()} than any other pair of families"
-    none = f"No pair of families clearly has the most {scale.title.lower()}"
-    return claim(float(chance), top, does, none)
