@@ -2,7 +2,7 @@
 
 from kit.drawing.chart_layout import ChartLayout
 from kit.drawing.ending_bar import ending_bar
-from kit.drawing.pair_chart import chance_charts, chance_of, layouts_of, pair_charts, sign_element
+from kit.drawing.pair_chart import chance_charts, layouts_of, pair_charts, sign_element
 from kit.drawing.palette import GRADE_COLOURS, contrast, grade_colour, ink_on
 from kit.drawing.patch_state import patch_state, step_pictures
 from kit.drawing.svg import COPPER, HAIR, INK, PAPER, QUIET, Drawing, text_width
@@ -27,7 +27,6 @@ __all__ = [
     "TileShown",
     "Trip",
     "chance_charts",
-    "chance_of",
     "contrast",
     "ending_bar",
     "firing_timeline",

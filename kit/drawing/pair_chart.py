@@ -24,7 +24,7 @@ from kit.drawing.svg import (
     text_width,
     words,
 )
-from kit.model import ENDINGS, LEANINGS, LOOKS, NOT_KNOWN, Look, look, through
+from kit.model import ENDINGS, LEANINGS, LOOKS, NOT_KNOWN, Look, look, shown_chance, through
 from kit.series import FAMILIES
 from kit.wording import counted, listed, whole_percent
 
@@ -64,6 +64,7 @@ def pair_charts(
 def chance_charts(pairs: pd.DataFrame, colours: pd.DataFrame, firings: int) -> tuple[Drawing, ...]:
     """Draw the verdicts at one firing count, each sign over its chance in a hundred."""
     at_count = pairs[pairs["firings"] == firings]
+    at_count = at_count.assign(chance=shown_chance(at_count))
     return tuple(
         _chance_chart(here, layout, _numbered(f"chances-{firings}", part), firings)
         for part, (here, layout) in enumerate(_divided(at_count, colours), start=1)
@@ -199,7 +200,7 @@ def _chance_chart(pairs: pd.DataFrame, layout: ChartLayout, name: str, firings: 
         middle = x + layout.cell / 2
         cells.sign(middle, y + layout.cell * 0.27, row)
         ink = ink_on(colour) if row.verdict != NOT_KNOWN else INK
-        cells.digits(middle, y + layout.cell - 2.6, whole_percent(chance_of(row)), size, ink)
+        cells.digits(middle, y + layout.cell - 2.6, whole_percent(row.chance), size, ink)
         _frame(cells, x, y, row.patches > 0)
     after = counted(firings, "firing")
     blank = Drawing(name, verdict_finding(pairs, after), _told(pairs), 0, 0, "")
@@ -208,13 +209,6 @@ def _chance_chart(pairs: pd.DataFrame, layout: ChartLayout, name: str, firings: 
         "above it; a sign in outline: not known yet, and it leans that way."
     )
     return _finished(layout, cells, 0.30, blank, note)
-
-
-def chance_of(row: Any) -> float:
-    """Chance of what a cell shows: of its verdict, or of the ending that it leans to."""
-    chances = dict(zip(ENDINGS, (row.fine_edge, row.soft_edge, row.broken_through), strict=True))
-    shown = row.verdict if row.verdict in chances else row.leans_to
-    return float(row.hit_or_miss) if row.verdict not in (*chances, NOT_KNOWN) else chances[shown]
 
 
 def _by_pair(pairs: pd.DataFrame) -> Iterator[tuple[tuple[str, str], list[Any]]]:

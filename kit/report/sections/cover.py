@@ -3,7 +3,8 @@
 from kit.drawing import chance_charts, pair_charts
 from kit.report.analysis import Analysis
 from kit.report.figures.effect_lines import effects_in_steps
-from kit.report.findings.headline import answer, asked_pairs
+from kit.report.findings.headline import answer
+from kit.report.findings.pair_findings import PairFindings
 from kit.report.page.document import (
     Answer,
     Beside,
@@ -29,7 +30,8 @@ _ESSENTIAL = (
 
 def question(analysis: Analysis) -> Section:
     """Answer the question; show what the answer rests on."""
-    return Section("answer", "The answer", (Answer(answer(analysis)), *_shown(analysis)))
+    shown = (Answer(answer(analysis)), *_shown(analysis), essential_cautions())
+    return Section("answer", "The answer", shown)
 
 
 def essential_cautions() -> Caution:
@@ -96,5 +98,16 @@ def _asked(analysis: Analysis) -> tuple[Block, ...]:
     return (
         Paragraph(f"{told} asked about; the look-up and the list speak of no others."),
         look_up(analysis, asked),
-        pair_groups(here),
+        pair_groups(PairFindings(here)),
     )
+
+
+def asked_pairs(analysis: Analysis) -> list[tuple[str, str]]:
+    """The pairs (base, overlay) that a person asked about: those wished for, else those fired."""
+    table = analysis.pairs
+    wished = [(wish.base, wish.overlay) for wish in analysis.series.settings.wishes]
+    if not wished:
+        fired = table[table["patches"] > 0]
+        wished = list(zip(fired["base"], fired["overlay"], strict=True))
+    known = set(zip(table["base"], table["overlay"], strict=True))
+    return [pair for pair in dict.fromkeys(wished) if pair in known]
