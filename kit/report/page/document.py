@@ -13,7 +13,7 @@ from typing import Any
 import pandas as pd
 
 from kit.drawing import Drawing
-from kit.model import Look
+from kit.report.findings.pair_findings import Pair
 from kit.report.page.picture import Picture
 
 
@@ -174,33 +174,12 @@ class LookUp(Shown):
 
 
 @dataclass(frozen=True)
-class PairRow:
-    """One pair with what it does at each firing count.
-
-    Parameters
-    ----------
-    overlay, base : str
-    verdicts : tuple of (Look, str)
-        By firing count: how it is shown, and its chance in words.
-    patches : int
-    headline : str
-        'keeps a fine edge through 2 firings'.
-    """
-
-    overlay: str
-    base: str
-    verdicts: tuple[tuple[Look, str], ...]
-    patches: int
-    headline: str
-
-
-@dataclass(frozen=True)
 class PairGroup:
     """Pairs that do alike, surest first."""
 
     title: str
     about: str
-    rows: tuple[PairRow, ...]
+    pairs: tuple[Pair, ...]
 
 
 @dataclass(frozen=True)

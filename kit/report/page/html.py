@@ -30,7 +30,7 @@ from kit.report.page.document import (
 from kit.report.page.look_up import look_up_html, script
 from kit.report.page.pair_groups import pair_groups_html
 from kit.report.page.picture import Picture
-from kit.report.page.style import PAGE_COLOURS
+from kit.report.page.colours import PAGE_COLOURS
 from kit.wording import day
 
 _TOP_LEVEL = 2
@@ -137,7 +137,7 @@ def _contents(sections: Iterable[Section]) -> str:
     links = "".join(
         f'<li><a href="#{section.name}">{escape(section.title)}</a></li>' for section in sections
     )
-    return f'<nav aria-label="Parts of this page"><ol>{links}</ol></nav>'
+    return f'<nav aria-label="Parts of this page"><ul>{links}</ul></nav>'
 
 
 def _section(section: Section, level: int) -> str:

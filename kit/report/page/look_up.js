@@ -32,7 +32,7 @@
       .reduce((at, factor) => at * factor.options.length + factor.selectedIndex, 0),
   });
 
-  // A row is [fine, soft, broken, look, sentence, patches]; chances index told.percent.
+  // A row is [fine, soft, broken, look, sentence]; chances index told.percent.
   const row = ({overlay, base, count, recipe}) => {
     const at = (base * many + overlay) * told.counts.length + count;
     return told.tables[recipe][at];
@@ -42,7 +42,7 @@
     [drawn('path', {d: look.path, fill: look.colour, 'fill-rule': 'evenodd'})]);
 
   const bar = found => {
-    const total = found[0] + found[1] + found[2];
+    const total = found[0] + found[1] + found[2] || 1;
     let x = 0;
     const fields = told.endings.flatMap((ending, k) => {
       const width = 320 * found[k] / total;
@@ -74,10 +74,11 @@
         return made('figure', [image, made('figcaption', told.pictures[n].alt)]);
       }), 'photographs');
     }
-    const likeliest = told.looks[found[3]].ending;
+    const ending = told.looks[found[3]].ending;
+    const likeliest = ending ?? [0, 1, 2].reduce((best, k) => (found[k] > found[best] ? k : best), 0);
     const template = document.getElementById(`ending-${likeliest}`);
     const drawing = template.content.cloneNode(true);
-    return made('figure', [drawing, made('figcaption', told.drawing)], 'ending');
+    return made('figure', [drawing, made('figcaption', told.words.drawing)], 'ending');
   };
 
   const show = () => {
@@ -86,10 +87,14 @@
     mark(at);
     const name = `${told.colours[at.overlay]} over ${told.colours[at.base]}`;
     if (at.base === at.overlay) {
-      out.append(made('p', told.itself));
+      out.append(made('p', told.words.itself));
       return;
     }
     const found = row(at);
+    if (!found) {
+      out.append(made('h3', [name]), made('p', told.words.untold));
+      return;
+    }
     const look = told.looks[found[3]];
     const pair = at.base * many + at.overlay;
     const back = row({...at, base: at.overlay, overlay: at.base});
@@ -102,7 +107,7 @@
       pictures(pair, found),
       made('p', [made('strong', `${told.words.best} `), told.best[at.recipe][pair]]),
       made('p', [made('strong', `${told.words.fired} `), told.fired[pair] ?? told.words.unfired]),
-      made('p', [made('strong', `${told.words.turned} `), `${turned}: ${told.looks[back[3]].label}.`]),
+      ...(back ? [made('p', [made('strong', `${told.words.turned} `), `${turned}: ${told.looks[back[3]].label}.`])] : []),
     );
   };
 
@@ -157,6 +162,7 @@
   form.addEventListener('input', show);
   form.addEventListener('submit', event => event.preventDefault());
   form.querySelector('[name=turn]').addEventListener('click', () => choose(form.overlay.value, form.base.value));
+  form.querySelectorAll('[data-factor]').forEach((factor, n) => { factor.selectedIndex = told.usual[n]; });
   place.hidden = false;
   choose(told.first[0], told.first[1]);
 })();

@@ -3,9 +3,11 @@
 from html import escape
 
 from kit.drawing import sign_element
-from kit.model import Look
-from kit.report.page.document import PairGroup, PairGroups, PairRow
+from kit.report.findings.pair_findings import Pair, PairFinding
+from kit.report.page.document import PairGroup, PairGroups
 from kit.wording import counted
+
+_ORDERS = (("sure", "surest first"), ("overlay", "by overlay"), ("base", "by base"))
 
 
 def pair_groups_html(block: PairGroups) -> str:
@@ -15,50 +17,50 @@ def pair_groups_html(block: PairGroups) -> str:
 
 
 def _tools(block: PairGroups) -> str:
-    names = sorted(
-        {name for g in block.groups for row in g.rows for name in (row.base, row.overlay)}
-    )
-    colours = "".join(f'<option value="{escape(name)}">{escape(name)}</option>' for name in names)
-    orders = (("sure", "surest first"), ("overlay", "overlay"), ("base", "base"))
-    sorts = "".join(f'<option value="{value}">{said}</option>' for value, said in orders)
+    pairs = [pair.first for group in block.groups for pair in group.pairs]
+    names = sorted({name for pair in pairs for name in (pair.base, pair.overlay)})
+    colours = "".join(_option(name, name) for name in names)
+    orders = "".join(_option(value, said) for value, said in _ORDERS)
     return (
         '<form class="pair-tools" aria-label="Filter and sort the pairs" hidden>'
-        f'<label>Only pairs with <select name="colour"><option value="">every colour</option>'
-        f'{colours}</select></label><label>Order <select name="order">{sorts}</select></label></form>'
+        f'<label>Only pairs with <select name="colour">{_option("", "every colour")}{colours}'
+        f'</select></label><label>Order <select name="order">{orders}</select></label></form>'
     )
+
+
+def _option(value: str, said: str) -> str:
+    return f'<option value="{escape(value)}">{escape(said)}</option>'
 
 
 def _group(group: PairGroup, counts: tuple[str, ...]) -> str:
-    summary = f"{escape(group.title)}: {counted(len(group.rows), 'pair')}"
-    heads = "".join(f'<th scope="col">{escape(count)}</th>' for count in counts)
-    rows = "\n".join(_row(row, counts, place) for place, row in enumerate(group.rows))
+    summary = f"{escape(group.title)}: {counted(len(group.pairs), 'pair')}"
+    heads = "".join(_heading(said) for said in ("Overlay over base", *counts, "Patches"))
+    rows = "\n".join(_row(pair, counts, place) for place, pair in enumerate(group.pairs))
     return (
         f'<details class="pairs"><summary>{summary}</summary><p>{escape(group.about)}</p>'
         f'<table class="pairs" role="table"><caption>{summary}</caption>'
-        f'<thead role="rowgroup"><tr role="row"><th scope="col" role="columnheader">Overlay over base</th>{_roled(heads)}'
-        '<th scope="col" role="columnheader" class="number">Patches</th></tr></thead>'
+        f'<thead role="rowgroup"><tr role="row">{heads}</tr></thead>'
         f'<tbody role="rowgroup">{rows}</tbody></table></details>'
     )
 
 
-def _roled(heads: str) -> str:
-    return heads.replace('<th scope="col">', '<th scope="col" role="columnheader">')
+def _heading(said: str) -> str:
+    return f'<th scope="col" role="columnheader">{escape(said)}</th>'
 
 
-def _row(row: PairRow, counts: tuple[str, ...], place: int) -> str:
+def _row(pair: Pair, counts: tuple[str, ...], place: int) -> str:
+    by_count = {row.firings: row for row in pair.rows}
     cells = "".join(
-        f'<td role="cell" data-label="{escape(count)}">{_verdict(look, chance)}</td>'
-        for count, (look, chance) in zip(counts, row.verdicts, strict=True)
+        f'<td role="cell" data-label="{escape(said)}">{_cell(row)}</td>'
+        for said, row in zip(counts, by_count.values(), strict=True)
     )
-    told = (
-        f'data-overlay="{escape(row.overlay)}" data-base="{escape(row.base)}" data-place="{place}"'
-    )
+    overlay, base = escape(pair.first.overlay), escape(pair.first.base)
     return (
-        f'<tr role="row" {told}><th scope="row" role="rowheader">{escape(row.overlay)} over '
-        f"{escape(row.base)}</th>{cells}"
-        f'<td role="cell" class="number" data-label="patches">{row.patches}</td></tr>'
+        f'<tr role="row" data-overlay="{overlay}" data-base="{base}" data-place="{place}">'
+        f'<th scope="row" role="rowheader">{overlay} over {base}</th>{cells}'
+        f'<td role="cell" data-label="patches">{pair.patches}</td></tr>'
     )
 
 
-def _verdict(look: Look, chance: str) -> str:
-    return f"{sign_element(look)} {escape(look.short)} {escape(chance)}"
+def _cell(row: PairFinding) -> str:
+    return f"{sign_element(row.look)} {escape(row.cell)}"
