@@ -20,5 +20,5 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "sheets",
         "studio",
     ],
-    submod_attrs={"series": ["Series", "read_series"]},
+    submod_attrs={"model": ["pairs"], "series": ["Series", "read_series"]},
 )

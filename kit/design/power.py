@@ -9,7 +9,7 @@ from joblib import Parallel, delayed
 
 from kit.design.pair_knowledge import fitted_scores
 from kit.errors import Misuse, StatisticalWarning
-from kit.model import NOT_KNOWN, SUITED, PairSetting, common_practice_check, pair_table
+from kit.model import FINE_EDGE, NOT_KNOWN, PairSetting, common_practice_check, pair_table
 from kit.series import Series
 
 Studio = Callable[[Series, int], Series]
@@ -99,5 +99,8 @@ def _trial(series: Series, studio: Studio, seed: int) -> dict[str, object]:
         found = common_practice_check(fits).set_index("scale")["finding"]
         table = pair_table(fits, series.colours, PairSetting.of(series.settings.verdict))
     two = table.loc[table["base"] != table["overlay"], "verdict"]
-    shares = {"suited": 100 * (two == SUITED).mean(), "not_known": 100 * (two == NOT_KNOWN).mean()}
+    shares = {
+        "suited": 100 * (two == FINE_EDGE).mean(),
+        "not_known": 100 * (two == NOT_KNOWN).mean(),
+    }
     return {"seed": seed, **found.to_dict(), **shares}
