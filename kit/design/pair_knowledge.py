@@ -10,7 +10,8 @@ from kit.design.grade_information import grade_information
 from kit.design.pair_field import Floats, PairField
 from kit.design.verdict_worth import ScoreKnowledge
 from kit.errors import Misuse
-from kit.model import OrdinalResults, PairSetting, ScaleFit, fit_series
+from kit.mixed import OrdinalResults
+from kit.model import PairSetting, ScaleFit, fit_series
 from kit.series import PULL_THROUGH, SPREAD, Series
 
 SCORES = (SPREAD.name, PULL_THROUGH.name)

@@ -13,7 +13,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "form": ["GradingForm"],
         "form_state": ["Grading"],
         "intake": ["Intake", "apply", "read_file", "take_in"],
-        "loss_balance": ["LossBalance", "loss_balance"],
+        "lost_patches": ["LossBalance", "loss_balance"],
         "pickers": ["grading_picker", "plan_saver"],
         "workbook_out": ["write_workbook"],
         "worklist": ["blind_order", "grading_order", "planned_firings", "planned_grades"],

@@ -4,14 +4,8 @@ import pytest
 
 from kit.design import plan
 from kit.errors import Misuse
-from kit.report import (
-    next_picker,
-    pair_picker,
-    plan_lesson,
-    recorded,
-    scale_lesson,
-)
-from kit.report.html import fragment
+from kit.report import next_picker, pair_picker, plan_lesson, recorded, scale_lesson
+from kit.report.page.html import fragment
 
 
 def test_lesson_teaches_from_the_tiles_of_the_series(analysis):
