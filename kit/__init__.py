@@ -1,7 +1,7 @@
 """Plan, fire, grade and understand test tiles of leaded and unleaded enamel.
 
-The rooms (`kit.series`, `kit.design`, `kit.model`, `kit.photo`, `kit.studio`, `kit.sheets`,
-`kit.report`) are imported when they are first used, so that `import kit` stays quick.
+The rooms (`kit.series`, `kit.mixed`, `kit.model`, `kit.photo`, `kit.design`, `kit.studio`,
+`kit.sheets`, `kit.report`) are imported when they are first used, so that `import kit` stays quick.
 """
 
 import lazy_loader
@@ -11,6 +11,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
     submodules=[
         "design",
         "errors",
+        "mixed",
         "model",
         "photo",
         "record",

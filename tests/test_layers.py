@@ -8,29 +8,29 @@ import pytest
 import kit
 
 KIT = Path(kit.__file__).parent
+FLOORS = (
+    ("errors",),
+    ("wording",),
+    ("series",),
+    ("mixed",),
+    ("model", "photo"),
+    ("drawing",),
+    ("record",),
+    ("design",),
+    ("studio",),
+    ("sheets",),
+    ("report",),
+    ("piece",),
+    ("cli",),
+)
+"""A room may use the rooms on the floors below its own."""
+NEVER_USED = {("sheets", "studio"), ("report", "studio"), ("piece", "studio")}
+"""What is printed and published comes from what was fired, never from the invented studio."""
 BELOW = {
-    "errors": set(),
-    "wording": {"errors"},
-    "series": {"errors", "wording"},
-    "model": {"errors", "wording", "series"},
-    "photo": {"errors", "wording", "series"},
-    "record": {"errors", "wording", "series"},
-    "design": {"errors", "wording", "series", "model"},
-    "studio": {"errors", "wording", "series", "model", "photo", "design"},
-    "sheets": {"errors", "wording", "series", "model", "photo", "record", "design"},
-    "report": {"errors", "wording", "series", "model", "photo", "record", "design", "sheets"},
-    "cli": {
-        "errors",
-        "wording",
-        "series",
-        "model",
-        "photo",
-        "record",
-        "design",
-        "studio",
-        "sheets",
-        "report",
-    },
+    room: {under for floor in FLOORS[:level] for under in floor}
+    - {used for user, used in NEVER_USED if user == room}
+    for level, floor in enumerate(FLOORS)
+    for room in floor
 }
 FIRED_WHEN_CALLED = {("design", "studio")}
 """The chance of noticing a difference is found by firing the plan in the invented studio."""

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from kit.design.factors import listed
+from kit.design.optimal_design.factor_space import listed
 from kit.series import UNITS, Settings
 
 TILE_FACTORS = ("base_family", "base_coats", "base_mesh", "base_coat_weight")

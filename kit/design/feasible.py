@@ -5,10 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kit.design.factors import listed
+from kit.design.optimal_design.factor_space import listed
 from kit.design.rule import forbidden
-from kit.design.structure import Structure
-from kit.design.terms import Candidates
+from kit.design.optimal_design.covariance_structure import Structure
+from kit.design.optimal_design.model_terms import Candidates
 from kit.errors import Misuse
 
 

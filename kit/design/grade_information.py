@@ -3,8 +3,8 @@
 import numpy as np
 from scipy.special import expit
 
-from kit.design.pair_field import Floats
-from kit.design.verdict_worth import NODES, WEIGHTS
+from kit.design.surveys.pair_covariance import Floats
+from kit.design.surveys.expected_verdicts import NODES, WEIGHTS
 
 
 def grade_information(cuts: Floats, m: Floats, v: Floats) -> Floats:

@@ -5,8 +5,8 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from kit.design.pair_knowledge import PairScore
-from kit.design.verdict_worth import NOT_KNOWN, judged
+from kit.design.surveys.pair_knowledge import PairScore
+from kit.design.surveys.expected_verdicts import NOT_KNOWN, judged
 from kit.model import PairSetting, ScaleFit
 
 

@@ -1,99 +1,159 @@
-"""A series planned: the person's wishes, the plan, and the series that carries it."""
+"""From a question to tiles, patches and the order of work."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
-from kit.design.matter import Firings
-from kit.design.plan import Plan, plan
+from kit.design.draft import Draft
+from kit.design.layout.position_balance import balanced_positions
+from kit.design.which_things import Firings, draft_things
+from kit.design.layout.bench_order import order_of_work
+from kit.design.is_pair_safe import draft_check
+from kit.design.which_pairs import draft_next_pairs, draft_pairs
+from kit.design.layout.session_allocation import deal_sessions, number_tiles
 from kit.errors import Misuse
-from kit.series import Series, patches_in_full
+from kit.series import Series, Settings, patch_name, positions
 
-NEXT_TILES = 3
-"""Tiles in a next round, unless the person says otherwise."""
+ORDER_RULE = (
+    "In each session all base coats come first. Tiles are taken in random order at every step, "
+    "and all meet the same heat; only the sifters are taken one after the other, to save changes."
+)
 
 
-def plan_series(
-    series: Series,
-    *,
-    ask: str | None = None,
-    tiles: int | None = None,
-    firings: Firings = "every",
-    after: Sequence[Series] = (),
-    progress: Callable[[str], None] | None = None,
-) -> tuple[Series, Plan]:
-    """Plan a series that has colours and no tiles yet.
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """What to fire, and in which order.
 
     Parameters
     ----------
-    series : Series
-    ask : str, optional
-        What the person needs to know, one of `kit.series.ASKS`; as in the settings by default.
-    tiles : int, optional
-        How many tiles may be made; by default as in the settings, and `NEXT_TILES` in a round that
-        goes on from another.
+    tiles, patches : pandas.DataFrame
+        As in a series.
+    order : pandas.DataFrame
+        Steps of the work: session, step, action, tile, patch, position, colour, mesh,
+        coat_weight, coat, firing.
+    kind : str
+        'fraction', 'optimal split plot', 'optimal plan in blocks', 'pair survey', 'next
+        round' or 'pair check'.
+    why : str
+        Which kind was picked, and why.
+    costs : tuple of str
+        What the plan cannot tell, a sentence each.
+    """
+
+    tiles: pd.DataFrame
+    patches: pd.DataFrame
+    order: pd.DataFrame
+    kind: str
+    why: str
+    costs: tuple[str, ...]
+    order_rule: str = ORDER_RULE
+
+    def describe(self) -> str:
+        """Say in words what was picked and what it costs."""
+        return "\n".join([self.why, *self.costs, self.order_rule])
+
+
+def plan(
+    settings: Settings,
+    colours: pd.DataFrame,
+    *,
+    firings: Firings = "every",
+    controls: int = 0,
+    after: Sequence[Series] = (),
+    progress: Callable[[str], None] | None = None,
+) -> Plan:
+    """Choose what to fire for the question that a series asks.
+
+    Parameters
+    ----------
+    settings : Settings
+        Its `ask` decides: 'which things matter' gets an optimal split plot, or a regular fraction
+        where one is as good; 'which pairs work' a pair survey; 'is this pair safe' a pair check.
+    colours : pandas.DataFrame
+        Columns colour and family.
     firings : {'every', 'staggered', 'separate'}
-        As for `plan`.
+        For 'which things matter' with several firing counts: grade the same patch after every
+        firing; put patches on before different firings; or fire a separate tile for each count.
+    controls : int
+        For 'which things matter': patches with a colour on itself. A pair check always has them.
     after : sequence of Series
-        Graded series, on whose open pairs the plan goes on. Tiles are numbered on from theirs, and
-        a series without colours or graders of its own takes those of the last of them.
+        For 'which pairs work': graded series, on whose open pairs the plan goes on.
     progress : callable, optional
 
     Returns
     -------
-    Series
-        With the plan's tiles and patches, and with what was chosen in its settings.
     Plan
 
     Raises
     ------
     Misuse
-        When the series is planned already, has no colours, or the request cannot be met.
+        When the request cannot be met; the message says what could.
     """
-    if len(series.tiles):
+    positions(settings.blank, settings.stencil, settings.patches_per_tile)
+    stock = colours[~colours["colour"].isin(settings.leave_out)].reset_index(drop=True)
+    if settings.ask == "which things matter":
+        draft = draft_things(settings, stock, firings, controls, progress)
+    elif settings.ask == "which pairs work" and after:
+        draft = draft_next_pairs(settings, stock, after, progress)
+    elif settings.ask == "which pairs work":
+        draft = draft_pairs(settings, stock, progress)
+    elif settings.ask == "is this pair safe":
+        draft = draft_check(settings, stock)
+    else:
         raise Misuse(
-            f"{series.name} is planned already ({len(series.tiles)} tiles), and tiles may carry "
-            "its numbers. Start another series for another plan: kit new NAME"
+            f"'{settings.ask}' is not a question the kit plans for. Ask 'which things matter', "
+            "'which pairs work' or 'is this pair safe'."
         )
-    if series.colours.empty and after:
-        series = replace(series, colours=_colours_of(after))
-    if not series.settings.graders and after:
-        graders = after[-1].settings.graders
-        series = replace(series, settings=replace(series.settings, graders=graders))
-    if series.stock.empty:
-        raise Misuse(f"{series.name} has no colours yet. List your jars in colours.csv first.")
-    settings = replace(
-        series.settings,
-        ask=ask or series.settings.ask,
-        tiles=tiles or (NEXT_TILES if after else series.settings.tiles),
+    last_tile = max((int(series.tiles["tile"].max()) for series in after), default=0)
+    return _laid_out(draft, settings, stock, last_tile)
+
+
+def _laid_out(draft: Draft, settings: Settings, colours: pd.DataFrame, last_tile: int) -> Plan:
+    rng = np.random.default_rng(settings.seed)
+    patches = _numbered(draft.patches, settings, rng)
+    patches["tile"] += last_tile
+    patches["overlay_family"] = patches["overlay"].map(colours.set_index("colour")["family"])
+    attributes = ["overlay", "overlay_family", "mesh", "coat_weight", "before_firing"]
+    patches["position"] = balanced_positions(patches, attributes, rng)
+    patches = patches.sort_values(["tile", "position"], ignore_index=True)
+    by_tile = patches.groupby("tile", as_index=False).first()
+    tiles = pd.DataFrame(
+        {
+            "tile": by_tile["tile"],
+            "base": by_tile["base"],
+            "coats": by_tile["base_coats"],
+            "mesh": by_tile["base_mesh"],
+            "coat_weight": by_tile["base_coat_weight"],
+            "session": by_tile["session"],
+            "firings": by_tile["last_firing"].astype("Int64"),
+        }
+    ).astype({"base": "str", "coat_weight": float})
+    usual = tiles["firings"] == settings.last_firing
+    tiles["firings"] = tiles["firings"].mask(usual)
+    laid = pd.DataFrame(
+        {
+            "patch": [
+                patch_name(tile, position)
+                for tile, position in zip(patches["tile"], patches["position"], strict=True)
+            ],
+            **patches[["tile", "position", "overlay", "mesh", "coat_weight", "before_firing"]],
+            "accident": "",
+        }
+    ).astype({"patch": "str", "overlay": "str", "coat_weight": float, "accident": "str"})
+    last = by_tile.set_index("tile")["last_firing"]
+    order = order_of_work(tiles, laid, last, np.random.default_rng(settings.seed))
+    return Plan(tiles, laid, order, draft.kind, draft.why, draft.costs)
+
+
+def _numbered(patches: pd.DataFrame, settings: Settings, rng: np.random.Generator) -> pd.DataFrame:
+    bases = patches.groupby("tile")["base"].first()
+    if "session" in patches:
+        sessions = patches.groupby("tile")["session"].first()
+    else:
+        sessions = deal_sessions(bases, settings.tiles_per_session, rng)
+    numbers = number_tiles(bases.index.to_series(), sessions, rng)
+    return patches.assign(
+        session=patches["tile"].map(sessions), tile=patches["tile"].map(numbers).astype(int)
     )
-    chosen = plan(settings, series.colours, firings=firings, after=after, progress=progress)
-    return replace(series, settings=settings, tiles=chosen.tiles, patches=chosen.patches), chosen
-
-
-def every_round(planned: Series, earlier: Sequence[Series]) -> pd.DataFrame:
-    """Put the patches of a plan and of the series before it together, as one plan to judge.
-
-    Returns
-    -------
-    DataFrame
-        Columns tile (with the name of its series), base, overlay, base_coats, base_mesh,
-        base_coat_weight, mesh, coat_weight and before_firing; lost patches are left out.
-    """
-    columns = [
-        "base", "overlay", "base_coats", "base_mesh", "base_coat_weight", "mesh", "coat_weight",
-        "before_firing",
-    ]  # fmt: skip
-    rounds = []
-    for series in (*earlier, planned):
-        patches = patches_in_full(series)
-        sound = patches[patches["lost_from"] > patches["before_firing"]]
-        tile = f"{series.name} " + sound["tile"].astype(str)
-        rounds.append(sound[columns].assign(tile=tile))
-    return pd.concat(rounds, ignore_index=True)
-
-
-def _colours_of(several: Sequence[Series]) -> pd.DataFrame:
-    every = pd.concat([series.colours for series in several])
-    return every.drop_duplicates("colour", keep="last").reset_index(drop=True)

@@ -5,7 +5,7 @@ from typing import Protocol
 import numpy as np
 import pandas as pd
 
-from kit.design.survey import checked_colours
+from kit.design.surveys.pair_survey import checked_colours
 from kit.errors import Misuse
 from kit.series import family_pair
 

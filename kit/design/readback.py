@@ -3,8 +3,8 @@
 import numpy as np
 import pandas as pd
 
-from kit.design.factors import Grid
-from kit.design.structure import Spread, Structure
+from kit.design.optimal_design.factor_space import Grid
+from kit.design.optimal_design.covariance_structure import Spread, Structure
 from kit.errors import Misuse
 
 

@@ -1,4 +1,4 @@
-"""What the grades say: ordinal and linear mixed models, and what they mean at the bench."""
+"""What the grades say: mixed models applied to tiles, and what they mean at the bench."""
 
 from kit.model.agreement import Agreement, agreement
 from kit.model.checks import observed_against_foretold, residuals, tile_influence
@@ -7,14 +7,10 @@ from kit.model.effects import effects_table
 from kit.model.families import common_practice_check, family_contrasts, family_table
 from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
 from kit.model.grader_influence import grader_influence
-from kit.model.linear import LinearMixedModel, LinearResults
 from kit.model.measured import MeasureFit, fit_measurements
 from kit.model.measured_pairs import MEASURE_OF, measured_pair_table
-from kit.model.ordinal import OrdinalMixedModel
-from kit.model.ordinal_results import OrdinalResults
 from kit.model.pair_setting import PairSetting
 from kit.model.pairs import pair_table
-from kit.model.prior import Prior
 from kit.model.proportional_odds import proportional_odds_check
 from kit.model.series_fit import ScaleFit, fit_observations, fit_series
 from kit.model.shares import scale_to_share, share_to_scale
@@ -30,13 +26,8 @@ __all__ = [
     "VERDICTS",
     "Agreement",
     "GradeMeaning",
-    "LinearMixedModel",
-    "LinearResults",
     "MeasureFit",
-    "OrdinalMixedModel",
-    "OrdinalResults",
     "PairSetting",
-    "Prior",
     "ScaleFit",
     "agreement",
     "common_practice_check",

@@ -5,7 +5,7 @@ import pandas as pd
 from scipy.optimize import minimize_scalar
 from scipy.stats import norm
 
-from kit.model.crossed import Array
+from kit.mixed import Array
 from kit.model.series_fit import NOISE, ScaleFit
 
 # A correlation closer to 1 than this is not believed.

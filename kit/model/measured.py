@@ -10,13 +10,15 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from kit.errors import AliasedEffectWarning, Misuse
-from kit.model import posterior as posteriors
-from kit.model.crossed import Array
-from kit.model.linear import LinearMixedModel, LinearResults
-from kit.model.prior import Prior
+from kit.mixed import (
+    Array,
+    LinearMixedModel,
+    LinearResults,
+    Prior,
+    read_group,
+)
 from kit.model.series_fit import formula, groups_carried, series_apart, varied_factors
 from kit.model.shares import scale_to_share, share_to_scale
-from kit.model.terms import read_group
 from kit.wording import is_share
 
 
@@ -72,10 +74,8 @@ class MeasureFit:
         mean, sd : (n,) arrays
             On the scale of the model.
         """
-        posterior = self.results.posterior
-        rows = posteriors.lay_out(posterior, frame, noise)
-        variance = posteriors.variance(posterior, rows) + self.results.residual_sd**2
-        return rows.mean, np.sqrt(variance)
+        mean, variance = self.results.latent_marginal(frame, noise)
+        return mean, np.sqrt(variance + self.results.residual_sd**2)
 
 
 def fit_measurements(

@@ -7,7 +7,7 @@ import pandas as pd
 from scipy.stats import norm
 
 from kit.errors import Misuse
-from kit.model.crossed import Array
+from kit.mixed import Array
 from kit.model.dependence import FEWEST, LARGEST, both_below
 from kit.model.measured import MeasureFit
 from kit.model.pair_recipes import every_pair, outside, patches_behind, recipes, with_habits

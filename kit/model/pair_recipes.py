@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from kit.errors import ExtrapolationWarning, Misuse
-from kit.model.crossed import Array
+from kit.mixed import Array
 from kit.model.measured import MeasureFit
 from kit.model.pair_setting import PairSetting
 from kit.model.series_fit import MEASURES, ScaleFit

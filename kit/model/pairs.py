@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.model.crossed import Array
+from kit.mixed import Array
 from kit.model.dependence import both_below, score_correlation
 from kit.model.pair_recipes import every_pair, outside, patches_behind, recipes, with_habits
 from kit.model.pair_setting import PairSetting

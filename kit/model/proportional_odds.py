@@ -8,8 +8,7 @@ import pandas as pd
 from scipy.stats import chi2
 
 from kit.errors import StatisticalWarning
-from kit.model.ordinal import OrdinalMixedModel
-from kit.model.ordinal_results import OrdinalResults
+from kit.mixed import OrdinalMixedModel, OrdinalResults
 from kit.model.series_fit import ScaleFit
 from kit.wording import plain_effect
 

@@ -8,10 +8,7 @@ from typing import Literal
 import pandas as pd
 
 from kit.errors import AliasedEffectWarning, Misuse
-from kit.model.ordinal import OrdinalMixedModel
-from kit.model.ordinal_results import OrdinalResults
-from kit.model.prior import Prior
-from kit.model.terms import Group, read_group, same_division
+from kit.mixed import Group, OrdinalMixedModel, OrdinalResults, Prior, read_group, same_division
 from kit.series import Series, observations
 from kit.wording import plain_name
 

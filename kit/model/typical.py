@@ -4,10 +4,8 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm, qmc
 
-from kit.model.crossed import Array
-from kit.model.ordinal_results import averaged_below, square_root
+from kit.mixed import Array, averaged_below, one_thread, square_root
 from kit.model.series_fit import MEASURES, ScaleFit
-from kit.model.threads import one_thread
 
 DRAWS = 512
 

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from kit.model.crossed import Array
+from kit.mixed import Array
 from kit.model.series_fit import ScaleFit
 from kit.wording import plain_name
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from kit.model.crossed import Array
+from kit.mixed import Array
 
 SUITED = "suited"
 BROKEN_ONLY = "suited to broken effects only"

@@ -1,7 +1,9 @@
 """What the pictures say: a telephone photograph of a tile turned into millimetres and shares."""
 
-from kit.photo.card import SLIP_MM, Box, Card, PrintScale, card_for
-from kit.photo.drawing import (
+from kit.photo.batch.one_picture import COLUMNS, MEASURES, PictureResult, measure_picture
+from kit.photo.batch.photo_folder import FolderResult, measure_folder
+from kit.photo.batch.photo_series import Measured, measure_series
+from kit.photo.card.card_drawing import (
     Label,
     Mark,
     Rectangle,
@@ -9,21 +11,25 @@ from kit.photo.drawing import (
     firing_slip_drawing,
     tile_slip_drawing,
 )
-from kit.photo.folder import FolderResult, measure_folder
-from kit.photo.joined import join_measurements
-from kit.photo.marker import firing_marker, tile_marker
-from kit.photo.measure_series import Measured, measure_series
-from kit.photo.opening import Unmeasurable, picture_path
-from kit.photo.picture import COLUMNS, MEASURES, PictureResult, measure_picture
-from kit.photo.plan import PhotoPlan, photo_plan
-from kit.photo.private import strip_private
-from kit.photo.raster import Raster
-from kit.photo.usable import usable_measurements
+from kit.photo.card.card_geometry import SLIP_MM, Box, Card, PrintScale, card_for
+from kit.photo.card.marker import firing_marker, tile_marker
+from kit.photo.raster import (
+    SRGB_TO_LINEAR,
+    Raster,
+    linear_light,
+    srgb_values,
+    to_lab,
+    to_linear,
+)
+from kit.photo.review.usable import join_measurements, usable_measurements
+from kit.photo.tile.tile_plan import PhotoPlan, photo_plan
+from kit.photo.view.image_file import Unmeasurable, picture_path, strip_private
 
 __all__ = [
     "COLUMNS",
     "MEASURES",
     "SLIP_MM",
+    "SRGB_TO_LINEAR",
     "Box",
     "Card",
     "FolderResult",
@@ -41,13 +47,17 @@ __all__ = [
     "firing_marker",
     "firing_slip_drawing",
     "join_measurements",
+    "linear_light",
     "measure_folder",
     "measure_picture",
     "measure_series",
     "photo_plan",
     "picture_path",
+    "srgb_values",
     "strip_private",
     "tile_marker",
     "tile_slip_drawing",
+    "to_lab",
+    "to_linear",
     "usable_measurements",
 ]

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from kit.design import Spreads, survey
-from kit.design.pair_field import fired_field, unfired_field
+from kit.design.surveys.pair_covariance import fired_field, unfired_field
 
 SIZES = ((12, 12, 4), (20, 36, 4), (30, 60, 4), (40, 100, 4))
 BLOCKS = (

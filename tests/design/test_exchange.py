@@ -5,11 +5,11 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 
-from kit.design.criteria import Change, DCriterion, ICriterion
-from kit.design.factors import grid
+from kit.design.optimal_design.d_criterion import Change, DCriterion, ICriterion
+from kit.design.optimal_design.factor_space import grid
 from kit.design.readback import read_plan
-from kit.design.structure import Spread, structure
-from kit.design.terms import candidates
+from kit.design.optimal_design.covariance_structure import Spread, structure
+from kit.design.optimal_design.model_terms import candidates
 
 FACTORS = {
     "base_family": ["leaded", "unleaded"],

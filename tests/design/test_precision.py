@@ -9,10 +9,10 @@ import statsmodels.api as sm
 from statsmodels.stats.power import normal_power
 
 from kit.design import Spreads, budget_curve, precision, survey
-from kit.design.foretold import SIDE_SD, TREND_SD, foretell
-from kit.design.pair_field import fired_field, unfired_field
+from kit.design.forecast import SIDE_SD, TREND_SD, foretell
+from kit.design.surveys.pair_covariance import fired_field, unfired_field
 from kit.design.planned_rows import planned_rows
-from kit.design.precision import FIRED, TREND, UNFIRED
+from kit.design.plan_precision import FIRED, TREND, UNFIRED
 from kit.errors import Misuse
 from kit.series import FAMILY_PAIRS, Series
 

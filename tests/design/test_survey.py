@@ -11,9 +11,9 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from kit.design import Spreads, survey
-from kit.design.pair_field import fired_field, unfired_field
-from kit.design.survey_criterion import CRITERIA
-from kit.design.survey_search import Bench, SurveySearch, View
+from kit.design.surveys.pair_covariance import fired_field, unfired_field
+from kit.design.surveys.average_variance import CRITERIA
+from kit.design.surveys.patch_exchange import Bench, SurveySearch, View
 from kit.errors import Misuse
 
 ONLY_OVERLAYS = Spreads(base=0, overlay=2, pair=0, tile=20, patch=0, grading=1, family=0)

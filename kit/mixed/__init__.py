@@ -1,0 +1,26 @@
+"""Ordinal and linear mixed models: formulas, sparse algebra, priors, results, prediction."""
+
+from kit.mixed.grouping import Group, read_group, same_division
+from kit.mixed.linear import LinearMixedModel, LinearResults
+from kit.mixed.ordinal import OrdinalMixedModel
+from kit.mixed.ordinal_results import OrdinalResults, averaged_below, square_root
+from kit.mixed.prior import Prior
+from kit.mixed.results import MixedResults
+from kit.mixed.sparsity import Array
+from kit.mixed.threads import one_thread
+
+__all__ = [
+    "Array",
+    "Group",
+    "LinearMixedModel",
+    "LinearResults",
+    "MixedResults",
+    "OrdinalMixedModel",
+    "OrdinalResults",
+    "Prior",
+    "averaged_below",
+    "one_thread",
+    "read_group",
+    "same_division",
+    "square_root",
+]

@@ -1,0 +1,1 @@
+"""One photograph, a folder of them, and those of a series, measured."""

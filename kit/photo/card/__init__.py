@@ -1,0 +1,1 @@
+"""The photo card: its geometry, its marks, how it is drawn and how it is found."""

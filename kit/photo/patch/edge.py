@@ -1,0 +1,228 @@
+"""Where the overlay ends, and how far that is beyond the stencil line."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from kit.photo.patch.stencil_geometry import StencilLine
+from kit.photo.raster import Raster
+
+_BRIDGED_MM = 0.4
+"""Gaps in the edge up to twice this wide count as the base breaking through, not as the edge."""
+
+_BAY_ARC_MM = 3.5
+_BAY_DEPTH_MM = 0.3
+"""A dip of the edge narrower and deeper than these is a bay torn by the base, and left out."""
+
+_TORN_NEAR_MM = 0.8
+_STEP_MM = 0.05
+_MOST_TURN = 0.2
+
+
+@dataclass(frozen=True)
+class Edge:
+    """The overlay's edge against the stencil line, after lining the two up.
+
+    Parameters
+    ----------
+    creep : ndarray (n,)
+        Distance of the edge beyond the line at each point, mm; nan where it cannot be seen or
+        the base has torn it open.
+    middle_mm : ndarray (2,)
+        Where the stencil's middle really lay, in the picture's mm.
+    turn : float
+        How it was turned, radians.
+    limited : float
+        Share of the points at which the edge lies further out or in than was looked.
+    seen : float
+        Share of the points at which it can be seen.
+    torn : float
+        Share of the points at which the base has torn it open.
+    torn_mm : ndarray (m, 2)
+        Where that is, in the picture's mm.
+    """
+
+    creep: NDArray[np.float64]
+    middle_mm: NDArray[np.float64]
+    turn: float
+    limited: float
+    seen: float
+    torn: float
+    torn_mm: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How far in and out from the stencil line the edge is looked for, mm."""
+
+    inward: float
+    outward: float
+
+
+def solid(share: Raster, inside: NDArray[np.bool_], per_mm: float) -> NDArray[np.bool_]:
+    """Mark the overlay as one piece: its holes filled, its gaps bridged, spatter left out.
+
+    Parameters
+    ----------
+    share : ndarray (height, width)
+        Share of overlay.
+    inside : ndarray of bool (height, width)
+        Inside the stencil line, as planned.
+    per_mm : float
+        Pixels to the mm.
+    """
+    covered = (share > 0.5).astype(np.uint8)
+    side = 2 * round(_BRIDGED_MM * per_mm) + 1
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    padded = cv2.copyMakeBorder(covered, side, side, side, side, cv2.BORDER_CONSTANT)
+    closed = cv2.morphologyEx(padded, cv2.MORPH_CLOSE, disc)[side:-side, side:-side]
+    count, label = cv2.connectedComponents(closed, connectivity=4)
+    if count < 2:
+        return np.zeros(share.shape, bool)
+    area = np.bincount(label.ravel(), minlength=count)
+    within = np.bincount(label[inside], minlength=count)
+    own = within > 0.3 * area
+    own[0] = False
+    own |= np.arange(count) == 1 + np.argmax(within[1:])
+    return ndimage.binary_fill_holes(own[label])
+
+
+def find_edge(
+    share: Raster,
+    whole: NDArray[np.bool_],
+    hidden: NDArray[np.bool_],
+    line: StencilLine,
+    middle_mm: NDArray[np.float64],
+    reach: Reach,
+    per_mm: float,
+) -> Edge:
+    """Line the stencil up with the overlay, then read the edge along the line's normals.
+
+    A shift and a turn of the stencil show as creep to one side; they are fitted with the mean creep
+    by least squares, far points counting less, and taken out.
+
+    Parameters
+    ----------
+    share : ndarray (height, width)
+        Share of overlay.
+    whole : ndarray of bool (height, width)
+        From `solid`.
+    hidden : ndarray of bool (height, width)
+        Where glare or something else hides the surface.
+    line : StencilLine
+        Turned as planned.
+    middle_mm : ndarray (2,)
+        The stencil's planned middle, mm from the picture's top left corner.
+    reach : Reach
+    per_mm : float
+    """
+    field = np.where(whole, np.where(share < 0.5, 1.0, share), np.minimum(share, 0.49))
+    field = field.astype(np.float32)
+    veil = hidden.astype(np.float32)
+    middle, turn = np.array(middle_mm, float), 0.0
+    for _ in range(4):
+        laid = line.turned(turn)
+        creep, limited, seen = _crossings(field, veil, laid, middle, reach, per_mm)
+        usable = seen & ~limited & ~_bays(creep, laid)
+        if usable.sum() < 40:
+            break
+        arm = laid.place[:, 1] * laid.normal[:, 0] - laid.place[:, 0] * laid.normal[:, 1]
+        move = _robust_fit(laid, arm, creep, usable)
+        middle = middle + np.clip(move[:2], -2, 2)
+        turn = float(np.clip(turn - move[2], -_MOST_TURN, _MOST_TURN))
+    laid = line.turned(turn)
+    creep, limited, seen = _crossings(field, veil, laid, middle, reach, per_mm)
+    bays = _bays(creep, laid)
+    edge_mm = laid.place + laid.normal * creep[:, None] + middle
+    return Edge(
+        np.where(seen & ~bays, creep, np.nan),
+        middle,
+        turn,
+        float(limited[seen].mean()) if seen.any() else 1.0,
+        float(seen.mean()),
+        float(bays.mean()),
+        edge_mm[bays],
+    )
+
+
+def torn_away(
+    edge: Edge, whole: NDArray[np.bool_], share: Raster, per_mm: float
+) -> NDArray[np.bool_]:
+    """Mark the surroundings of every place where the base has torn the edge or lies just inside."""
+    open_ = (whole & (share < 0.5)).astype(np.uint8)
+    marked = cv2.dilate(open_, np.ones((13, 13), np.uint8))
+    for x, y in np.rint(edge.torn_mm * per_mm - 0.5).astype(int):
+        cv2.circle(marked, (int(x), int(y)), round(_TORN_NEAR_MM * per_mm), 1, -1)
+    return marked > 0
+
+
+def _bays(creep: NDArray[np.float64], laid: StencilLine) -> NDArray[np.bool_]:
+    """Mark where the edge falls well behind a line stretched over its neighbours."""
+    length = float(np.linalg.norm(laid.place - np.roll(laid.place, 1, axis=0), axis=1).sum())
+    arc = max(round(_BAY_ARC_MM / length * creep.size), 3)
+    stretched = ndimage.grey_closing(creep, size=arc, mode="wrap")
+    return stretched - creep > _BAY_DEPTH_MM
+
+
+def _robust_fit(
+    laid: StencilLine,
+    arm: NDArray[np.float64],
+    creep: NDArray[np.float64],
+    usable: NDArray[np.bool_],
+) -> NDArray[np.float64]:
+    """Fit shift (mm) and turn (radians) to the creep; a round stencil has no turn to fit."""
+    turns = np.ptp(arm) > 0.1
+    columns = [laid.normal, np.ones((arm.size, 1))] + ([arm[:, None]] if turns else [])
+    terms = np.hstack(columns)[usable]
+    wanted = creep[usable]
+    weight = np.ones(wanted.size)
+    ridge = 1e-6 * np.eye(terms.shape[1])
+    for _ in range(4):
+        weighted = terms.T * weight
+        found = np.linalg.solve(weighted @ terms + ridge, weighted @ wanted)
+        apart = np.abs(wanted - terms @ found)
+        scale = max(1.4826 * float(np.median(apart)), 0.03)
+        weight = 1 / np.maximum(apart / (2 * scale), 1)
+    return np.array([found[0], found[1], found[3] if turns else 0.0])
+
+
+def _crossings(
+    field: Raster,
+    veil: Raster,
+    laid: StencilLine,
+    middle: NDArray[np.float64],
+    reach: Reach,
+    per_mm: float,
+) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.bool_]]:
+    """Outermost place on each normal where half the surface is overlay."""
+    away = np.arange(-reach.inward, reach.outward + _STEP_MM / 2, _STEP_MM)
+    profile = _along(field, laid, middle, away, per_mm)
+    near = away[(away > -1.5) & (away < 1.5)]
+    seen = _along(veil, laid, middle, near, per_mm).max(axis=1) < 0.5
+    over = profile >= 0.5
+    last = over.shape[1] - 1 - np.argmax(over[:, ::-1], axis=1)
+    none = ~over.any(axis=1)
+    beyond = last == over.shape[1] - 1
+    row = np.arange(last.size)
+    here = profile[row, last]
+    then = profile[row, np.minimum(last + 1, over.shape[1] - 1)]
+    part = np.where(here > then, (here - 0.5) / np.maximum(here - then, 1e-6), 0.0)
+    creep = np.where(none, -reach.inward, away[last] + np.clip(part, 0, 1) * _STEP_MM)
+    return creep, none | beyond, seen
+
+
+def _along(
+    field: Raster,
+    laid: StencilLine,
+    middle: NDArray[np.float64],
+    away: NDArray[np.float64],
+    per_mm: float,
+) -> Raster:
+    place = laid.place[:, None] + laid.normal[:, None] * away[:, None] + middle
+    pixel = (place * per_mm - 0.5).astype(np.float32)
+    return cv2.remap(
+        field, pixel[..., 0], pixel[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )

@@ -1,0 +1,121 @@
+"""The piece of the window round one patch, and the two colours in it."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from kit.photo.patch.edge import Reach
+from kit.photo.patch.stencil_geometry import beyond_line
+from kit.photo.patch.unmixing import mixture
+from kit.photo.raster import Raster
+from kit.photo.view.window import PER_MM, Window
+from kit.series import Stencil
+
+CORE_INSET_MM = 1.0
+"""The core of a patch begins this far inside its edge."""
+
+_BASE_LIKE = 8.0
+_FAR_ENOUGH = 0.8
+
+
+@dataclass(frozen=True)
+class PatchPlace:
+    """Where a patch is looked for.
+
+    Parameters
+    ----------
+    middle_mm : ndarray (2,)
+        In the window, mm from its top left corner.
+    turn : float
+        Of the tile, radians.
+    reach : Reach
+    """
+
+    middle_mm: NDArray[np.float64]
+    turn: float
+    reach: Reach
+
+
+@dataclass(frozen=True)
+class PatchView:
+    """A piece of the window.
+
+    Parameters
+    ----------
+    lab : ndarray (height, width, 3)
+        CIELAB.
+    burnt : ndarray of bool (height, width)
+        Burnt out by glare.
+    beyond : ndarray (height, width)
+        mm beyond the stencil line as planned, negative inside.
+    origin_mm : ndarray (2,)
+        Top left corner in the window's mm.
+    place : PatchPlace
+    stencil : Stencil
+    """
+
+    lab: Raster
+    burnt: NDArray[np.bool_]
+    beyond: Raster
+    origin_mm: NDArray[np.float64]
+    place: PatchPlace
+    stencil: Stencil
+
+    def beyond_at(self, middle_mm: NDArray[np.float64], turn: float) -> Raster:
+        """As `beyond`, for the stencil where it really lay: middle in this piece's mm."""
+        return _beyond(self.stencil, self.lab.shape, middle_mm, self.place.turn + turn)
+
+
+def patch_view(window: Window, stencil: Stencil, place: PatchPlace) -> PatchView:
+    """Cut the piece of the window in which a patch can lie."""
+    half = stencil.size_mm / 2
+    if stencil.shape != "disc":
+        half = float(np.hypot(stencil.size_mm, stencil.height_mm)) / 2
+    half += place.reach.outward + 1.0
+    low = np.maximum(np.floor((place.middle_mm - half) * PER_MM).astype(int), 0)
+    high = np.ceil((place.middle_mm + half) * PER_MM).astype(int)
+    part = slice(low[1], high[1]), slice(low[0], high[0])
+    lab, origin = window.lab[part], low / PER_MM
+    beyond = _beyond(stencil, lab.shape, place.middle_mm - origin, place.turn)
+    return PatchView(lab, window.hidden[part], beyond, origin, place, stencil)
+
+
+def _beyond(
+    stencil: Stencil, shape: tuple[int, ...], middle: NDArray[np.float64], turn: float
+) -> Raster:
+    x = (np.arange(shape[1], dtype=np.float32) + 0.5) / PER_MM - np.float32(middle[0])
+    y = ((np.arange(shape[0], dtype=np.float32) + 0.5) / PER_MM - np.float32(middle[1]))[:, None]
+    cos, sin = np.float32(np.cos(turn)), np.float32(np.sin(turn))
+    return beyond_line(stencil, x * cos + y * sin, y * cos - x * sin)
+
+
+def base_beside(view: PatchView, base: Raster) -> Raster:
+    """The base's colour beside this patch, if it is seen there, else the tile's (CIELAB)."""
+    outward = view.place.reach.outward
+    ring = (view.beyond > 0.6 * outward) & (view.beyond < outward) & ~view.burnt
+    near = view.lab[ring]
+    if len(near) == 0:
+        return base
+    like = np.linalg.norm(near - base, axis=1) < _BASE_LIKE
+    return np.median(near[like], axis=0) if like.mean() > 0.2 else base
+
+
+def overlay_seen(view: PatchView, base: Raster, reference: Raster | None) -> tuple[Raster, bool]:
+    """Give the CIELAB colour of pure overlay, and whether it was taken from this patch.
+
+    The patch's own is the middle of the colours furthest from the base. When that is itself a
+    mixture of base and reference, no pure overlay is left in the patch and the reference is used.
+    """
+    core = (view.beyond < -CORE_INSET_MM) & ~view.burnt
+    if core.sum() < 100:
+        return (base if reference is None else reference), False
+    smooth = cv2.GaussianBlur(view.lab, (0, 0), 1.2)[core]
+    away = np.linalg.norm(smooth - base, axis=1)
+    own = np.median(smooth[away > _FAR_ENOUGH * np.quantile(away, 0.98)], axis=0)
+    if reference is not None and np.linalg.norm(reference - base) > _BASE_LIKE:
+        mixed = mixture(own[None, None].astype(np.float32), base, reference)
+        if mixed.share[0, 0] < _FAR_ENOUGH and mixed.foreign[0, 0] < _BASE_LIKE:
+            return reference.astype(np.float32), False
+    return own.astype(np.float32), True

@@ -1,0 +1,83 @@
+"""Whether a patch's numbers can be trusted, and the words for why not."""
+
+import numpy as np
+
+from kit.photo.patch.edge import Edge
+from kit.photo.patch.patch_image import PatchView
+from kit.photo.patch.patch_numbers import Covered
+from kit.photo.view.window import Window
+
+LEAST_CONTRAST = 6.0
+"""CIELAB distance of overlay from base below which the two cannot be told apart."""
+
+ALIKE = "Base and overlay look alike, so no edge can be seen."
+
+
+def judge(
+    view: PatchView,
+    covered: Covered,
+    edge: Edge,
+    numbers: dict[str, float],
+    own_colour: bool,
+    window: Window,
+) -> tuple[str, str]:
+    """Judge a measured patch.
+
+    Parameters
+    ----------
+    view : PatchView
+    covered : Covered
+    edge : Edge
+    numbers : dict of str to float
+    own_colour : bool
+        Whether the colour of pure overlay was taken from this patch.
+    window : Window
+        What the picture as a whole is like.
+
+    Returns
+    -------
+    quality : {'good', 'fair', 'poor', 'not measured'}
+    remark : str
+        The reason, for a person; blank for 'good'.
+    """
+    veiled = float(covered.hidden[view.beyond < 0].mean())
+    if "spread_mm" not in numbers or edge.seen < 0.4 or veiled > 0.6:
+        return "not measured", "Glare, or something lying on it, hides too much of this patch."
+    if edge.limited > 0.25:
+        return "poor", (
+            f"The edge is out of reach on {edge.limited:.0%} of its length: the overlay has run "
+            "into its neighbour or the rim, or has crawled away."
+        )
+    if edge.seen < 0.75 or veiled > 0.25:
+        return "poor", "Glare, or something lying on it, hides much of this patch."
+    doubts = _doubts(edge, numbers, own_colour, covered.contrast, window)
+    if edge.seen < 0.97 or veiled > 0.03:
+        doubts.append("glare, or something lying on it, hides part of it")
+    if not doubts:
+        return "good", ""
+    words = "; ".join(doubts)
+    return "fair", f"{words[0].upper()}{words[1:]}."
+
+
+def _doubts(
+    edge: Edge, numbers: dict[str, float], own_colour: bool, contrast: float, window: Window
+) -> list[str]:
+    unsure = numbers["pull_through_share_se"] > 0.05
+    found = {
+        "too little pure overlay is left, so its colour is taken from another picture": (
+            not own_colour
+        ),
+        "the lace is so fine that pure overlay is hardly seen in it": own_colour and unsure,
+        "little pure overlay is left to compare with": numbers["pull_through_share"] > 0.6,
+        "base and overlay look much alike": contrast < 2 * LEAST_CONTRAST,
+        "the picture is a little blurred": window.blur_mm > 0.3,
+        "the card's grey scale cannot be read, so colours are less sure": (
+            not window.light.greys_read
+        ),
+        f"the base has torn {edge.torn:.0%} of the edge open": edge.torn > 0.1,
+        "part of the edge is out of reach": edge.limited > 0.05,
+        "the edge is nowhere clear enough to tell its width": bool(
+            np.isnan(numbers["edge_width_mm"])
+        ),
+    }
+    return [words for words, true in found.items() if true]

@@ -1,0 +1,72 @@
+"""What the kit knows of the tiles before it looks at a picture."""
+
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from kit.photo.card.card_geometry import Card, PrintScale, card_for
+from kit.series import Blank, Position, Series, Stencil, positions
+
+
+@dataclass(frozen=True, eq=False)
+class PhotoPlan:
+    """Everything about a series that measuring its pictures needs.
+
+    Parameters
+    ----------
+    patches : DataFrame
+        The patches to be measured: patch, tile, position, overlay, before_firing.
+    patches_per_tile : int
+        How many positions the series lays out on a tile.
+    blank : Blank
+    stencil : Stencil
+    scale : PrintScale
+        What the printer made of the card.
+    """
+
+    patches: pd.DataFrame
+    patches_per_tile: int
+    blank: Blank
+    stencil: Stencil
+    scale: PrintScale = field(default_factory=PrintScale)
+
+    @property
+    def card(self) -> Card:
+        return card_for(self.blank)
+
+    def places(self) -> dict[int, Position]:
+        """Planned places on the tile by position number."""
+        laid = positions(self.blank, self.stencil, self.patches_per_tile)
+        return {place.number: place for place in laid}
+
+    def on_tile(self, tile: int, firing: int) -> pd.DataFrame:
+        """The patches of a tile that have been sifted by a firing, in order of position."""
+        own = self.patches[self.patches["tile"] == tile]
+        return own[own["before_firing"] <= firing].sort_values("position")
+
+
+def photo_plan(series: Series) -> PhotoPlan:
+    """Gather what measuring a series' pictures needs; patches lost to an accident are left out.
+
+    The scale follows from the two lengths on the printed card in the settings; the card is taken
+    to be as planned where they are not there.
+
+    Raises
+    ------
+    Misuse
+        When a length is out by more than a tenth.
+    """
+    settings = series.settings
+    lost = series.patches["accident"].fillna("") != ""
+    card = card_for(settings.blank)
+    scale = card.print_scale(
+        settings.card_across_mm or card.across_mm, settings.card_down_mm or card.down_mm
+    )
+    columns = ["patch", "tile", "position", "overlay", "before_firing"]
+    return PhotoPlan(
+        series.patches.loc[~lost, columns].reset_index(drop=True),
+        settings.patches_per_tile,
+        settings.blank,
+        settings.stencil,
+        scale,
+    )

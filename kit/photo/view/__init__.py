@@ -1,0 +1,1 @@
+"""From a picture file to the card's window seen from above in even light."""

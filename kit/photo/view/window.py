@@ -1,0 +1,125 @@
+"""The window of the card, seen from above in even light, with the tile found on it."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from kit.photo.card.card_detection import FoundCard, Slips, find_card, read_slips
+from kit.photo.card.card_geometry import Box
+from kit.photo.patch.edge_width import transition_width
+from kit.photo.raster import SRGB_TO_LINEAR, Raster, to_lab
+from kit.photo.tile.tile_detection import TilePlace, find_tile
+from kit.photo.tile.tile_plan import PhotoPlan
+from kit.photo.view.illumination import Light, check_exposure, read_light, reflectance
+from kit.photo.view.image_file import Opened, Unmeasurable
+from kit.photo.view.rectification import raised_view, redraw
+
+PER_MM = 20.0
+"""Pixels to the mm of the redrawn window."""
+
+ENAMEL_MM = 0.3
+"""How much the enamel adds to the copper's thickness (common practice, no source)."""
+
+MOST_BLUR_MM = 0.5
+_ROUND_MARK_MM = 2.2
+_BURNT = 252
+_HALO_MM = 0.4
+
+
+@dataclass(frozen=True)
+class Window:
+    """The window redrawn at `PER_MM`.
+
+    Parameters
+    ----------
+    lab : ndarray (height, width, 3)
+        CIELAB.
+    hidden : ndarray of bool (height, width)
+        Burnt out by glare, with a rim round it.
+    tile : TilePlace
+    card : FoundCard
+    slips : Slips
+    light : Light
+    blur_mm : float
+        10-90 % width of the card's own printed edges in this picture.
+    """
+
+    lab: Raster
+    hidden: NDArray[np.bool_]
+    tile: TilePlace
+    card: FoundCard
+    slips: Slips
+    light: Light
+    blur_mm: float
+
+
+def see_window(opened: Opened, plan: PhotoPlan) -> Window:
+    """Find the card and the tile, straighten the picture and even its light.
+
+    Raises
+    ------
+    Unmeasurable
+        With the reason.
+    """
+    pixels = opened.pixels
+    card, scale = plan.card, plan.scale
+    found = find_card(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), card, scale)
+    stretch = np.diag([scale.across, scale.down, 1.0])
+    planned = found.view @ stretch
+    check_exposure(pixels, planned, card)
+    blur = card_blur(pixels, planned, card.markers)
+    if not blur < MOST_BLUR_MM:
+        raise Unmeasurable(
+            "The picture is blurred: the card's own printed edges are "
+            + (f"{blur:.1f} mm wide. " if np.isfinite(blur) else "too soft to measure. ")
+            + "Hold still, tap on the tile to focus, and use more light."
+        )
+    slips = read_slips(found.ids)
+    light = read_light(pixels, planned, card)
+    box = card.window
+    real = Box(
+        box.x_mm * scale.across,
+        box.y_mm * scale.down,
+        box.width_mm * scale.across,
+        box.height_mm * scale.down,
+    )
+    height = plan.blank.thickness_mm + ENAMEL_MM
+    size = pixels.shape[1], pixels.shape[0]
+    view = raised_view(found.view, height, size, opened.focal_35mm)
+    drawn = redraw(pixels, view, real, PER_MM)
+    lab = to_lab(reflectance(drawn, box, light, card))
+    tile = find_tile(lab, PER_MM, plan.blank)
+    return Window(lab, _burnt(drawn), tile, found, slips, light, blur)
+
+
+def card_blur(pixels: Raster, planned: NDArray[np.float64], markers: tuple[Box, ...]) -> float:
+    """Give the 10-90 % width of the outer edges of the card's corner marks, mm."""
+    widths = []
+    for box in markers:
+        drawn = redraw(pixels, planned, box.grown(_ROUND_MARK_MM), PER_MM)[..., 1]
+        level = SRGB_TO_LINEAR[drawn]
+        bright, dark = np.quantile(level, 0.9), np.quantile(level, 0.1)
+        if bright - dark < 0.05:
+            continue
+        share = ((bright - level) / (bright - dark)).astype(np.float32)
+        smooth = cv2.GaussianBlur(share, (0, 0), 1.0)
+        square = np.zeros(share.shape, np.uint8)
+        rim = round(_ROUND_MARK_MM * PER_MM)
+        square[rim:-rim, rim:-rim] = 1
+        # The mark's border is black and a cell (1.75 mm) wide; what lies within it is not used.
+        within = cv2.erode(square, np.ones((25, 25), np.uint8)) > 0
+        deep = cv2.erode(square, np.ones((51, 51), np.uint8)) > 0
+        whole = within | ((smooth > 0.5) & (cv2.dilate(square, np.ones((41, 41), np.uint8)) > 0))
+        widths.append(transition_width(smooth, whole, deep, PER_MM))
+    finite = [w for w in widths if np.isfinite(w)]
+    return float(np.median(finite)) if finite else float("nan")
+
+
+def _burnt(drawn: Raster) -> NDArray[np.bool_]:
+    burnt = (drawn.min(axis=2) >= _BURNT).astype(np.uint8)
+    burnt = cv2.morphologyEx(burnt, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    side = 2 * round(_HALO_MM * PER_MM) + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    return cv2.dilate(burnt, kernel) > 0

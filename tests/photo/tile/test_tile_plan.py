@@ -1,0 +1,27 @@
+from dataclasses import replace
+
+import pytest
+
+from kit.photo import card_for, photo_plan
+
+
+def test_a_series_gives_its_plan_and_leaves_lost_patches_out(fired):
+    patches = fired.patches.copy()
+    lost = patches["patch"].iloc[0]
+    patches.loc[0, "accident"] = "chipped"
+    card = card_for(fired.settings.blank)
+    measured = replace(fired.settings, card_across_mm=0.98 * card.across_mm)
+    plan = photo_plan(replace(fired, patches=patches, settings=measured))
+    assert len(plan.patches) == len(patches) - 1
+    assert lost not in set(plan.patches["patch"])
+    assert plan.patches_per_tile == fired.settings.patches_per_tile
+    assert (plan.scale.across, plan.scale.down) == (pytest.approx(0.98), 1.0)
+
+
+def test_only_patches_already_sifted_are_looked_for(fired):
+    plan = photo_plan(fired)
+    tile = int(plan.patches["tile"].iloc[0])
+    assert plan.on_tile(tile, 0).empty
+    sifted = plan.on_tile(tile, 1)
+    assert set(sifted["position"]) <= set(plan.places())
+    assert sifted["position"].is_monotonic_increasing
