@@ -11,7 +11,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
     submod_attrs={
         "demo": ["demo_colours", "demo_series", "demo_settings", "demo_truth"],
         "fire": ["fire", "latent_truth"],
-        "photographed": ["Photographed", "photograph_series"],
+        "photo_shoot": ["Photographed", "photograph_series"],
         "truth": ["ScaleTruth", "Truth", "draw_truth"],
     },
 )

@@ -30,7 +30,7 @@ from kit.report import analyse
 from kit.series import Series, read_series
 from kit.studio import Truth, demo_truth, photograph_series
 from kit.studio.demo import FIRING_SEED
-from kit.studio.photographed import pull_through_share, spread_mm
+from kit.studio.photo_shoot import pull_through_share, spread_mm
 from kit.studio.picture import Camera
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from kit.photo import card_for, tile_marker
-from kit.photo.marker import dictionary
+from kit.photo.card.marker import dictionary
 from kit.series import Blank, Stencil, positions
 from kit.sheets import LABEL_SHEETS, PAPERS, write_sheets
 

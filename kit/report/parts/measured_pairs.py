@@ -37,7 +37,8 @@ def measured_rule(verdict: Verdict) -> str:
     """Say when a pair is suited, judged by measurements."""
     return (
         "Here a fine edge holds when the edge stands at most "
-        f"{mm_and_inches(verdict.fine_edge_mm)} beyond the stencil's line and the base shows in at most "
+        f"{mm_and_inches(verdict.fine_edge_mm)} beyond the stencil's line and the base shows in "
+        "at most "
         f"{percent(verdict.fine_edge_share)} of the patch. The limits are fine_edge_mm and "
         "fine_edge_share in series.toml; all else is as for the chart from the grades."
     )

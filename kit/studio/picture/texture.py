@@ -1,33 +1,18 @@
-"""Light and texture for invented pictures: linear light, L* and noise of a chosen scale."""
+"""Light and texture for invented pictures: lightness and noise of a chosen scale."""
 
-import cv2
 import numpy as np
 from scipy import fft
 
-from kit.photo import Raster
-
-
-def linear_light(rgb: tuple[float, float, float]) -> Raster:
-    """Turn an sRGB colour (0 to 1) into linear light (IEC 61966-2-1)."""
-    value = np.asarray(rgb, np.float64)
-    linear = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
-    return linear.astype(np.float32)
-
-
-def display_values(linear: Raster) -> Raster:
-    """Turn linear light (0 to 1) into sRGB values (IEC 61966-2-1)."""
-    value: Raster = np.clip(linear, 0, 1).astype(np.float32)
-    bright: Raster = 1.055 * cv2.pow(value, 1 / 2.4) - 0.055
-    return np.where(value <= 0.0031308, 12.92 * value, bright)
+from kit.photo import Raster, to_lab, to_linear
 
 
 def lightness_shifted(linear: Raster, shift: Raster) -> Raster:
     """Raise or lower the L* of a picture in linear light, its hue kept."""
     if not np.any(shift):
         return linear
-    lab = cv2.cvtColor(np.ascontiguousarray(linear), cv2.COLOR_LRGB2Lab)
+    lab = to_lab(linear)
     lab[..., 0] = np.clip(lab[..., 0] + shift, 0, 100)
-    return np.clip(cv2.cvtColor(lab, cv2.COLOR_Lab2LRGB), 0, 1)
+    return np.clip(to_linear(lab), 0, 1)
 
 
 def band_noise(

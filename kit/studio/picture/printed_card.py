@@ -6,6 +6,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from kit.photo import (
     SLIP_MM,
+    SRGB_TO_LINEAR,
     Box,
     Card,
     Label,
@@ -77,9 +78,7 @@ def _printed(marks: list[Mark], width_mm: float, height_mm: float, scale: PrintS
 
 def _reflectances() -> Raster:
     """Reflectance that each of the 256 greys comes out at, a little dark as ink spreads."""
-    grey = np.arange(256) / 255
-    light = np.where(grey <= 0.04045, grey / 12.92, ((grey + 0.055) / 1.055) ** 2.4)
-    return (_INK + (PAPER - _INK) * light**1.06).astype(np.float32)
+    return (_INK + (PAPER - _INK) * SRGB_TO_LINEAR**1.06).astype(np.float32)
 
 
 def _write(pen: ImageDraw.ImageDraw, label: Label, across: float, down: float) -> None:

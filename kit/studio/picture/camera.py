@@ -6,8 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo import Raster
-from kit.studio.picture_texture import display_values
+from kit.photo import Raster, srgb_values
 
 _FILM_DIAGONAL_MM = 43.27
 
@@ -97,7 +96,7 @@ def expose(light: Raster, camera: Camera, exposure: float, rng: np.random.Genera
     signal = seen * np.float32(exposure)
     noise = rng.standard_normal(signal.shape, np.float32)
     signal = signal + noise * np.sqrt(camera.noise * np.clip(signal, 0, 1) + 1e-6)
-    value = display_values(signal.astype(np.float32))
+    value = srgb_values(signal.astype(np.float32))
     value = value + camera.contrast * (3 * value**2 - 2 * value**3 - value)
     return np.clip(np.rint(value * 255), 0, 255).astype(np.uint8)
 

@@ -12,7 +12,7 @@ from kit.report import analyse
 from kit.report.parts.measured import measured
 from kit.series import Blank, Stencil, observations
 from kit.studio import draw_truth, fire, latent_truth, photograph_series
-from kit.studio.photographed import invented_rgb, pull_through_share, spread_mm
+from kit.studio.photo_shoot import invented_rgb, pull_through_share, spread_mm
 from kit.studio.picture import Camera
 
 SEED = 4

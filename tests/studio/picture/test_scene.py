@@ -8,11 +8,12 @@ import pytest
 from skimage.color import rgb2lab
 from skimage.measure import label, regionprops
 
-from kit.photo.card import card_for
+from kit.photo import linear_light
+from kit.photo.card.card_geometry import card_for
 from kit.series import Blank, Stencil
 from kit.studio.picture import Camera, Lighting, PatchLook, TileLook, photograph
-from kit.studio.picture_texture import band_noise, linear_light
-from kit.studio.picture_tile import PIXELS_PER_MM, draw_tile
+from kit.studio.picture.fired_tile import PIXELS_PER_MM, draw_tile
+from kit.studio.picture.texture import band_noise
 
 LOOK = TileLook(
     Blank(),

@@ -12,9 +12,9 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import erf
 
-from kit.photo import Raster
+from kit.photo import Raster, linear_light
 from kit.series import Blank, Position, Stencil, positions
-from kit.studio.picture_texture import band_noise, lightness_shifted, linear_light
+from kit.studio.picture.texture import band_noise, lightness_shifted
 
 PIXELS_PER_MM = 40
 CORE_INSET_MM = 1.0

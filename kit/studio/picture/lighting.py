@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.photo import Raster
-from kit.studio.picture_camera import shown_from
-from kit.studio.picture_tile import PIXELS_PER_MM as TILE_PIXELS_PER_MM
-from kit.studio.picture_tile import TileLook
+from kit.studio.picture.camera import shown_from
+from kit.studio.picture.fired_tile import PIXELS_PER_MM as TILE_PIXELS_PER_MM
+from kit.studio.picture.fired_tile import TileLook
 
 
 @dataclass(frozen=True)
