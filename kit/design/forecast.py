@@ -11,17 +11,19 @@ Henderson's mixed-model equations; Henderson 1975, Biometrics 31, 423-447).
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
-from kit.design.surveys.pair_covariance import Floats
-from kit.design.planned_rows import SIDE_FACTORS
-from kit.design.spreads import Spreads
-from kit.series import FAMILY_PAIRS
+from kit.design.standard_deviations import StandardDeviations
+from kit.design.surveys import Floats, checked_colours
+from kit.errors import Misuse
+from kit.series import FAMILY_PAIRS, family_pair
 
+SIDE_FACTORS = ("mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
 TREND_SD = 1.0
 """Weak prior of what a firing adds, grades."""
 
@@ -31,15 +33,93 @@ SIDE_SD = 1.0
 OF_PAIRS = (("base",), ("overlay",), ("base", "overlay"))
 
 
+class Planned(Protocol):
+    """Anything with the tiles and patches of a series: a plan, or a series itself."""
+
+    @property
+    def tiles(self) -> pd.DataFrame: ...
+
+    @property
+    def patches(self) -> pd.DataFrame: ...
+
+
+def planned_patches(plan: Planned | pd.DataFrame) -> pd.DataFrame:
+    """One row per patch: tile, base, overlay, before_firing and the factors that vary.
+
+    Parameters
+    ----------
+    plan : Plan, Series or DataFrame
+        A frame needs tile, base and overlay, as `survey` gives them.
+
+    Raises
+    ------
+    Misuse
+        When there is nothing planned.
+    """
+    if isinstance(plan, pd.DataFrame):
+        patches = plan.reset_index(drop=True)
+    else:
+        of_base = {"coats": "base_coats", "mesh": "base_mesh", "coat_weight": "base_coat_weight"}
+        tiles = plan.tiles.drop(columns=["session", "firings"], errors="ignore").rename(
+            columns=of_base
+        )
+        patches = plan.patches.merge(tiles, on="tile", how="left")
+    missing = {"tile", "base", "overlay"} - set(patches.columns)
+    if missing:
+        raise Misuse(f"A plan needs the column {' and '.join(sorted(missing))}.")
+    if patches.empty:
+        raise Misuse("Nothing is planned yet: plan some tiles with patches first.")
+    if "before_firing" not in patches:
+        patches = patches.assign(before_firing=1)
+    return patches
+
+
+def planned_rows(plan: Planned | pd.DataFrame, colours: pd.DataFrame, firings: int) -> pd.DataFrame:
+    """One row per patch and firing that it sees.
+
+    Parameters
+    ----------
+    plan : Plan, Series or DataFrame
+    colours : DataFrame
+        Columns colour and family.
+    firings : int
+        How often each tile is fired with stencils on it.
+
+    Returns
+    -------
+    DataFrame
+        Columns patch (a number), tile, base, overlay, family_pair, firings and the side factors
+        that vary.
+    """
+    patches = planned_patches(plan)
+    family = checked_colours(colours).set_index("colour")["family"]
+    strangers = sorted({*patches["base"], *patches["overlay"]} - set(family.index))
+    if strangers:
+        raise Misuse(f"The plan uses {', '.join(strangers)}, which the list of colours lacks.")
+    if firings < 1:
+        raise Misuse("Tiles are fired at least once.")
+    varied = [f for f in SIDE_FACTORS if f in patches and patches[f].min() < patches[f].max()]
+    couples = zip(patches["base"].map(family), patches["overlay"].map(family), strict=True)
+    named = patches[["tile", "base", "overlay", "before_firing", *varied]].assign(
+        patch=np.arange(len(patches)), family_pair=[family_pair(b, o) for b, o in couples]
+    )
+    rows = named.merge(pd.DataFrame({"firing": range(1, firings + 1)}), how="cross")
+    rows = rows[rows["firing"] >= rows["before_firing"]]
+    rows = rows.assign(firings=rows["firing"] - rows["before_firing"] + 1)
+    if rows.empty:
+        raise Misuse(f"No patch goes on before firing {firings}; fire the tiles more often.")
+    return rows.drop(columns=["firing", "before_firing"]).reset_index(drop=True)
+
+
 @dataclass(frozen=True, eq=False)
-class Foretold:
+class Forecast:
     """A plan that can be asked what it will tell.
 
     Parameters
     ----------
     rows : DataFrame
         As from `planned_rows`.
-    spreads : Spreads
+    sds : StandardDeviations
     X : (n, p) array
         Effects: means, then slopes, in the order of `kit.series.FAMILY_PAIRS`, then side factors.
     prior : (p,) array
@@ -49,7 +129,7 @@ class Foretold:
     """
 
     rows: pd.DataFrame
-    spreads: Spreads
+    sds: StandardDeviations
     X: Floats
     prior: Floats
     root: Floats
@@ -87,7 +167,7 @@ class Foretold:
         a[:, : 2 * len(FAMILY_PAIRS)] = _family_effects(pairs, firings - self.middle)
         before = (a**2) @ self.prior
         C = (a * self.prior) @ self.X.T
-        for names, spread in zip(OF_PAIRS, _of_pairs(self.spreads), strict=True):
+        for names, spread in zip(OF_PAIRS, _of_pairs(self.sds), strict=True):
             C += spread**2 * _shared(pairs, self.rows, names)
             before += spread**2
         return before - self._told(C)
@@ -103,27 +183,27 @@ class Foretold:
         return np.einsum("ij,ij->j", half, half)
 
 
-def foretell(rows: pd.DataFrame, spreads: Spreads, graders: int) -> Foretold:
+def forecast(rows: pd.DataFrame, sds: StandardDeviations, graders: int) -> Forecast:
     """Solve the model for the rows of a plan, each graded by so many graders."""
     away = rows["firings"].to_numpy(dtype=float)
     effects = [_family_effects(rows, away - away.mean())]
-    prior = [spreads.family] * len(FAMILY_PAIRS) + [TREND_SD] * len(FAMILY_PAIRS)
+    prior = [sds.family] * len(FAMILY_PAIRS) + [TREND_SD] * len(FAMILY_PAIRS)
     for factor in SIDE_FACTORS:
         if factor in rows:
             values = rows[factor].to_numpy(dtype=float)
             effects.append(((values - values.mean()) / values.std())[:, None])
             prior.append(SIDE_SD)
     X, variance = np.hstack(effects), np.array(prior) ** 2
-    K = (X * variance) @ X.T + spreads.grading**2 / graders * np.eye(len(rows))
-    sources = [*zip(OF_PAIRS, _of_pairs(spreads), strict=True)]
-    sources += [(("tile",), spreads.tile), (("patch",), spreads.patch)]
+    K = (X * variance) @ X.T + sds.grading**2 / graders * np.eye(len(rows))
+    sources = [*zip(OF_PAIRS, _of_pairs(sds), strict=True)]
+    sources += [(("tile",), sds.tile), (("patch",), sds.patch)]
     for names, spread in sources:
         K += spread**2 * _shared(rows, rows, names)
-    return Foretold(rows, spreads, X, variance, np.linalg.cholesky(K))
+    return Forecast(rows, sds, X, variance, np.linalg.cholesky(K))
 
 
-def _of_pairs(spreads: Spreads) -> tuple[float, float, float]:
-    return spreads.base, spreads.overlay, spreads.pair
+def _of_pairs(sds: StandardDeviations) -> tuple[float, float, float]:
+    return sds.base, sds.overlay, sds.pair
 
 
 def _family_effects(rows: pd.DataFrame, away: Floats | float) -> Floats:

@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 
 from kit.design.draft import Draft, held_in_words, usual_recipe
-from kit.design.optimal_design.factor_space import listed
 from kit.errors import Misuse
 from kit.series import Settings
+from kit.wording import counted, listed, percent
 
 _SURE = 0.95
 
@@ -49,7 +49,7 @@ def draft_check(settings: Settings, colours: pd.DataFrame) -> Draft:
         patches,
         "pair check",
         _why(settings, wishes),
-        _costs(patches, recipe, settings),
+        _limits(patches, recipe, settings),
     )
 
 
@@ -78,8 +78,7 @@ def _checked(settings: Settings, colours: pd.DataFrame) -> dict[str, list[str]]:
 
 def _why(settings: Settings, wishes: dict[str, list[str]]) -> str:
     pairs = sum(map(len, wishes.values()))
-    sessions = math.ceil(settings.tiles / settings.tiles_per_session)
-    over = f"{sessions} session{'s' if sessions > 1 else ''}"
+    over = counted(math.ceil(settings.tiles / settings.tiles_per_session), "session")
     control = ", each with its base colour on itself" if settings.patches_per_tile > 1 else ""
     asked = "this pair is" if pairs == 1 else f"these {pairs} pairs are"
     return (
@@ -89,19 +88,21 @@ def _why(settings: Settings, wishes: dict[str, list[str]]) -> str:
     )
 
 
-def _costs(patches: pd.DataFrame, recipe: dict[str, object], settings: Settings) -> tuple[str, ...]:
+def _limits(
+    patches: pd.DataFrame, recipe: dict[str, object], settings: Settings
+) -> tuple[str, ...]:
     tried = patches[patches["base"] != patches["overlay"]]
     tiles = int(tried.groupby(["base", "overlay"])["tile"].nunique().min())
     could_fail = 1 - (1 - _SURE) ** (1 / tiles)
-    costs = [
+    limits = [
         f"Each pair is tried on {tiles} tiles or more. If it holds on all {tiles}, you can be "
-        f"{_SURE:.0%} sure that it fails on fewer than {could_fail:.0%} of tiles made like these, "
-        "and no surer.",
+        f"{percent(_SURE)} sure that it fails on fewer than {percent(could_fail)} of tiles made "
+        "like these, and no surer.",
         "It says nothing about any other pair, nor about "
         f"other recipes than {held_in_words(recipe)}.",
     ]
     if settings.tiles <= settings.tiles_per_session:
-        costs.append(
+        limits.append(
             "All tiles are made in one session, so it cannot tell a lucky day from a rule."
         )
-    return tuple(costs)
+    return tuple(limits)

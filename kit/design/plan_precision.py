@@ -7,11 +7,11 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from kit.design.forecast import Foretold, foretell
-from kit.design.planned_rows import Planned, planned_rows
-from kit.design.spreads import TYPICAL, Spreads
-from kit.design.surveys.pair_survey import survey
-from kit.series import FAMILIES, FAMILY_PAIRS, family_pair
+from kit.design.forecast import SIDE_FACTORS, Forecast, Planned, forecast, planned_rows
+from kit.design.standard_deviations import TYPICAL, StandardDeviations
+from kit.design.surveys import survey
+from kit.series import FAMILIES, FAMILY_PAIRS, Series, family_pair, patches_in_full
+from kit.wording import upper_first
 
 CONFIDENCE = 0.9
 
@@ -57,13 +57,13 @@ class Precision:
         for row in self.table.itertuples():
             if row.about == "pair":
                 said.append(
-                    f"{_capital(row.question)} would be foretold within "
+                    f"{upper_first(row.question)} would be expected right to within "
                     f"±{_tenth(row.within)} grades, 9 times in 10."
                 )
             else:
                 said.append(
-                    f"{_capital(row.question)} would be known within ±{_tenth(row.within)} grades: "
-                    f"you would notice a one-grade difference {_times(row.one_grade)}. The "
+                    f"{upper_first(row.question)} would be known within ±{_tenth(row.within)} "
+                    f"grades: you would notice a one-grade difference {_times(row.one_grade)}. The "
                     f"smallest you would notice 9 times in 10 is {_tenth(row.noticed)} grades."
                 )
         return tuple(said)
@@ -73,13 +73,53 @@ class Precision:
         return "\n".join(self.sentences())
 
 
-def precision(
+def precision(planned: Series, after: Sequence[Series] = ()) -> Precision:
+    """Work out how sure a planned series makes its answers, with the series before it.
+
+    Firings, graders and colours are those of the series, so that whoever asks of one plan is told
+    the same.
+
+    Parameters
+    ----------
+    planned : Series
+    after : sequence of Series
+        Series that it goes on from: their sound patches count.
+
+    Returns
+    -------
+    Precision
+
+    Raises
+    ------
+    Misuse
+        When nothing is planned.
+    """
+    graders = max(1, len(planned.settings.graders))
+    patches = _every_round(planned, after) if after else planned
+    return precision_of(
+        patches, planned.stock, firings=planned.settings.last_firing, graders=graders
+    )
+
+
+def _every_round(planned: Series, earlier: Sequence[Series]) -> pd.DataFrame:
+    """The patches of a plan and of the series before it, as one plan to judge."""
+    columns = ["base", "overlay", "before_firing", *SIDE_FACTORS]
+    rounds = []
+    for series in (*earlier, planned):
+        patches = patches_in_full(series)
+        sound = patches[patches["lost_from"] > patches["before_firing"]]
+        tile = f"{series.name} " + sound["tile"].astype(str)
+        rounds.append(sound[columns].assign(tile=tile))
+    return pd.concat(rounds, ignore_index=True)
+
+
+def precision_of(
     plan: Planned | pd.DataFrame,
     colours: pd.DataFrame,
     *,
     firings: int = 3,
     graders: int = 1,
-    spreads: Spreads = TYPICAL,
+    sds: StandardDeviations = TYPICAL,
 ) -> Precision:
     """Work out how sure family effects, the firing trend and pairs will be.
 
@@ -93,7 +133,7 @@ def precision(
         How often each tile will be fired, and graded after each.
     graders : int
         How many people grade each patch after each firing.
-    spreads : Spreads
+    sds : StandardDeviations
         How much each source of variation is thought to differ.
 
     Returns
@@ -112,7 +152,7 @@ def precision(
     when d = (1.645 + 1.282) s.
     """
     rows = planned_rows(plan, colours, firings)
-    told = foretell(rows, spreads, graders)
+    told = forecast(rows, sds, graders)
     table = pd.DataFrame([*_families(told), *_trend(told), *_pairs(told, colours, firings)])
     return Precision(
         table=table,
@@ -132,7 +172,7 @@ def budget_curve(
     *,
     firings: int = 3,
     graders: int = 1,
-    spreads: Spreads = TYPICAL,
+    sds: StandardDeviations = TYPICAL,
     seed: int = 1,
     progress: Callable[[str], None] | None = None,
 ) -> pd.DataFrame:
@@ -152,12 +192,12 @@ def budget_curve(
             colours,
             count,
             patches_per_tile,
-            spreads=spreads,
+            sds=sds,
             grades_per_patch=firings * graders,
             seed=seed,
             starts=1,
         )
-        sure = precision(plan, colours, firings=firings, graders=graders, spreads=spreads)
+        sure = precision_of(plan, colours, firings=firings, graders=graders, sds=sds)
         size = {"tiles": count, "patches": sure.patches, "pairs_fired": sure.pairs_fired}
         found.append(sure.table.assign(**size))
     table = pd.concat(found, ignore_index=True)
@@ -165,7 +205,7 @@ def budget_curve(
     return table[[*first, *(c for c in table.columns if c not in first)]]
 
 
-def _families(told: Foretold) -> list[dict[str, object]]:
+def _families(told: Forecast) -> list[dict[str, object]]:
     """Each unlike family pair against like over like, as far as they are on the plan."""
     on_plan = [name in set(told.rows["family_pair"]) for name in FAMILY_PAIRS]
     like = np.array([name in {family_pair(f, f) for f in FAMILIES} for name in FAMILY_PAIRS])
@@ -179,7 +219,7 @@ def _families(told: Foretold) -> list[dict[str, object]]:
     return found
 
 
-def _trend(told: Foretold) -> list[dict[str, object]]:
+def _trend(told: Forecast) -> list[dict[str, object]]:
     if told.rows["firings"].nunique() < 2:
         return []
     share = told.rows["family_pair"].value_counts(normalize=True).reindex(FAMILY_PAIRS)
@@ -188,7 +228,7 @@ def _trend(told: Foretold) -> list[dict[str, object]]:
 
 
 def _difference(
-    about: str, question: str, told: Foretold, contrast: np.ndarray
+    about: str, question: str, told: Forecast, contrast: np.ndarray
 ) -> dict[str, object]:
     s = float(np.sqrt(told.effects(contrast[None])[0]))
     reach = norm.ppf(0.5 + CONFIDENCE / 2)
@@ -201,7 +241,7 @@ def _difference(
     }
 
 
-def _pairs(told: Foretold, colours: pd.DataFrame, firings: int) -> list[dict[str, object]]:
+def _pairs(told: Forecast, colours: pd.DataFrame, firings: int) -> list[dict[str, object]]:
     own = colours[["colour", "family"]]
     every = own.set_axis(["base", "base_family"], axis=1).merge(
         own.set_axis(["overlay", "overlay_family"], axis=1), how="cross"
@@ -221,10 +261,6 @@ def _pairs(told: Foretold, colours: pd.DataFrame, firings: int) -> list[dict[str
 
 def _different(pairs: pd.DataFrame) -> pd.DataFrame:
     return pairs[pairs["base"] != pairs["overlay"]].reset_index(drop=True)
-
-
-def _capital(text: str) -> str:
-    return text[0].upper() + text[1:]
 
 
 def _tenth(grades: float) -> str:

@@ -4,13 +4,12 @@ from collections.abc import Callable, Sequence
 
 import pandas as pd
 
-from kit.design.layout.recipe_allocation import deal_recipe
 from kit.design.draft import Draft, held_in_words, usual_recipe
-from kit.design.optimal_design.factor_space import listed
-from kit.design.surveys.choose_next import next_patches
-from kit.design.surveys.pair_survey import survey
+from kit.design.layout import deal_recipe
+from kit.design.surveys import next_patches, survey
 from kit.model import PairSetting
 from kit.series import Series, Settings
+from kit.wording import listed, plain_name
 
 
 def draft_pairs(
@@ -80,7 +79,7 @@ def draft_next_pairs(
         starts=1,
         progress=progress,
     )
-    names = listed(series.name for series in earlier)
+    names = listed([series.name for series in earlier])
     why = (
         f"{len(patches)} patches on {patches['tile'].nunique()} tiles were chosen by what {names} "
         "left open: they do most for the pairs that are not known yet."
@@ -99,7 +98,7 @@ def _with_recipe(
     patches = patches.assign(**recipe).assign(**deal_recipe(patches, varied, settings.seed))
     patches["before_firing"] = 1
     patches["last_firing"] = settings.last_firing
-    return Draft(patches, kind, why, _costs(patches, colours, recipe, varied))
+    return Draft(patches, kind, why, _limits(patches, colours, recipe, varied))
 
 
 def _weights(settings: Settings, colours: pd.DataFrame) -> pd.DataFrame | None:
@@ -120,30 +119,30 @@ def _why(patches: pd.DataFrame, colours: pd.DataFrame) -> str:
     return (
         "You asked which pairs work, so a pair survey was picked: "
         f"{len(patches)} patches on {patches['tile'].nunique()} tiles, chosen so that all "
-        f"{possible} pairs of {len(colours)} colours can be foretold as surely as possible."
+        f"{possible} pairs of {len(colours)} colours can be expected as surely as possible."
     )
 
 
-def _costs(
+def _limits(
     patches: pd.DataFrame,
     colours: pd.DataFrame,
     recipe: dict[str, object],
     varied: dict[str, tuple[object, ...]],
 ) -> tuple[str, ...]:
     fired = len(patches[["base", "overlay"]].drop_duplicates())
-    costs = []
+    limits = []
     if fired < len(colours) * (len(colours) - 1):
-        costs.append(
-            f"It fires {fired} different pairs; every other pair is foretold from its two colours "
-            "and its families, less surely than if it had been fired."
+        limits.append(
+            f"It fires {fired} different pairs; what to expect of every other pair comes from "
+            "its two colours and its families, less surely than if it had been fired."
         )
     if varied:
-        names = listed(name.replace("_", " ") for name in varied)
-        costs.append(
+        names = listed([plain_name(name) for name in varied])
+        limits.append(
             f"Each pair meets few of the levels of {names}: their effect is known over all pairs, "
             "not for each."
         )
     held = {name: value for name, value in recipe.items() if name not in varied}
     if held:
-        costs.append(f"It says nothing about other recipes than {held_in_words(held)}.")
-    return tuple(costs)
+        limits.append(f"It says nothing about other recipes than {held_in_words(held)}.")
+    return tuple(limits)

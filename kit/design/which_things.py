@@ -6,17 +6,23 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from kit.design.layout.colour_allocation import deal_bases, deal_overlays
 from kit.design.draft import TILE_FACTORS, Draft, held_in_words, usual_recipe
-from kit.design.optimal_design.d_efficiency import Efficiency, efficiency, relative_efficiency
-from kit.design.optimal_design.factor_space import Level, grid, is_words, listed
-from kit.design.fractions.fractional import fraction
-from kit.design.fractions.on_tiles import fraction_on_tiles
-from kit.design.optimal_design.split_plot import optimal
-from kit.design.spreads import TYPICAL, Spreads
-from kit.design.optimal_design.model_terms import candidates
+from kit.design.fractions import fraction, fraction_on_tiles
+from kit.design.layout import deal_bases, deal_overlays
+from kit.design.optimal_design import (
+    Efficiency,
+    Level,
+    candidates,
+    efficiency,
+    factor_space,
+    is_words,
+    optimal,
+    relative_efficiency,
+)
+from kit.design.standard_deviations import TYPICAL, StandardDeviations
 from kit.errors import Misuse
 from kit.series import Settings
+from kit.wording import listed, percent, plain_name, upper_first
 
 Firings = Literal["every", "staggered", "separate"]
 
@@ -84,13 +90,13 @@ def draft_things(
         )
     if regular is not None:
         versus = relative_efficiency(regular, cells, varied, terms, tile_variance_ratio=ratio)
-        if versus.d >= _AS_GOOD:
+        if versus >= _AS_GOOD:
             cells, kind = regular, "fraction"
     patches = _with_colours(cells, settings, colours, firings)
-    costs = _costs(settings, varied, by_tile, terms, patches, firings)
+    limits = _limits(settings, varied, by_tile, terms, patches, firings)
     if kind == "fraction":
-        costs = (fraction(varied, len(cells)).describe(), *costs)
-    return Draft(patches, kind, _why(kind, varied, by_tile, quality), costs)
+        limits = (fraction(varied, len(cells)).describe(), *limits)
+    return Draft(patches, kind, _why(kind, varied, by_tile, quality), limits)
 
 
 def _sessions_bind(settings: Settings) -> bool:
@@ -98,10 +104,10 @@ def _sessions_bind(settings: Settings) -> bool:
     return settings.tiles > settings.tiles_per_session
 
 
-def _tile_ratio(spreads: Spreads) -> float:
+def _tile_ratio(sds: StandardDeviations) -> float:
     """Variance between tiles over that within, when colours of a family differ too."""
-    between = spreads.tile**2 + spreads.base**2
-    within = spreads.overlay**2 + spreads.pair**2 + spreads.noise_variance(_GRADES_PER_PATCH)
+    between = sds.tile**2 + sds.base**2
+    within = sds.overlay**2 + sds.pair**2 + sds.noise_variance(_GRADES_PER_PATCH)
     return between / within
 
 
@@ -141,7 +147,7 @@ def _affordable_terms(
         " + ".join([main, *family_pair, *squares]),
         " + ".join([main, *family_pair]),
     ]
-    space = grid(varied, by_tile)
+    space = factor_space(varied, by_tile)
     for terms in richest_first:
         model = candidates(space, terms)
         if model.p <= _ROOM * tiles * per_tile and model.by_tile <= tiles - 2:
@@ -185,7 +191,8 @@ def _why(
         ""
         if np.isnan(how.d_bound)
         else (
-            f" Its effects are as sure as {how.d_against_bound:.0%} of the best conceivable plan's."
+            f" Its effects are as sure as {percent(how.d_against_bound)} of the best conceivable "
+            "plan's."
         )
     )
     return (
@@ -194,7 +201,7 @@ def _why(
     )
 
 
-def _costs(
+def _limits(
     settings: Settings,
     varied: dict[str, tuple[Level, ...]],
     by_tile: list[str],
@@ -204,26 +211,26 @@ def _costs(
 ) -> tuple[str, ...]:
     held = {n: v for n, v in usual_recipe(settings).items() if n not in varied}
     pairs = len(patches[["base", "overlay"]].drop_duplicates())
-    costs = [
+    limits = [
         f"It fires {pairs} pairs of colours, most of them once: it speaks about families and "
         "recipes, and only roughly about a single pair."
     ]
     if held:
-        costs.append(f"It says nothing about other recipes than {held_in_words(held)}.")
+        limits.append(f"It says nothing about other recipes than {held_in_words(held)}.")
     if by_tile:
-        costs.append(
-            f"{_plain(by_tile).capitalize()} can only change from tile to tile, so this is known "
+        limits.append(
+            f"{upper_first(_plain(by_tile))} can only change from tile to tile, so this is known "
             f"from {settings.tiles} tiles, less surely than what changes from patch to patch."
         )
     if "**2" not in terms.split("+ I(")[0]:
-        costs.append(
+        limits.append(
             "There are too few patches to tell every joint effect of two things; those left out "
             f"may disturb the rest. The model is: {terms}."
         )
     if firings == "staggered":
-        costs.append("Patches that went on late have met fewer firings of the tile below them.")
-    return tuple(costs)
+        limits.append("Patches that went on late have met fewer firings of the tile below them.")
+    return tuple(limits)
 
 
 def _plain(names: list[str]) -> str:
-    return listed(name.replace("_", " ") for name in names)
+    return listed([plain_name(name) for name in names])

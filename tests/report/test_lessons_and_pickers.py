@@ -19,6 +19,10 @@ from kit.report.html import fragment
 from kit.series import new_series, read_series
 
 
+def unfired(series):
+    return new_series(series.name, series.settings, series.colours)
+
+
 def test_lesson_teaches_from_the_tiles_of_the_series(analysis):
     lesson = scale_lesson(analysis, "spread")
     assert [section.name for section in lesson.sections] == [
@@ -54,7 +58,7 @@ def test_picking_more_tiles_suggests_more_patches(analysis):
 
 def test_plan_is_written_by_a_tap_and_never_over_another(fired, tmp_path):
     folder = new_series("fresh", fired.settings, fired.colours).write(tmp_path / "fresh")
-    planned = plan(fired.settings, fired.colours)
+    planned = plan(unfired(fired))
     button, told = plan_saver(folder, planned).children
     assert read_series(folder).tiles.empty
     button.click()
@@ -64,7 +68,7 @@ def test_plan_is_written_by_a_tap_and_never_over_another(fired, tmp_path):
 
 
 def test_plan_lesson_says_what_it_tells_and_saves(fired):
-    lesson = plan_lesson(plan(fired.settings, fired.colours), fired)
+    lesson = plan_lesson(plan(unfired(fired)))
     assert "9 times in 10" in fragment(lesson["precision"])
     assert "This plan takes 48 patches on 12 tiles" in fragment(lesson["saving"])
     assert "First steps" in fragment(lesson["order"])

@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from kit.design.optimal_design.factor_space import Level
+from kit.design.optimal_design import Level
+from kit.wording import percent
 
 _LEAST_SHOWN = 0.005
 
@@ -68,7 +69,7 @@ def alias_table(runs: pd.DataFrame, factors: Mapping[str, Sequence[Level]]) -> p
     for i, effect in enumerate(effects):
         mixed = [j for j in np.argsort(-share[i], kind="stable") if share[i, j] > _LEAST_SHOWN]
         shown = [
-            names[j] if share[i, j] > 1 - _LEAST_SHOWN else f"{names[j]} ({share[i, j]:.0%})"
+            names[j] if share[i, j] > 1 - _LEAST_SHOWN else f"{names[j]} ({percent(share[i, j])})"
             for j in mixed
         ]
         lost = widths[i] == 0

@@ -10,13 +10,16 @@ import pandas as pd
 from pyDOE3 import ff2n, fracfact
 
 from kit.design.fractions.aliases import alias_table, word_length_pattern
-from kit.design.optimal_design.factor_space import Factors, Level, grid, listed
+from kit.design.fractions.arrays import TWO_LEVEL_RUNS, published_array
 from kit.design.fractions.generators import best_columns
 from kit.design.fractions.mixed_levels import mixed_level_runs
+from kit.design.optimal_design import Factors, Level, factor_space
 from kit.errors import Misuse
+from kit.wording import counted, listed, lower_first, plain_name
 
 MOST_RUNS = 256
 _MOST_WORDS = 4096
+_MOST_SEARCHED = 20_000
 _EXAMPLES = 3
 
 
@@ -63,7 +66,8 @@ class Fraction:
             often = self.runs // self.combinations
             return (
                 f"{self.runs} runs fire each of {self.combinations} combinations of "
-                f"{len(self.factors)} factors {'once' if often == 1 else f'{often} times'}. "
+                f"{counted(len(self.factors), 'factor')} "
+                f"{'once' if often == 1 else f'{often} times'}. "
                 "Nothing is left out and nothing is mixed up."
             )
         sentences = [
@@ -89,7 +93,7 @@ def fraction(factors: Factors | Sequence[str], runs: int) -> Fraction:
     factors : mapping of str to sequence, or sequence of str
         Levels of each factor. Names alone get the levels -1 and 1.
     runs : int
-        With two levels throughout, a power of two.
+        With two levels throughout, a power of two or a size that Plackett and Burman printed.
 
     Returns
     -------
@@ -103,17 +107,36 @@ def fraction(factors: Factors | Sequence[str], runs: int) -> Fraction:
     Notes
     -----
     Two-level fractions have the least aberration (the fewest short words) that a search over
-    generators finds, and are built by pyDOE3. With three or more levels somewhere, an orthogonal
-    array comes out where the search finds one, else the runs that keep the main effects surest.
+    generators finds, and are built by pyDOE3. Other plans come from printed arrays or from a
+    search for the runs that keep the main effects surest, whichever mixes up less.
     """
     if not isinstance(factors, Mapping):
+        twice = sorted({name for name in factors if list(factors).count(name) > 1})
+        if twice:
+            raise Misuse(f"Each factor is named once; {listed(twice)} is there more than once.")
         factors = dict.fromkeys(factors, (-1, 1))
-    levels = {name: grid(factors).levels[name] for name in factors}
+    space = factor_space(factors)
+    levels = {name: space.levels[name] for name in factors}
     if runs != int(runs) or runs < 1:
         raise Misuse(f"The number of runs must be a whole number of 1 or more, not {runs}.")
-    if all(len(choice) == 2 for choice in levels.values()):
-        return _two_level(levels, int(runs))
-    return _measured(levels, mixed_level_runs(levels, int(runs)), ())
+    if runs > MOST_RUNS:
+        raise Misuse(f"{runs} runs are more than this plans for; the most is {MOST_RUNS}.")
+    runs = int(runs)
+    two_level = all(len(choice) == 2 for choice in levels.values())
+    if two_level and not (runs in TWO_LEVEL_RUNS and runs > len(levels)):
+        return _two_level(levels, runs)
+    printed = published_array(levels, runs)
+    if printed is not None and (two_level or space.size > _MOST_SEARCHED):
+        return _measured(levels, printed, ())
+    searched = _measured(levels, mixed_level_runs(levels, runs), ())
+    if printed is None:
+        return searched
+    return min(searched, _measured(levels, printed, ()), key=_mixing)
+
+
+def _mixing(plan: Fraction) -> tuple[float, ...]:
+    """How much a plan mixes up, what involves fewest factors first."""
+    return (plan.resolution is not None and plan.resolution < 3, *plan.word_length_pattern)
 
 
 def _two_level(levels: dict[str, tuple[Level, ...]], runs: int) -> Fraction:
@@ -137,20 +160,19 @@ def _two_level(levels: dict[str, tuple[Level, ...]], runs: int) -> Fraction:
 
 
 def _refuse_runs(k: int, runs: int) -> None:
-    smallest = 2 ** k.bit_length()
+    smallest = min(2 ** k.bit_length(), *(n for n in TWO_LEVEL_RUNS if n > k), MOST_RUNS)
     if runs < smallest:
         raise Misuse(
             f"{runs} runs are too few for the main effects of {k} two-level factors. "
             f"The smallest number that would do is {smallest}."
         )
     if runs.bit_count() != 1:
-        below, above = 2 ** (runs.bit_length() - 1), 2 ** runs.bit_length()
+        sizes = sorted({2**i for i in range(1, 9)} | {n for n in TWO_LEVEL_RUNS if n > k})
+        below, above = max(n for n in sizes if n < runs), min(n for n in sizes if n > runs)
         raise Misuse(
-            f"A two-level fraction has a power of two as its number of runs, not {runs}. "
+            f"No two-level plan of {runs} runs keeps every main effect clear of the others. "
             f"The nearest possible are {below} and {above}."
         )
-    if runs > MOST_RUNS:
-        raise Misuse(f"{runs} runs are more than this plans for; the most is {MOST_RUNS}.")
 
 
 def _letters(column: int) -> str:
@@ -213,13 +235,15 @@ def _roman(number: int) -> str:
 
 
 def _spoken(effect: str) -> str:
-    parts = effect.replace("_", " ").split(":")
-    return f"The {parts[0]} effect" if len(parts) == 1 else f"What {listed(parts)} do together"
+    parts = [plain_name(part) for part in effect.split(":")]
+    if len(parts) == 1:
+        return f"The effect of {parts[0]}"
+    return f"What {listed(parts)} do together"
 
 
 def _spoken_list(effects: str) -> str:
     named = [_spoken(effect.split(" (")[0]) for effect in effects.split(", ")]
-    shown = [name[0].lower() + name[1:] for name in named[:_EXAMPLES]]
+    shown = [lower_first(name) for name in named[:_EXAMPLES]]
     if len(named) > _EXAMPLES:
         shown.append(f"{len(named) - _EXAMPLES} more")
-    return shown[0] if len(shown) == 1 else f"{', '.join(shown[:-1])} or {shown[-1]}"
+    return listed(shown, "or")

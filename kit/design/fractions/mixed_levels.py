@@ -3,13 +3,18 @@
 import numpy as np
 import pandas as pd
 
-from kit.design.optimal_design.d_criterion import DCriterion
-from kit.design.optimal_design.coordinate_exchange import Problem
-from kit.design.optimal_design.factor_space import Grid, Level, is_words
-from kit.design.optimal_design.exchange_steps import moves
-from kit.design.optimal_design.random_starts import Draw, search
-from kit.design.optimal_design.covariance_structure import Spread, structure
-from kit.design.optimal_design.model_terms import candidates
+from kit.design.optimal_design import (
+    Draw,
+    ExchangeProblem,
+    FactorSpace,
+    Level,
+    VarianceRatios,
+    candidates,
+    is_words,
+    moves,
+    search,
+    structure,
+)
 from kit.errors import Misuse
 
 _STARTS = 30
@@ -42,7 +47,7 @@ def mixed_level_runs(levels: dict[str, tuple[Level, ...]], runs: int) -> pd.Data
             f"{runs} runs are too few for the main effects of these {len(levels)} factors. "
             f"The smallest number that would do is {needed}."
         )
-    space = Grid(levels)
+    space = FactorSpace(levels)
     every = np.arange(space.size)
     if runs % space.size == 0:
         return space.frame(np.tile(every, runs // space.size))
@@ -50,13 +55,9 @@ def mixed_level_runs(levels: dict[str, tuple[Level, ...]], runs: int) -> pd.Data
     joint = len(levels) > 1 and _columns(levels) <= _MOST_COLUMNS
     model = candidates(space, f"({' + '.join(as_words)})**{2 if joint else 1}")
     expected_small = np.diag((np.arange(model.p) >= needed).astype(float))
-    layout = structure([1] * runs, 1, None, Spread(0.0))
-    allowed = np.ones(space.size, bool)
-    problem = Problem(
-        model.x, allowed, layout, moves(space, layout), DCriterion(), DCriterion(), expected_small
-    )
-    draw = Draw(space, allowed, layout.tile, layout.patch, np.zeros(runs, int))
-    return space.frame(np.sort(search(problem, draw, _STARTS, _SEED)))
+    layout = structure(runs, 1, None, VarianceRatios(0.0))
+    problem = ExchangeProblem(model.x, layout, moves(space, layout), expected_small)
+    return space.frame(np.sort(search(problem, Draw(space, layout.tile), _STARTS, _SEED)))
 
 
 def _columns(levels: dict[str, tuple[Level, ...]]) -> int:

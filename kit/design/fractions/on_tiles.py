@@ -5,12 +5,15 @@ import itertools
 import numpy as np
 import pandas as pd
 
-from kit.design.optimal_design.d_criterion import NEVER, DCriterion
-from kit.design.optimal_design.factor_space import Level, grid
 from kit.design.fractions.fractional import MOST_RUNS, fraction
-from kit.design.readback import read_plan
-from kit.design.optimal_design.covariance_structure import Spread
-from kit.design.optimal_design.model_terms import candidates
+from kit.design.optimal_design import (
+    NEVER,
+    Level,
+    VarianceRatios,
+    candidates,
+    factor_space,
+    information_of,
+)
 
 _TRIES = 200
 
@@ -49,15 +52,13 @@ def fraction_on_tiles(
     if uneven or tiles_each < 1 or tiles_each.bit_count() != 1:
         return None
     best, best_value = None, NEVER
-    model = candidates(grid(varied, by_tile), terms)
+    model = candidates(factor_space(varied, by_tile), terms)
     for split in _splits(frame, varied, by_tile, tiles_each.bit_length() - 1, seed):
         tile = pd.factorize(by_setting.to_numpy() * tiles_each + split)[0]
         if (np.bincount(tile) != patches_per_tile).any():
             continue
         plan = frame.assign(tile=tile + 1)
-        cells, layout = read_plan(plan, model.grid, Spread(tile_variance_ratio))
-        x = model.x[cells]
-        value = DCriterion().values((x.T @ layout.precision @ x)[None])[0]
+        value, _ = information_of(plan, model, VarianceRatios(tile_variance_ratio))
         if value > best_value + 1e-9:
             best, best_value = plan, value
     if best is None:

@@ -5,13 +5,17 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from kit.design.optimal_design.d_criterion import DCriterion
 from kit.design.draft import TILE_FACTORS
-from kit.design.optimal_design.coordinate_exchange import Problem, exchange
-from kit.design.optimal_design.factor_space import Level, grid
-from kit.design.optimal_design.exchange_steps import moves
-from kit.design.optimal_design.covariance_structure import Spread, structure
-from kit.design.optimal_design.model_terms import candidates
+from kit.design.optimal_design import (
+    ExchangeProblem,
+    Level,
+    VarianceRatios,
+    candidates,
+    exchange,
+    factor_space,
+    moves,
+    structure,
+)
 
 _STARTS = 20
 _RIDGE = 1e-2
@@ -48,20 +52,13 @@ def deal_recipe(
     present = {f: tuple(sorted(patches[f].unique())) for f in _FAMILIES}
     families = {name: levels for name, levels in present.items() if len(levels) > 1}
     by_tile = [name for name in (*families, *varied) if name in TILE_FACTORS]
-    space = grid({**families, **varied}, by_tile)
+    space = factor_space({**families, **varied}, by_tile)
     tiles = patches["tile"].nunique()
-    layout = structure([len(patches) // tiles] * tiles, 1, None, Spread(_TILE_RATIO))
+    layout = structure(tiles, len(patches) // tiles, None, VarianceRatios(_TILE_RATIO))
     joint = f"({' + '.join(space.names)})**2" if len(space.names) > 1 else space.names[0]
     model = candidates(space, joint)
-    problem = Problem(
-        model.x,
-        np.ones(space.size, bool),
-        layout,
-        moves(space, layout, fixed=set(families)),
-        DCriterion(),
-        DCriterion(),
-        _RIDGE * np.eye(model.p),
-    )
+    steps = moves(space, layout, fixed=set(families))
+    problem = ExchangeProblem(model.x, layout, steps, _RIDGE * np.eye(model.p))
     rng = np.random.default_rng(seed)
     cells = np.zeros((_STARTS, len(patches)), int)
     for name, levels in space.levels.items():

@@ -5,40 +5,33 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kit.design.optimal_design.d_criterion import NEVER, Change, Criterion
+from kit.design.optimal_design.covariance_structure import CovarianceStructure
+from kit.design.optimal_design.d_criterion import Change, gains, log_det
 from kit.design.optimal_design.exchange_steps import Move
-from kit.design.optimal_design.covariance_structure import Structure
 
 _MOST_PASSES = 40
 _LEAST_GAIN = 1e-7
 _RIDGE = 1e-3
 _SINGULAR = 1e5
-_EQUAL = 7
 
 
 @dataclass(frozen=True)
-class Problem:
+class ExchangeProblem:
     """All that a search needs to know.
 
     Parameters
     ----------
     x : numpy.ndarray, shape (cells, p)
         Model vector of each cell.
-    allowed : numpy.ndarray of bool, shape (cells,)
-    structure : Structure
+    structure : CovarianceStructure
     moves : sequence of Move
-    criterion, tie_break : Criterion
-        What to improve, and what settles between plans that are equal in it.
     known : numpy.ndarray, shape (p, p)
         Information from tiles already fired.
     """
 
     x: np.ndarray
-    allowed: np.ndarray
-    structure: Structure
+    structure: CovarianceStructure
     moves: Sequence[Move]
-    criterion: Criterion
-    tie_break: Criterion
     known: np.ndarray
 
     def information(self, cells: np.ndarray) -> np.ndarray:
@@ -47,24 +40,18 @@ class Problem:
         return x.swapaxes(1, 2) @ (self.structure.precision @ x) + self.known
 
     def values(self, cells: np.ndarray) -> np.ndarray:
-        """The criterion of each plan, shape (s,)."""
-        return self.criterion.values(self.information(cells))
-
-    def standing(self, cells: np.ndarray) -> np.ndarray:
-        """The criterion, rounded, and what breaks ties in it: shape (s, 2)."""
-        information = self.information(cells)
-        both = [c.values(information) for c in (self.criterion, self.tie_break)]
-        return np.column_stack(both).round(_EQUAL)
+        """log det of each plan's information, shape (s,)."""
+        return log_det(self.information(cells))
 
 
-def exchange(problem: Problem, cells: np.ndarray) -> np.ndarray:
+def exchange(problem: ExchangeProblem, cells: np.ndarray) -> np.ndarray:
     """Improve each plan until no step of a whole pass does.
 
     The plans are taken through the steps side by side, so that the cost of a step is shared.
 
     Parameters
     ----------
-    problem : Problem
+    problem : ExchangeProblem
     cells : numpy.ndarray of int, shape (s, n)
         The plans to start from.
 
@@ -88,10 +75,9 @@ def exchange(problem: Problem, cells: np.ndarray) -> np.ndarray:
     return cells
 
 
-def _one_pass(problem: Problem, cells: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _one_pass(problem: ExchangeProblem, cells: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     x = problem.x[cells]
     inverse = _inverse(problem.information(cells))
-    weighted = problem.criterion.weighted(inverse)
     changed = np.zeros(len(cells), bool)
     plans = np.arange(len(cells))
     precision = problem.structure.precision
@@ -103,15 +89,13 @@ def _one_pass(problem: Problem, cells: np.ndarray) -> tuple[np.ndarray, np.ndarr
             problem.x[proposed] - x[:, None, rows],
             precision[np.ix_(rows, rows)],
         )
-        gains = problem.criterion.gains(inverse, weighted, change)
-        gains[~problem.allowed[proposed].all(axis=2)] = NEVER
-        best = gains.argmax(axis=1)
-        moved = np.flatnonzero(gains[plans, best] > _LEAST_GAIN)
+        gained = gains(inverse, change)
+        best = gained.argmax(axis=1)
+        moved = np.flatnonzero(gained[plans, best] > _LEAST_GAIN)
         if not len(moved):
             continue
         taken = Change(change.u[moved], change.d[moved, best[moved]][:, None], change.omega)
         inverse[moved] = taken.updated(inverse[moved])
-        weighted[moved] = problem.criterion.weighted(inverse[moved])
         where = np.ix_(moved, rows)
         cells[where] = proposed[moved, best[moved]]
         x[where] = problem.x[cells[where]]

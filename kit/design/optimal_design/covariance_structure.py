@@ -1,4 +1,4 @@
-"""Who shares a tile, a patch and a sitting, and what that does to the precision."""
+"""Who shares a tile and a sitting, and what that does to the precision."""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -9,7 +9,7 @@ from kit.errors import Misuse
 
 
 @dataclass(frozen=True)
-class Spread:
+class VarianceRatios:
     """How much tiles, sessions and patches differ, as ratios to one patch's own variance.
 
     Parameters
@@ -18,13 +18,10 @@ class Spread:
         Variance between tiles over the variance of a grade within a tile.
     session : float
         Likewise between sessions.
-    patch : float
-        Likewise between patches, where a patch is graded more than once.
     """
 
     tile: float = 1.0
     session: float = 0.0
-    patch: float = 0.0
 
     def __post_init__(self) -> None:
         for name, ratio in vars(self).items():
@@ -33,20 +30,19 @@ class Spread:
 
 
 @dataclass(frozen=True)
-class Structure:
-    """The grades of a plan, each with the tile, patch and session that it belongs to.
+class CovarianceStructure:
+    """The patches of a plan, each with the tile and session that it belongs to.
 
     Parameters
     ----------
-    tile, patch, session : numpy.ndarray of int, shape (n,)
+    tile, session : numpy.ndarray of int, shape (n,)
         Rows of the same tile lie together.
-    spread : Spread
+    ratios : VarianceRatios
     """
 
     tile: np.ndarray
-    patch: np.ndarray
     session: np.ndarray
-    spread: Spread
+    ratios: VarianceRatios
 
     @property
     def n(self) -> int:
@@ -54,7 +50,7 @@ class Structure:
 
     @cached_property
     def precision(self) -> np.ndarray:
-        """W, the inverse of V = I + sum of ratio x Z Z' over tiles, sessions and patches, (n, n).
+        """W, the inverse of V = I + sum of ratio x Z Z' over tiles and sessions, (n, n).
 
         Notes
         -----
@@ -63,24 +59,21 @@ class Structure:
         """
         v = np.eye(self.n)
         for group, ratio in (
-            (self.tile, self.spread.tile),
-            (self.session, self.spread.session),
-            (self.patch, self.spread.patch),
+            (self.tile, self.ratios.tile),
+            (self.session, self.ratios.session),
         ):
             v += ratio * (group[:, None] == group)
         return np.linalg.inv(v)
 
     def block(self, rows: np.ndarray) -> np.ndarray:
         """Rows whose grades are correlated with those of the rows given."""
-        group = self.session if self.spread.session else self.tile
+        group = self.session if self.ratios.session else self.tile
         return np.flatnonzero(np.isin(group, group[rows]))
 
 
 def structure(
-    tile_sizes: list[int], repeats: int, tiles_per_session: int | None, spread: Spread
-) -> Structure:
-    """Lay out tiles of so many patches, each graded `repeats` times, fired in sessions."""
-    tile = np.repeat(np.arange(len(tile_sizes)), np.array(tile_sizes) * repeats)
-    patch = np.repeat(np.arange(sum(tile_sizes)), repeats)
-    session = tile // (tiles_per_session or len(tile_sizes))
-    return Structure(tile, patch, session, spread)
+    tiles: int, patches_per_tile: int, tiles_per_session: int | None, ratios: VarianceRatios
+) -> CovarianceStructure:
+    """Lay out tiles of so many patches, fired in sessions."""
+    tile = np.repeat(np.arange(tiles), patches_per_tile)
+    return CovarianceStructure(tile, tile // (tiles_per_session or tiles), ratios)

@@ -1,4 +1,4 @@
-"""What makes one plan better than another, and how much a change of a few rows gains.
+"""The D-criterion, log det M: how sure a plan makes effects, and what changing a few rows gains.
 
 M = X'WX is the information matrix. Changing m rows by D (m, p) turns it into
 
@@ -10,12 +10,12 @@ many plans at once: the leading axis runs over plans, the second over the change
 """
 
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
 NEVER = -np.inf
 _LEAST_RATIO = 1e-7
+_LEAST_EIGENVALUE = 1e-7
 
 
 @dataclass(frozen=True)
@@ -66,84 +66,21 @@ class Change:
         )
 
 
-class Criterion(Protocol):
-    """A number to make as large as possible."""
-
-    def weighted(self, inverse: np.ndarray) -> np.ndarray:
-        """What `gains` needs beside the inverse and is worth keeping, shape (s, p, p)."""
-        ...
-
-    def gains(self, inverse: np.ndarray, weighted: np.ndarray, change: Change) -> np.ndarray:
-        """How much each change would raise the value, shape (s, a)."""
-        ...
-
-    def values(self, information: np.ndarray) -> np.ndarray:
-        """Value of each information matrix; minus infinity where it is singular, shape (s,)."""
-        ...
+def log_det(information: np.ndarray) -> np.ndarray:
+    """log det M of each plan; minus infinity where M is singular: (s, p, p) to (s,)."""
+    sign, value = np.linalg.slogdet(information)
+    # The model's columns are coded to be orthonormal, so that this bound has no unit.
+    estimable = np.linalg.eigvalsh(information)[:, 0] > _LEAST_EIGENVALUE
+    return np.where((sign > 0) & estimable, value, NEVER)
 
 
-@dataclass(frozen=True)
-class DCriterion:
-    """Logarithm of the determinant of M: all the model's coefficients as sure as can be."""
-
-    def weighted(self, inverse: np.ndarray) -> np.ndarray:
-        return inverse
-
-    def gains(self, inverse: np.ndarray, weighted: np.ndarray, change: Change) -> np.ndarray:
-        if len(change.omega) == 1:
-            a, b, e = change.single_row(inverse)
-            ratio = (1 + b) ** 2 + e * (change.omega[0, 0] - a)
-        else:
-            ratio = _sign(change) * np.linalg.det(change.core(inverse))
-        return np.log(np.maximum(ratio, _LEAST_RATIO))
-
-    def values(self, information: np.ndarray) -> np.ndarray:
-        sign, logdet = np.linalg.slogdet(information)
-        return np.where((sign > 0) & _sound(information), logdet, NEVER)
-
-
-@dataclass(frozen=True)
-class ICriterion:
-    """Minus the average variance of a foretold value over the region, -trace(M^-1 B).
-
-    Parameters
-    ----------
-    moments : numpy.ndarray, shape (p, p)
-        B, the average of f(x) f(x)' over the region.
-    """
-
-    moments: np.ndarray
-
-    def weighted(self, inverse: np.ndarray) -> np.ndarray:
-        return inverse @ self.moments @ inverse
-
-    def gains(self, inverse: np.ndarray, weighted: np.ndarray, change: Change) -> np.ndarray:
-        if len(change.omega) == 1:
-            a, b, e = change.single_row(inverse)
-            omega = change.omega[0, 0]
-            ratio = (1 + b) ** 2 + e * (omega - a)
-            uu, ud, dd = change.single_row(weighted)
-            fall = (2 * (1 + b) * ud - e * uu - (a - omega) * dd) / np.maximum(ratio, _LEAST_RATIO)
-            return np.where(ratio > _LEAST_RATIO, fall, NEVER)
-        core = change.core(inverse)
-        spoilt = _sign(change) * np.linalg.det(core) < _LEAST_RATIO
-        core[spoilt] = np.eye(core.shape[-1])
-        fall = np.einsum("...ii", np.linalg.solve(core, change.inner(weighted)))
-        return np.where(spoilt, NEVER, fall)
-
-    def values(self, information: np.ndarray) -> np.ndarray:
-        sound = _sound(information)
-        values = np.full(len(information), NEVER)
-        inverse = np.linalg.inv(information[sound])
-        values[sound] = -np.einsum("sij,ji->s", inverse, self.moments)
-        return values
-
-
-def _sign(change: Change) -> int:
-    """Sign of det K^-1, which turns det(core) into the ratio of determinants."""
-    return -1 if len(change.omega) % 2 else 1
-
-
-def _sound(information: np.ndarray) -> np.ndarray:
-    """Whether the columns, orthonormal by their coding, can all be estimated."""
-    return np.linalg.eigvalsh(information)[:, 0] > 1e-7
+def gains(inverse: np.ndarray, change: Change) -> np.ndarray:
+    """How much each change would raise log det M, shape (s, a)."""
+    if len(change.omega) == 1:
+        a, b, e = change.single_row(inverse)
+        ratio = (1 + b) ** 2 + e * (change.omega[0, 0] - a)
+    else:
+        # det K^-1 is 1 or -1, and turns det(core) into the ratio of determinants.
+        sign = -1 if len(change.omega) % 2 else 1
+        ratio = sign * np.linalg.det(change.core(inverse))
+    return np.log(np.maximum(ratio, _LEAST_RATIO))

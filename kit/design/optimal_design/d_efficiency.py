@@ -6,14 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from kit.design.optimal_design.d_bound import average_variance_bound, log_det_bound
-from kit.design.optimal_design.d_criterion import DCriterion, ICriterion
-from kit.design.optimal_design.factor_space import Factors, grid
-from kit.design.readback import read_plan
-from kit.design.rule import forbidden
-from kit.design.optimal_design.covariance_structure import Spread
-from kit.design.optimal_design.model_terms import candidates
+from kit.design.optimal_design.covariance_structure import CovarianceStructure, VarianceRatios
+from kit.design.optimal_design.d_bound import log_det_bound
+from kit.design.optimal_design.d_criterion import log_det
+from kit.design.optimal_design.factor_space import Factors, FactorSpace, factor_space
+from kit.design.optimal_design.model_terms import Candidates, candidates
 from kit.errors import Misuse
+from kit.wording import percent
 
 
 @dataclass(frozen=True)
@@ -25,53 +24,27 @@ class Efficiency:
     d_value : float
         Information a patch, det(M)^(1/p) / n. It is 1 for a plan that fires every combination
         equally often when tiles do not differ.
-    i_value : float
-        Average variance of a foretold value over the region, in units of one patch's variance.
-    d_bound, i_bound : float
-        No plan of this size can have a higher `d_value` or a lower `i_value`; NaN where there
-        are too many combinations to say.
+    d_bound : float
+        No plan of this size can have a higher `d_value`; NaN where there are too many
+        combinations to say.
     """
 
     d_value: float
-    i_value: float
     d_bound: float
-    i_bound: float
 
     @property
     def d_against_bound(self) -> float:
         """Share of the best conceivable information, at most 1."""
         return self.d_value / self.d_bound
 
-    @property
-    def i_against_bound(self) -> float:
-        """Best conceivable average variance over this plan's, at most 1."""
-        return self.i_bound / self.i_value
-
     def describe(self) -> str:
         """Say in words how good the plan is."""
         if np.isnan(self.d_bound):
             return "There are too many combinations to say how near the plan is to the best."
         return (
-            f"The effects are as sure as {self.d_against_bound:.0%} of this number of patches "
-            "could make them in the best conceivable plan, and a foretold value as sure as "
-            f"{self.i_against_bound:.0%}. (No real plan need reach 100%.)"
+            f"The effects are as sure as {percent(self.d_against_bound)} of this number of patches "
+            "could make them in the best conceivable plan. (No real plan need reach all of it.)"
         )
-
-
-@dataclass(frozen=True)
-class RelativeEfficiency:
-    """One plan against another for the same model: above 1, the first is better.
-
-    Parameters
-    ----------
-    d : float
-        (det M / det M_other)^(1/p).
-    i : float
-        Average variance of a foretold value of the other plan over that of the first.
-    """
-
-    d: float
-    i: float
 
 
 def efficiency(
@@ -82,9 +55,6 @@ def efficiency(
     tile_factors: Sequence[str] = (),
     tile_variance_ratio: float = 1.0,
     session_variance_ratio: float = 0.0,
-    patch_variance_ratio: float = 0.0,
-    rule: str | None = None,
-    graded_at: str | None = None,
 ) -> Efficiency:
     """Work out how much a plan tells about a model.
 
@@ -92,8 +62,7 @@ def efficiency(
     ----------
     plan : pandas.DataFrame
         A `tile` column, a column a factor in the levels given, `session` if tiles share sessions.
-    factors, terms, tile_factors, tile_variance_ratio, session_variance_ratio, \
-patch_variance_ratio, rule, graded_at
+    factors, terms, tile_factors, tile_variance_ratio, session_variance_ratio
         As for `kit.design.optimal`.
 
     Raises
@@ -101,23 +70,15 @@ patch_variance_ratio, rule, graded_at
     Misuse
         When the plan does not fit the factors, or cannot estimate the model.
     """
-    space = grid(factors, tile_factors)
-    model = candidates(space, terms)
-    spread = Spread(tile_variance_ratio, session_variance_ratio, patch_variance_ratio)
-    cells, structure = read_plan(plan, space, spread, graded_at)
-    x = model.x[cells]
-    information = (x.T @ structure.precision @ x)[None]
-    log_det = DCriterion().values(information)[0]
-    if np.isneginf(log_det):
+    model = candidates(factor_space(factors, tile_factors), terms)
+    ratios = VarianceRatios(tile_variance_ratio, session_variance_ratio)
+    value, layout = information_of(plan, model, ratios)
+    if np.isneginf(value):
         raise Misuse("This plan cannot tell all the terms apart, so it has no efficiency.")
-    allowed = np.ones(space.size, bool)
-    if rule:
-        allowed = ~forbidden(rule, space.frame(np.arange(space.size)))
+    n = len(layout.tile)
     return Efficiency(
-        float(np.exp(log_det / model.p) / structure.n),
-        float(-ICriterion(model.moments).values(information)[0]),
-        float(np.exp(log_det_bound(model, allowed, structure) / model.p) / structure.n),
-        average_variance_bound(model, allowed, structure),
+        float(np.exp(value / model.p) / n),
+        float(np.exp(log_det_bound(model, layout) / model.p) / n),
     )
 
 
@@ -128,25 +89,60 @@ def relative_efficiency(
     terms: str | None = None,
     *,
     tile_variance_ratio: float = 1.0,
-) -> RelativeEfficiency:
-    """Hold a plan against another one of the same factors and model.
+) -> float:
+    """Hold a plan against another of the same factors and model: above 1, the first is better.
+
+    Returns
+    -------
+    float
+        (det M / det M_other)^(1/p).
 
     Raises
     ------
     Misuse
         When a plan does not fit the factors, or cannot estimate the model.
     """
-    space = grid(factors)
-    model = candidates(space, terms)
-    values = []
-    for frame in (plan, other):
-        cells, structure = read_plan(frame, space, Spread(tile_variance_ratio))
-        x = model.x[cells]
-        information = (x.T @ structure.precision @ x)[None]
-        values.append(
-            (DCriterion().values(information)[0], ICriterion(model.moments).values(information)[0])
-        )
-    (d, i), (other_d, other_i) = values
-    if np.isneginf([d, other_d]).any():
+    model = candidates(factor_space(factors), terms)
+    ratios = VarianceRatios(tile_variance_ratio)
+    one, two = (information_of(frame, model, ratios)[0] for frame in (plan, other))
+    if np.isneginf([one, two]).any():
         raise Misuse("One of the plans cannot tell all the terms apart, so it has no efficiency.")
-    return RelativeEfficiency(float(np.exp((d - other_d) / model.p)), float(other_i / i))
+    return float(np.exp((one - two) / model.p))
+
+
+def information_of(
+    plan: pd.DataFrame, model: Candidates, ratios: VarianceRatios
+) -> tuple[float, CovarianceStructure]:
+    """log det M of a plan given as a frame, and the structure it was read with."""
+    cells, layout = cells_of(plan, model.grid, ratios)
+    x = model.x[cells]
+    return float(log_det((x.T @ layout.precision @ x)[None])[0]), layout
+
+
+def cells_of(
+    plan: pd.DataFrame, grid: FactorSpace, ratios: VarianceRatios
+) -> tuple[np.ndarray, CovarianceStructure]:
+    """Number the cells of a plan's patches and say what they share.
+
+    Parameters
+    ----------
+    plan : pandas.DataFrame
+        A row a patch, with a `tile` column and one column a factor; `session` if there is one.
+    grid : FactorSpace
+    ratios : VarianceRatios
+
+    Raises
+    ------
+    Misuse
+        When a column is missing, a level is unknown or a tile factor changes within a tile.
+    """
+    if "tile" not in plan:
+        raise Misuse("A plan needs a column 'tile' that says which tile each patch is on.")
+    plan = plan.sort_values("tile", kind="stable").reset_index(drop=True)
+    for name in grid.tile_factors:
+        if name in plan and len(plan[["tile", name]].drop_duplicates()) > plan["tile"].nunique():
+            raise Misuse(f"{name} changes within a tile of the plan, but is a tile factor.")
+    cells = grid.cells(plan, "the plan")
+    tile = pd.factorize(plan["tile"])[0]
+    session = pd.factorize(plan["session"])[0] if "session" in plan else np.zeros(len(plan), int)
+    return cells, CovarianceStructure(tile, session, ratios)

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kit.design.optimal_design.factor_space import Grid
-from kit.design.optimal_design.covariance_structure import Structure
+from kit.design.optimal_design.covariance_structure import CovarianceStructure
+from kit.design.optimal_design.factor_space import FactorSpace
 
 MOST_OPTIONS = 48
 """Factors of a patch are changed together while they have no more combinations than this."""
@@ -75,8 +75,8 @@ class Control:
 
 
 def moves(
-    grid: Grid,
-    structure: Structure,
+    grid: FactorSpace,
+    structure: CovarianceStructure,
     fixed: Collection[str] = (),
     control: Control | None = None,
 ) -> list[Move]:
@@ -84,8 +84,8 @@ def moves(
 
     Parameters
     ----------
-    grid : Grid
-    structure : Structure
+    grid : FactorSpace
+    structure : CovarianceStructure
     fixed : collection of str
         Factors that are not chosen, being settled before.
     control : Control, optional
@@ -103,16 +103,15 @@ def moves(
         rows = np.flatnonzero(structure.tile == tile)
         block = structure.block(rows)
         if by_tile:
-            parts = [bound_tile_part if structure.patch[r] in bound else tile_part for r in rows]
+            parts = [bound_tile_part if r in bound else tile_part for r in rows]
             steps.append(Move(rows, block, tuple(parts)))
-        for patch in np.unique(structure.patch[rows]):
-            mine = rows[structure.patch[rows] == patch]
-            for part in bound_parts if patch in bound else patch_parts:
-                steps.append(Move(mine, block, (part,) * len(mine)))
+        for row in rows:
+            for part in bound_parts if row in bound else patch_parts:
+                steps.append(Move(np.array([row]), block, (part,)))
     return steps
 
 
-def _groups(grid: Grid, names: Sequence[str]) -> list[list[str]]:
+def _groups(grid: FactorSpace, names: Sequence[str]) -> list[list[str]]:
     """Gather factors while their combinations stay few."""
     groups: list[list[str]] = []
     size = 0
@@ -127,7 +126,7 @@ def _groups(grid: Grid, names: Sequence[str]) -> list[list[str]]:
     return groups
 
 
-def _part(grid: Grid, names: Sequence[str], control: Control | None = None) -> Part:
+def _part(grid: FactorSpace, names: Sequence[str], control: Control | None = None) -> Part:
     strides = dict(grid.strides)
     if control:
         follower = strides[control.patch_factor]

@@ -1,6 +1,6 @@
 """The things a plan may vary, their levels, and the numbered cells they span."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import prod
 from numbers import Real
@@ -9,13 +9,14 @@ import numpy as np
 import pandas as pd
 
 from kit.errors import Misuse
+from kit.wording import listed
 
 Level = str | float
 Factors = Mapping[str, Sequence[Level]]
 
 
 @dataclass(frozen=True)
-class Grid:
+class FactorSpace:
     """Every combination of levels, numbered as an odometer counts (the last factor fastest).
 
     Parameters
@@ -84,7 +85,7 @@ class Grid:
         """
         missing = [name for name in self.levels if name not in frame]
         if missing:
-            raise Misuse(f"{what} has no column for {listed(missing)}.")
+            raise Misuse(f"{what} has no column for {_named(missing)}.")
         cells = np.zeros(len(frame), int)
         wrong = []
         for name, levels in self.levels.items():
@@ -92,13 +93,13 @@ class Grid:
             cells += index * self.strides[name]
             if (index < 0).any():
                 strange = sorted({str(value) for value in frame[name][index < 0]})
-                wrong.append(f"{name} is {listed(strange)}, which is not among {listed(levels)}")
+                wrong.append(f"{name} is {_named(strange)}, which is not among {_named(levels)}")
         if wrong:
             raise Misuse(f"In {what}, {'; '.join(wrong)}.")
         return cells
 
 
-def grid(factors: Factors, tile_factors: Sequence[str] = ()) -> Grid:
+def factor_space(factors: Factors, tile_factors: Sequence[str] = ()) -> FactorSpace:
     """Check the factors and put those that change by tile first.
 
     Raises
@@ -114,12 +115,12 @@ def grid(factors: Factors, tile_factors: Sequence[str] = ()) -> Grid:
     strange = [name for name in tile_factors if name not in factors]
     if strange:
         raise Misuse(
-            f"{listed(strange)} cannot change by tile, being no factor of this plan. "
-            f"The factors are {listed(factors)}."
+            f"{_named(strange)} cannot change by tile, being no factor of this plan. "
+            f"The factors are {_named(factors)}."
         )
     checked = {name: _checked_levels(name, levels) for name, levels in factors.items()}
     order = [*dict.fromkeys(tile_factors), *(n for n in checked if n not in tile_factors)]
-    return Grid({name: checked[name] for name in order}, tuple(dict.fromkeys(tile_factors)))
+    return FactorSpace({name: checked[name] for name in order}, tuple(dict.fromkeys(tile_factors)))
 
 
 def _checked_levels(name: str, levels: Sequence[Level]) -> tuple[Level, ...]:
@@ -135,12 +136,12 @@ def _checked_levels(name: str, levels: Sequence[Level]) -> tuple[Level, ...]:
             f"{name} has {len(plain)} level(s). A factor needs two or more; else leave it out."
         )
     if len(set(plain)) < len(plain):
-        raise Misuse(f"{name} names a level twice: {listed(plain)}.")
+        raise Misuse(f"{name} names a level twice: {_named(plain)}.")
     words = sum(isinstance(level, str | bool) for level in plain)
     if 0 < words < len(plain) or not all(isinstance(level, str | Real) for level in plain):
-        raise Misuse(f"The levels of {name} must be all words or all numbers, not {listed(plain)}.")
+        raise Misuse(f"The levels of {name} must be all words or all numbers, not {_named(plain)}.")
     if not words and not np.isfinite(np.asarray(plain, float)).all():
-        raise Misuse(f"The levels of {name} must be finite numbers, not {listed(plain)}.")
+        raise Misuse(f"The levels of {name} must be finite numbers, not {_named(plain)}.")
     return plain
 
 
@@ -149,7 +150,5 @@ def is_words(levels: Sequence[Level]) -> bool:
     return isinstance(levels[0], str | bool)
 
 
-def listed(things: object) -> str:
-    """Join names for a sentence: 'a, b and c'."""
-    names = [str(thing) for thing in things]  # type: ignore[attr-defined]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+def _named(things: Iterable[object]) -> str:
+    return listed([str(thing) for thing in things])

@@ -7,15 +7,13 @@ from dataclasses import dataclass
 import formulaic
 import numpy as np
 from formulaic.errors import FormulaicError
-from formulaic.parser.types import Factor
 
-from kit.design.optimal_design.factor_space import Grid, is_words, listed
+from kit.design.optimal_design.factor_space import FactorSpace
 from kit.errors import Misuse
+from kit.wording import listed
 
 MOST_ENTRIES = 30_000_000
 """Largest candidate matrix held in memory (240 MB)."""
-
-_CHUNK = 100_000
 
 _FUNCTIONS = {"I", "C", "log", "log2", "log10", "exp", "poly"}
 """A formula may come from a file, and formulaic would run whatever it names."""
@@ -31,24 +29,20 @@ class Candidates:
 
     Parameters
     ----------
-    grid : Grid
+    grid : FactorSpace
     names : tuple of str
         The columns, as the formula spells them.
     x : numpy.ndarray, shape (cells, p)
         Row c is the model vector of cell c.
-    moments : numpy.ndarray, shape (p, p)
-        Average of x x' over the region: amounts vary evenly between their least and greatest
-        level, every word counts equally.
     by_tile : int
         Number of columns (the constant included) that only tile factors decide.
     by_tile_basis : numpy.ndarray, shape (p, by_tile)
         Combinations of the columns of `x` that span those.
     """
 
-    grid: Grid
+    grid: FactorSpace
     names: tuple[str, ...]
     x: np.ndarray
-    moments: np.ndarray
     by_tile_basis: np.ndarray
 
     @property
@@ -60,17 +54,17 @@ class Candidates:
         return self.by_tile_basis.shape[1]
 
 
-def main_effects(grid: Grid) -> str:
+def main_effects(grid: FactorSpace) -> str:
     """The formula that has every factor once."""
     return " + ".join(grid.names)
 
 
-def candidates(grid: Grid, terms: str | None = None) -> Candidates:
+def candidates(grid: FactorSpace, terms: str | None = None) -> Candidates:
     """Write a formula out over the grid.
 
     Parameters
     ----------
-    grid : Grid
+    grid : FactorSpace
     terms : str, optional
         Right-hand side of a formula over the factors' names, such as ``"(a + b)**2 + I(b**2)"``.
         The main effects when left out.
@@ -84,22 +78,19 @@ def candidates(grid: Grid, terms: str | None = None) -> Candidates:
     formula = _parsed(terms or main_effects(grid), grid)
     _refuse_large(grid, formula)
     with np.errstate(all="ignore"):
-        raw, spec = _columns(formula, grid)
+        raw, names = _columns(formula, grid)
     _refuse_dependent(raw, grid)
     triangle = np.linalg.cholesky(raw.T @ raw / len(raw))
     x = np.linalg.solve(triangle, raw.T).T
-    moments = _region_moments(spec, grid, raw.shape[1])
-    half = np.linalg.solve(triangle, moments)
     return Candidates(
         grid,
-        tuple(spec.column_names),
+        names,
         np.ascontiguousarray(x),
-        np.linalg.solve(triangle, half.T),
         _tile_basis(x, grid),
     )
 
 
-def _parsed(terms: str, grid: Grid) -> formulaic.Formula:
+def _parsed(terms: str, grid: FactorSpace) -> formulaic.Formula:
     text = terms.strip().removeprefix("~").strip()
     calls = set(re.findall(r"([\w.]+)\s*\(", text)) - _FUNCTIONS
     if calls or "~" in text or "__" in text:
@@ -116,12 +107,12 @@ def _parsed(terms: str, grid: Grid) -> formulaic.Formula:
     if strange:
         raise Misuse(
             f"The terms name {listed(strange)}, which no factor is called. "
-            f"The factors are {listed(grid.names)}."
+            f"The factors are {listed([str(n) for n in grid.names])}."
         )
     return formula
 
 
-def _refuse_large(grid: Grid, formula: formulaic.Formula) -> None:
+def _refuse_large(grid: FactorSpace, formula: formulaic.Formula) -> None:
     if grid.size * sum(1 for _ in formula) > MOST_ENTRIES:
         raise Misuse(
             f"{grid.size:,} combinations of levels are more than the search can hold. Two or three "
@@ -129,7 +120,7 @@ def _refuse_large(grid: Grid, formula: formulaic.Formula) -> None:
         )
 
 
-def _columns(formula: formulaic.Formula, grid: Grid) -> tuple[np.ndarray, formulaic.ModelSpec]:
+def _columns(formula: formulaic.Formula, grid: FactorSpace) -> tuple[np.ndarray, tuple[str, ...]]:
     frame = grid.typed_frame(np.arange(grid.size))
     try:
         matrix = formula.get_model_matrix(frame, context={}, na_action="ignore")
@@ -143,10 +134,10 @@ def _columns(formula: formulaic.Formula, grid: Grid) -> tuple[np.ndarray, formul
             if not np.isfinite(c).all()
         ]
         raise Misuse(f"The term {listed(bad)} has no finite value at some levels.")
-    return raw, matrix.model_spec
+    return raw, tuple(matrix.model_spec.column_names)
 
 
-def _refuse_dependent(raw: np.ndarray, grid: Grid) -> None:
+def _refuse_dependent(raw: np.ndarray, grid: FactorSpace) -> None:
     scale = np.linalg.norm(raw, axis=0)
     if (scale == 0).any() or np.linalg.matrix_rank(raw / scale) < raw.shape[1]:
         raise Misuse(
@@ -156,51 +147,12 @@ def _refuse_dependent(raw: np.ndarray, grid: Grid) -> None:
         )
 
 
-def levels_in_words(grid: Grid) -> str:
+def levels_in_words(grid: FactorSpace) -> str:
     """Say how many levels each factor has."""
-    return listed(f"{name} has {len(levels)}" for name, levels in grid.levels.items())
+    return listed([f"{name} has {len(levels)}" for name, levels in grid.levels.items()])
 
 
-def _region_moments(spec: formulaic.ModelSpec, grid: Grid, p: int) -> np.ndarray:
-    """Average of f(x) f(x)' over the region, by Gauss-Legendre quadrature.
-
-    As many nodes as levels are exact for every polynomial that the levels can support.
-    """
-    as_words = _used_as_words(spec)
-    nodes, weights = {}, {}
-    for name, levels in grid.levels.items():
-        count = len(levels)
-        if is_words(levels) or name in as_words:
-            nodes[name], weights[name] = np.asarray(levels), np.full(count, 1 / count)
-            continue
-        unit, weight = np.polynomial.legendre.leggauss(count)
-        low, high = float(min(levels)), float(max(levels))
-        nodes[name], weights[name] = (low + high) / 2 + (high - low) / 2 * unit, weight / 2
-    moments = np.zeros((p, p))
-    for start in range(0, grid.size, _CHUNK):
-        cells = np.arange(start, min(start + _CHUNK, grid.size))
-        frame, share = grid.typed_frame(cells), np.ones(len(cells))
-        for name, levels in grid.levels.items():
-            index = grid.level_index(name, cells)
-            share *= weights[name][index]
-            if not is_words(levels):
-                frame[name] = nodes[name][index]
-        x = np.asarray(spec.get_model_matrix(frame, context={}, na_action="ignore"), float)
-        moments += x.T @ (share[:, None] * x)
-    return moments
-
-
-def _used_as_words(spec: formulaic.ModelSpec) -> set[str]:
-    """Amounts that the formula turns into categories, as in C(firings)."""
-    return {
-        str(variable)
-        for expression, (kind, _) in spec.encoder_state.items()
-        if kind is Factor.Kind.CATEGORICAL
-        for variable in formulaic.Formula(f"0 + {expression}").required_variables
-    }
-
-
-def _tile_basis(x: np.ndarray, grid: Grid) -> np.ndarray:
+def _tile_basis(x: np.ndarray, grid: FactorSpace) -> np.ndarray:
     """Combinations of columns that do not change with any patch factor."""
     per_tile = math.prod(len(grid.levels[name]) for name in grid.tile_factors)
     blocks = x.reshape(per_tile, -1, x.shape[1])

@@ -1,21 +1,25 @@
 """The plan that says most about a model, for tiles of patches."""
 
+import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from kit.design.optimal_design.d_criterion import Criterion, DCriterion, ICriterion
-from kit.design.optimal_design.coordinate_exchange import Problem
-from kit.design.optimal_design.factor_space import Factors, Grid, grid, listed
-from kit.design.feasible import Known, allowed_cells, refuse_counts, refuse_small
+from kit.design.optimal_design.coordinate_exchange import ExchangeProblem
+from kit.design.optimal_design.covariance_structure import (
+    CovarianceStructure,
+    VarianceRatios,
+    structure,
+)
+from kit.design.optimal_design.d_efficiency import cells_of
 from kit.design.optimal_design.exchange_steps import Control, moves
-from kit.design.readback import read_plan
-from kit.design.replicates import with_repeats
-from kit.design.optimal_design.random_starts import Draw, search
-from kit.design.optimal_design.covariance_structure import Spread, structure
+from kit.design.optimal_design.factor_space import Factors, FactorSpace, factor_space
 from kit.design.optimal_design.model_terms import Candidates, candidates
+from kit.design.optimal_design.random_starts import Draw, search
 from kit.errors import Misuse
+from kit.wording import listed
 
 DEFAULT_STARTS = 80
 
@@ -27,19 +31,14 @@ def optimal(
     tile_factors: Sequence[str] = (),
     terms: str | None = None,
     tile_variance_ratio: float = 1.0,
-    criterion: str = "D",
     seed: int = 0,
     starts: int = DEFAULT_STARTS,
     *,
     tiles_per_session: int | None = None,
     session_variance_ratio: float = 1.0,
-    rule: str | None = None,
     fired: pd.DataFrame | None = None,
-    replicates: int = 0,
     controls: int = 0,
     control: tuple[str, str] | None = None,
-    graded_at: str | None = None,
-    patch_variance_ratio: float = 1.0,
     progress: Callable[[str], None] | None = None,
 ) -> pd.DataFrame:
     """Choose what goes on each tile and patch so that a model is known as surely as can be.
@@ -57,9 +56,6 @@ def optimal(
         ``"(mesh + firings)**2 + I(firings**2)"``. All main effects when left out.
     tile_variance_ratio : float
         Variance between tiles over the variance within a tile.
-    criterion : {'D', 'I'}
-        'D' makes the effects sure, 'I' the values foretold anywhere between the levels (amounts
-        count evenly from least to greatest, words equally).
     seed : int
         The same seed gives the same plan.
     starts : int
@@ -67,20 +63,13 @@ def optimal(
     tiles_per_session : int, optional
         Fire in sessions of at most so many tiles, in the order of their numbers; sessions are
         then blocks, with `session_variance_ratio` as the variance between them.
-    rule : str, optional
-        Combinations that must not occur, such as ``"coat_weight > 60 and mesh == 60"``.
     fired : pandas.DataFrame, optional
         Tiles already fired, which count towards the plan: same columns as the result.
-    replicates : int
-        Least number of patches that repeat another one exactly.
     controls : int
         Number of patches on which the two factors of `control` agree, such as a colour laid on
         itself; they are spread over the tiles.
     control : (str, str), optional
         The tile factor and the patch factor that agree on a control.
-    graded_at : str, optional
-        A factor such as the firing count whose levels every patch runs through, being graded at
-        each: repeated grades of a patch share `patch_variance_ratio`.
     progress : callable, optional
         Told in a sentence how far the search is.
 
@@ -88,7 +77,7 @@ def optimal(
     -------
     pandas.DataFrame
         A row a patch: `tile`, `session` where sessions are limited, a column a factor in the
-        levels given (but not `graded_at`), and `control` where controls were asked for.
+        levels given, and `control` where controls were asked for.
 
     Raises
     ------
@@ -98,75 +87,70 @@ def optimal(
     Notes
     -----
     Coordinate exchange with low-rank updates on the covariance of the split plot (Jones and Goos
-    2007, Applied Statistics 56), for many starts side by side. I-optimality for split plots as in
-    Jones and Goos (2012), Journal of Quality Technology 44 (from memory).
+    2007, Applied Statistics 56), for many starts side by side, by the D-criterion.
     """
-    refuse_counts(tiles, patches_per_tile, starts, tiles_per_session, replicates, controls)
-    space = grid(factors, tile_factors)
+    _refuse_counts(tiles, patches_per_tile, starts, tiles_per_session, controls)
+    space = factor_space(factors, tile_factors)
     model = candidates(space, terms)
-    allowed = allowed_cells(model, rule, graded_at)
-    spread = Spread(
-        tile_variance_ratio,
-        session_variance_ratio if tiles_per_session else 0.0,
-        patch_variance_ratio if graded_at else 0.0,
+    ratios = VarianceRatios(
+        tile_variance_ratio, session_variance_ratio if tiles_per_session else 0.0
     )
-    repeats = len(space.levels[graded_at]) if graded_at else 1
-    layout = structure([patches_per_tile] * tiles, repeats, tiles_per_session, spread)
-    known = _known(fired, model, spread, graded_at)
-    refuse_small(model, layout, patches_per_tile, known)
+    layout = structure(tiles, patches_per_tile, tiles_per_session, ratios)
+    known = _known(fired, model, ratios)
+    _refuse_small(model, layout, patches_per_tile, known)
     bound = _control(space, tiles, patches_per_tile, controls, control)
-    problem = Problem(
-        model.x,
-        allowed,
-        layout,
-        moves(space, layout, {graded_at} if graded_at else (), bound),
-        *_criteria(criterion, model),
-        known.information,
-    )
-    repeat = np.tile(np.arange(repeats), tiles * patches_per_tile)
-    draw = Draw(space, allowed, layout.tile, layout.patch, repeat, graded_at, bound)
-    cells = search(problem, draw, starts, seed, progress)
-    fixed = np.array(bound.patches if bound else (), int)
-    cells = with_repeats(problem, space, cells, replicates, fixed)[repeat == 0]
-    plan = space.frame(cells)[[name for name in factors if name != graded_at]]
-    plan.insert(0, "tile", layout.tile[repeat == 0] + known.first_free_tile)
+    steps = moves(space, layout, control=bound)
+    problem = ExchangeProblem(model.x, layout, steps, known.information)
+    cells = search(problem, Draw(space, layout.tile, bound), starts, seed, progress)
+    plan = space.frame(cells)[list(factors)]
+    plan.insert(0, "tile", layout.tile + known.first_free_tile)
     if tiles_per_session:
-        plan.insert(1, "session", layout.session[repeat == 0] + known.first_free_session)
+        plan.insert(1, "session", layout.session + known.first_free_session)
     if bound:
         plan["control"] = np.isin(np.arange(len(plan)), bound.patches)
     return plan
 
 
-def _known(
-    fired: pd.DataFrame | None, model: Candidates, spread: Spread, graded_at: str | None
-) -> Known:
+@dataclass(frozen=True)
+class _Known:
+    """What tiles already fired bring to a plan.
+
+    Parameters
+    ----------
+    information : numpy.ndarray, shape (p, p)
+    patches, tiles : int
+        How many there are.
+    first_free_tile, first_free_session : int
+        Numbers from which new ones go on.
+    """
+
+    information: np.ndarray
+    patches: int = 0
+    tiles: int = 0
+    first_free_tile: int = 1
+    first_free_session: int = 1
+
+
+def _known(fired: pd.DataFrame | None, model: Candidates, ratios: VarianceRatios) -> _Known:
     if fired is None or not len(fired):
-        return Known(np.zeros((model.p, model.p)))
-    cells, layout = read_plan(fired, model.grid, spread, graded_at)
+        return _Known(np.zeros((model.p, model.p)))
+    cells, layout = cells_of(fired, model.grid, ratios)
     x = model.x[cells]
-    return Known(
+    return _Known(
         x.T @ layout.precision @ x,
-        layout.n,
+        len(layout.tile),
         int(layout.tile[-1]) + 1,
         int(fired["tile"].max()) + 1,
         int(fired["session"].max()) + 1 if "session" in fired else 1,
     )
 
 
-def _criteria(criterion: str, model: Candidates) -> tuple[Criterion, Criterion]:
-    """What to improve, and the other one to break ties."""
-    d, i = DCriterion(), ICriterion(model.moments)
-    if criterion == "D":
-        return d, i
-    if criterion == "I":
-        return i, d
-    raise Misuse(
-        f"The criterion is 'D' (sure effects) or 'I' (sure foretelling), not '{criterion}'."
-    )
-
-
 def _control(
-    grid: Grid, tiles: int, patches_per_tile: int, controls: int, control: tuple[str, str] | None
+    grid: FactorSpace,
+    tiles: int,
+    patches_per_tile: int,
+    controls: int,
+    control: tuple[str, str] | None,
 ) -> Control | None:
     if not controls:
         return None
@@ -181,3 +165,59 @@ def _control(
         raise Misuse(f"{controls} controls do not fit on {tiles * patches_per_tile} patches.")
     patches = (i % tiles * patches_per_tile + i // tiles for i in range(controls))
     return Control(tile_factor, patch_factor, tuple(patches))
+
+
+def _refuse_counts(
+    tiles: int,
+    patches_per_tile: int,
+    starts: int,
+    tiles_per_session: int | None,
+    controls: int,
+) -> None:
+    """Refuse counts that are no counts."""
+    least = {
+        "tiles": (tiles, 1),
+        "patches_per_tile": (patches_per_tile, 1),
+        "starts": (starts, 1),
+        "tiles_per_session": (1 if tiles_per_session is None else tiles_per_session, 1),
+        "controls": (controls, 0),
+    }
+    wrong = [
+        f"{name} must be a whole number of {fewest} or more, not {count}"
+        for name, (count, fewest) in least.items()
+        if count != int(count) or count < fewest
+    ]
+    if wrong:
+        raise Misuse(f"The plan cannot be drawn up: {listed(wrong)}.")
+
+
+def _refuse_small(
+    model: Candidates, layout: CovarianceStructure, patches_per_tile: int, known: _Known
+) -> None:
+    """Refuse a plan with fewer patches or tiles than its terms need.
+
+    Raises
+    ------
+    Misuse
+        Naming the least number of tiles that would do.
+    """
+    tiles = int(layout.tile[-1]) + 1
+    needed = math.ceil((model.p - known.patches) / patches_per_tile)
+    by_tile = model.by_tile - known.tiles
+    if tiles >= max(needed, by_tile):
+        return
+    enough = max(needed, by_tile)
+    if by_tile > tiles:
+        reason = (
+            f"{listed(model.grid.tile_factors)} change by tile only, and their terms (with the "
+            f"overall level) need {model.by_tile} tiles; there are {tiles + known.tiles}"
+        )
+    else:
+        reason = (
+            f"The terms have {model.p} coefficients, and there are "
+            f"{len(layout.tile) + known.patches} patches"
+        )
+    raise Misuse(
+        f"{reason}. The nearest possible plan has {enough} tiles of {patches_per_tile} patches, "
+        "or fewer terms."
+    )

@@ -5,13 +5,11 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from kit.design.next_reasons import reasons
-from kit.design.surveys.pair_covariance import Floats, Ints, PairField
-from kit.design.surveys.pair_knowledge import PairScore, fitted_scores, knowledge_of
-from kit.design.surveys.pair_survey import checked_colours
 from kit.design.surveys.average_variance import AverageVariance
+from kit.design.surveys.expected_verdicts import NOT_KNOWN, judged, worth
+from kit.design.surveys.pair_covariance import Floats, Ints, PairField, checked_colours
+from kit.design.surveys.pair_knowledge import PairScore, fitted_scores, knowledge_of
 from kit.design.surveys.patch_exchange import Bench, SurveySearch, View
-from kit.design.surveys.expected_verdicts import worth
 from kit.errors import Misuse
 from kit.model import PairSetting, ScaleFit
 from kit.series import Series
@@ -38,7 +36,7 @@ def next_patches(
     """Choose the patches that would do most for the pairs that are 'not known yet'.
 
     Each pair is worth what surer knowledge of it would add to the chance of judging it rightly, by
-    both scores (`kit.design.verdict_worth`). The patches are then chosen, tile by tile, to take
+    both scores (`expected_verdicts.worth`). The patches are then chosen, tile by tile, to take
     away as much variance as they can where it is worth most. A patch tells of other pairs too,
     through its base, its overlay and its families, and all of that is counted.
 
@@ -99,7 +97,7 @@ def next_patches(
     best = _searched(bench, weights, tiles, per_tile, np.random.default_rng(seed), starts, say)
     field = scores[0].field
     plan = _without_surplus(best, patches, field).assign(tile=lambda p: p["tile"] + first_tile)
-    plan["reason"] = reasons(plan, scores, setting, fits)
+    plan["reason"] = _reasons(plan, scores, setting, fits)
     return plan
 
 
@@ -206,3 +204,66 @@ def _without_surplus(search: SurveySearch, patches: int, field: PairField) -> pd
         keep = less[int(np.argmin(left))]
     names = field.pairs.iloc[pair[keep]].reset_index(drop=True)
     return names.assign(tile=tile[keep])[["tile", "base", "overlay"]]
+
+
+def _reasons(
+    plan: pd.DataFrame,
+    scores: tuple[PairScore, PairScore],
+    setting: PairSetting,
+    fits: Mapping[str, ScaleFit],
+) -> list[str]:
+    """Say for each patch what is known of its pair, and what it would tell of other pairs.
+
+    Parameters
+    ----------
+    plan : DataFrame
+        Columns base and overlay.
+    scores : (spread, pull-through)
+    setting : PairSetting
+    fits : mapping of str to ScaleFit
+
+    Returns
+    -------
+    list of str
+    """
+    field = scores[0].field
+    low = scores[0].knowledge.low, scores[1].knowledge.low
+    verdict = judged(low[0], low[1], setting.confidence)
+    c = len(field.colours)
+    open_pairs = (verdict.reshape(c, c) == NOT_KNOWN) & ~np.eye(c, dtype=bool)
+    fired = fits["spread"].frame.drop_duplicates("patch").groupby(["base", "overlay"]).size()
+    out = []
+    for number, (base, overlay) in zip(
+        field.numbers(plan), zip(plan["base"], plan["overlay"], strict=True), strict=True
+    ):
+        b, o = divmod(int(number), c)
+        count = int(fired.get((base, overlay), 0))
+        chance = 100 * float(low[0][number] * low[1][number])
+        if verdict[number] == NOT_KNOWN:
+            out.append(_open(count, chance, scores, int(number)))
+        else:
+            out.append(_settled(base, overlay, open_pairs[b].sum(), open_pairs[:, o].sum()))
+    return out
+
+
+def _open(count: int, chance: float, scores: tuple[PairScore, PairScore], number: int) -> str:
+    before = {0: "never fired", 1: "fired once"}.get(count, f"fired {count} times")
+    gone = 100 * float(np.mean([_learnt(score, number) for score in scores]))
+    return (
+        f"Not known yet ({before}; it would hold a fine edge in about {chance:.0f} of 100 tries). "
+        f"This patch alone takes away about {gone:.0f} % of what is unsure about it."
+    )
+
+
+def _settled(base: str, overlay: str, on_base: int, of_overlay: int) -> str:
+    return (
+        f"The pair itself is fairly sure; the patch tells what {base} does as a base "
+        f"({on_base} of its pairs are not known yet) and what {overlay} does on top "
+        f"({of_overlay} of its pairs are not known yet)."
+    )
+
+
+def _learnt(score: PairScore, number: int) -> float:
+    """Share of the pair's variance that one patch on a new tile takes away."""
+    v = float(score.field.covariance[number, number])
+    return v / (v + score.tile_variance + float(score.noise_variance[number]))

@@ -16,8 +16,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from kit.design.spreads import Spreads
+from kit.design.standard_deviations import StandardDeviations
 from kit.errors import Misuse
+from kit.wording import listed
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -58,38 +59,59 @@ class PairField:
         unknown = sorted({*pairs["base"], *pairs["overlay"]} - set(place))
         if unknown:
             raise Misuse(
-                f"{', '.join(map(str, unknown))}: not in the list of colours. Check the spelling, "
-                "or add the colour to the list."
+                f"{listed([str(name) for name in unknown])}: not in the list of colours. "
+                "Check the spelling, or add the colour to the list."
             )
         base = pairs["base"].map(place).to_numpy(dtype=np.intp)
         overlay = pairs["overlay"].map(place).to_numpy(dtype=np.intp)
         return base * len(self.colours) + overlay
 
 
-def unfired_field(colours: pd.DataFrame, spreads: Spreads) -> PairField:
+def checked_colours(colours: pd.DataFrame) -> pd.DataFrame:
+    """Return the colours if each has a name of its own and a family.
+
+    Raises
+    ------
+    Misuse
+    """
+    missing = {"colour", "family"} - set(colours.columns)
+    if missing:
+        raise Misuse(f"The colours need the column {listed(sorted(missing))}.")
+    twice = sorted(colours.loc[colours["colour"].duplicated(), "colour"].unique())
+    if twice:
+        raise Misuse(f"Each colour is listed once; {listed(twice)} is there more than once.")
+    if colours["family"].isna().any():
+        names = listed(colours.loc[colours["family"].isna(), "colour"].tolist())
+        raise Misuse(f"Every colour has a family, leaded or unleaded; {names} has none.")
+    if len(colours) < 2:
+        raise Misuse("A pair needs two colours: list at least two.")
+    return colours
+
+
+def unfired_field(colours: pd.DataFrame, sds: StandardDeviations) -> PairField:
     """The pairs as they stand before anything is fired.
 
     Parameters
     ----------
     colours : DataFrame
         Columns colour and family.
-    spreads : Spreads
+    sds : StandardDeviations
     """
     c = len(colours)
     base, overlay = np.divmod(np.arange(c * c), c)
     family = pd.factorize(colours["family"])[0]
     cell = family[base] * (family.max() + 1) + family[overlay]
     covariance = (
-        spreads.family**2 * _alike(cell)
-        + spreads.base**2 * _alike(base)
-        + spreads.overlay**2 * _alike(overlay)
-        + spreads.pair**2 * np.eye(c * c)
+        sds.family**2 * _alike(cell)
+        + sds.base**2 * _alike(base)
+        + sds.overlay**2 * _alike(overlay)
+        + sds.pair**2 * np.eye(c * c)
     )
     return PairField(tuple(colours["colour"].astype("str")), covariance)
 
 
 def fired_field(
-    field: PairField, patches: pd.DataFrame, spreads: Spreads, grades_per_patch: int = 3
+    field: PairField, patches: pd.DataFrame, sds: StandardDeviations, grades_per_patch: int = 3
 ) -> PairField:
     """The pairs as they would stand after firing and grading patches.
 
@@ -99,7 +121,7 @@ def fired_field(
         As they stand now.
     patches : DataFrame
         Columns tile, base and overlay.
-    spreads : Spreads
+    sds : StandardDeviations
     grades_per_patch : int
 
     Returns
@@ -112,8 +134,8 @@ def fired_field(
         return field
     fired = field.numbers(patches)
     tile = patches["tile"].to_numpy()
-    seen = field.covariance[np.ix_(fired, fired)] + spreads.tile**2 * _alike(tile)
-    seen += spreads.noise_variance(grades_per_patch) * np.eye(len(fired))
+    seen = field.covariance[np.ix_(fired, fired)] + sds.tile**2 * _alike(tile)
+    seen += sds.noise_variance(grades_per_patch) * np.eye(len(fired))
     shared = field.covariance[fired]
     half = np.linalg.solve(np.linalg.cholesky(seen), shared)
     return PairField(field.colours, field.covariance - half.T @ half)

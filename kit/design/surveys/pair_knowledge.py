@@ -6,9 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from kit.design.grade_information import grade_information
+from kit.design.surveys.expected_verdicts import ScoreKnowledge, grade_information
 from kit.design.surveys.pair_covariance import Floats, PairField
-from kit.design.surveys.expected_verdicts import ScoreKnowledge
 from kit.errors import Misuse
 from kit.mixed import OrdinalResults
 from kit.model import PairSetting, ScaleFit, fit_series

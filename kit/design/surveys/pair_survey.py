@@ -1,7 +1,7 @@
 """Pair surveys: which base each tile gets, and which overlays lie on it.
 
 The plan is chosen so that all ordered pairs, fired or not, can be foretold as surely as possible
-under the kit's model with stated spreads: the criterion is the prediction variance of the pairs,
+under the kit's model with stated sds: the criterion is the prediction variance of the pairs,
 on average or at worst (I- and G-optimality in the words of the textbooks).
 """
 
@@ -12,9 +12,15 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from kit.design.surveys.pair_covariance import Floats, Ints, PairField, unfired_field
-from kit.design.spreads import TYPICAL, Spreads
+from kit.design.standard_deviations import TYPICAL, StandardDeviations
 from kit.design.surveys.average_variance import CRITERIA
+from kit.design.surveys.pair_covariance import (
+    Floats,
+    Ints,
+    PairField,
+    checked_colours,
+    unfired_field,
+)
 from kit.design.surveys.patch_exchange import Bench, Flags, SurveySearch, View, parts
 from kit.errors import Misuse
 
@@ -31,7 +37,7 @@ def survey(
     wishes: pd.DataFrame | None = None,
     leave_out: Sequence[str] = (),
     known: pd.DataFrame | None = None,
-    spreads: Spreads = TYPICAL,
+    sds: StandardDeviations = TYPICAL,
     criterion: Literal["average", "worst"] = "average",
     grades_per_patch: int = 3,
     seed: int = 1,
@@ -56,7 +62,7 @@ def survey(
     known : DataFrame, optional
         Columns base, overlay and, if they lay on one tile, tile: pairs fired before. They are not
         fired again and need not be foretold, but what they tell of other pairs is counted.
-    spreads : Spreads
+    sds : StandardDeviations
         How much each source of variation is thought to differ, in grades.
     criterion : {'average', 'worst'}
         Make the mean prediction variance of the pairs small, or the largest.
@@ -80,10 +86,10 @@ def survey(
     """
     if criterion not in CRITERIA:
         raise Misuse(f"criterion is one of {', '.join(CRITERIA)}, not '{criterion}'.")
-    field = unfired_field(checked_colours(colours), spreads)
+    field = unfired_field(checked_colours(colours), sds)
     task = _task(field, wishes, leave_out, known)
     _check_budget(task, tiles, patches_per_tile, field)
-    bench = _bench(field, task, spreads, criterion, grades_per_patch)
+    bench = _bench(field, task, sds, criterion, grades_per_patch)
     rng = np.random.default_rng(seed)
     best: SurveySearch | None = None
     starts = starts or int(np.clip(600 // (tiles * patches_per_tile), 1, 12))
@@ -96,27 +102,6 @@ def survey(
             progress(f"Plan {start + 1} of {starts} improved.")
     assert best is not None
     return _frame(best, field)
-
-
-def checked_colours(colours: pd.DataFrame) -> pd.DataFrame:
-    """Return the colours if each has a name of its own and a family.
-
-    Raises
-    ------
-    Misuse
-    """
-    missing = {"colour", "family"} - set(colours.columns)
-    if missing:
-        raise Misuse(f"The colours need the column {' and '.join(sorted(missing))}.")
-    twice = sorted(colours.loc[colours["colour"].duplicated(), "colour"].unique())
-    if twice:
-        raise Misuse(f"Each colour is listed once; {', '.join(twice)} is there more than once.")
-    if colours["family"].isna().any():
-        names = ", ".join(colours.loc[colours["family"].isna(), "colour"])
-        raise Misuse(f"Every colour has a family, leaded or unleaded; {names} has none.")
-    if len(colours) < 2:
-        raise Misuse("A pair needs two colours: list at least two.")
-    return colours
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,13 +159,13 @@ def _check_budget(task: _Task, tiles: int, patches_per_tile: int, field: PairFie
 
 
 def _bench(
-    field: PairField, task: _Task, spreads: Spreads, criterion: str, grades_per_patch: int
+    field: PairField, task: _Task, sds: StandardDeviations, criterion: str, grades_per_patch: int
 ) -> Bench:
     wanted = task.weight.reshape(task.allowed.shape) > 0
-    noise = np.full(task.weight.shape, spreads.noise_variance(grades_per_patch))
+    noise = np.full(task.weight.shape, sds.noise_variance(grades_per_patch))
     view = View(
         V=field.covariance,
-        tile_variance=spreads.tile**2,
+        tile_variance=sds.tile**2,
         noise_variance=noise,
         criterion=CRITERIA[criterion](field.covariance, task.weight),
     )

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from kit.design.surveys.pair_covariance import Floats, Ints
 from kit.design.surveys.average_variance import Batch, Criterion, Standing
+from kit.design.surveys.pair_covariance import Floats, Ints
 
 Flags = NDArray[np.bool_]
 

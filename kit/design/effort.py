@@ -5,10 +5,11 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from kit.design.planned_rows import SIDE_FACTORS, Planned
-from kit.design.surveys.pair_survey import checked_colours
+from kit.design.forecast import SIDE_FACTORS
+from kit.design.surveys import checked_colours
 from kit.errors import Misuse
-from kit.series import Settings
+from kit.series import Series, Settings
+from kit.wording import percent
 
 COPPER_G_PER_CM3 = 8.96
 """Density of copper at 20 °C: CRC Handbook of Chemistry and Physics."""
@@ -53,16 +54,13 @@ class Saving:
         )
 
 
-def saving(plan: Planned, colours: pd.DataFrame, settings: Settings) -> Saving:
+def saving(planned: Series) -> Saving:
     """Compare a plan with firing every ordered pair at every setting.
 
     Parameters
     ----------
-    plan : Plan or Series
-    colours : DataFrame
-        Columns colour and family; those that the settings leave out are left out here too.
-    settings : Settings
-        Blank, stencil, patches on a tile, levels of the factors, sifting loss and minutes.
+    planned : Series
+        With tiles and patches. Colours that its settings leave out are left out here too.
 
     Returns
     -------
@@ -79,18 +77,19 @@ def saving(plan: Planned, colours: pd.DataFrame, settings: Settings) -> Saving:
     as much as all its base coats together, and one firing (common practice, no source). Every coat
     of a base is one firing; every tile then goes through the heat as often as the series asks.
     """
-    if plan.patches.empty:
+    settings = planned.settings
+    if planned.patches.empty:
         raise Misuse("Nothing is planned yet: plan some tiles with patches first.")
-    stock = checked_colours(colours[~colours["colour"].isin(settings.leave_out)])
+    stock = checked_colours(planned.stock)
     table = pd.DataFrame(
-        {"this plan": _of_plan(plan, settings), "every pair": _of_every(len(stock), settings)}
+        {"this plan": _of_plan(planned), "every pair": _of_every(len(stock), settings)}
     ).T
     table.loc["saved"] = table.loc["every pair"] - table.loc["this plan"]
     return Saving(table, len(stock) * (len(stock) - 1), math.prod(_levels(settings).values()))
 
 
-def _of_plan(plan: Planned, settings: Settings) -> dict[str, float]:
-    tiles, patches = plan.tiles, plan.patches
+def _of_plan(planned: Series) -> dict[str, float]:
+    tiles, patches, settings = planned.tiles, planned.patches, planned.settings
     on_tiles = float((tiles["coats"] * tiles["coat_weight"]).sum())
     on_patches = float(patches["coat_weight"].sum())
     firings = float(tiles["coats"].sum()) + len(tiles) * (_BACK + max(settings.factors["firings"]))
@@ -150,4 +149,4 @@ def _kilos(grams: float) -> str:
 def _share(part: float, whole: float) -> str:
     if part >= whole:
         return "no less work than firing every pair"
-    return f"{100 * (1 - part / whole):.0f} % less firing"
+    return f"{percent(1 - part / whole)} less firing"

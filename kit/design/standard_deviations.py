@@ -4,10 +4,11 @@ import math
 from dataclasses import dataclass, fields
 
 from kit.errors import Misuse
+from kit.wording import listed
 
 
 @dataclass(frozen=True)
-class Spreads:
+class StandardDeviations:
     """Standard deviation of each source of variation, in grades.
 
     They are what a plan is made with. Only their sizes relative to each other matter for which
@@ -31,7 +32,7 @@ class Spreads:
     Notes
     -----
     The values are common practice, no source: a person's rough idea of a bench. Replace them with
-    those of a fitted series (`kit.design.fitted_spreads`) as soon as there is one.
+    those of a fitted series as soon as there is one.
     """
 
     base: float = 0.35
@@ -46,8 +47,8 @@ class Spreads:
         wrong = [f.name for f in fields(self) if not 0 <= getattr(self, f.name) < math.inf]
         if wrong:
             raise Misuse(
-                f"A spread is zero or more grades; {', '.join(wrong)} is not. A good guess is "
-                "how far two tiles or colours that should be alike usually lie apart."
+                f"A standard deviation is zero or more grades; {listed(wrong)} is not. A good "
+                "guess is how far two tiles or colours that should be alike usually lie apart."
             )
         if self.patch == 0 and self.grading == 0:
             raise Misuse("Patches or grades must differ a little: give patch or grading above 0.")
@@ -60,4 +61,4 @@ class Spreads:
         return self.patch**2 + self.grading**2 / grades_per_patch
 
 
-TYPICAL = Spreads()
+TYPICAL = StandardDeviations()

@@ -1,5 +1,6 @@
-"""Which patch of a tile goes to which position, so that no position favours anything."""
+"""Where and when: positions on a tile, sessions of limited length, and tiles' numbers."""
 
+import math
 from collections import Counter
 
 import numpy as np
@@ -57,3 +58,36 @@ def balanced_positions(
             position[i], position[j] = position[j], position[i]
             place(i, 1), place(j, 1)
     return pd.Series(position, index=patches.index)
+
+
+def deal_sessions(kinds: pd.Series, tiles_per_session: int, rng: np.random.Generator) -> pd.Series:
+    """Spread each kind of tile over the sessions as evenly as it goes.
+
+    Parameters
+    ----------
+    kinds : pandas.Series
+        What should be spread (the base colour, say), by tile.
+    tiles_per_session : int
+        Most tiles that one session holds.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    pandas.Series of int
+        Session of each tile, from 1.
+    """
+    sessions = math.ceil(len(kinds) / tiles_per_session)
+    shuffled = kinds.iloc[rng.permutation(len(kinds))]
+    order = shuffled.sort_values(kind="stable").index
+    turn = np.arange(len(order)) % sessions
+    names = rng.permutation(sessions) + 1
+    return pd.Series(names[turn], index=order).reindex(kinds.index)
+
+
+def number_tiles(
+    tiles: pd.Series, sessions: pd.Series, rng: np.random.Generator
+) -> dict[object, int]:
+    """Number tiles from 1, session by session, in random order within each."""
+    order = rng.permutation(len(tiles))
+    by_session = sorted(order, key=lambda i: sessions.iloc[i])
+    return {tiles.iloc[i]: number + 1 for number, i in enumerate(by_session)}
