@@ -21,6 +21,7 @@ FLOORS = (
     ("sheets",),
     ("report",),
     ("piece",),
+    ("command_help",),
     ("cli",),
 )
 """A room may use the rooms on the floors below its own."""

@@ -39,7 +39,13 @@ def _resource(table: Table, frame: pd.DataFrame) -> dict[str, Any]:
     schema["primaryKey"] = list(table.key)
     if table.refers:
         schema["foreignKeys"] = [
-            {"fields": [column], "reference": {"resource": other, "fields": [other_column]}}
+            {
+                "fields": [column],
+                "reference": {
+                    "resource": "" if other == table.name else other,
+                    "fields": [other_column],
+                },
+            }
             for column, (other, other_column) in table.refers.items()
         ]
     return {

@@ -2,6 +2,7 @@
 
 from kit.wording.amounts import (
     amount,
+    area_and_inches,
     between,
     fine_grams,
     gap,
@@ -11,6 +12,7 @@ from kit.wording.amounts import (
     is_share,
     mm_and_inches,
     opening,
+    sifter,
     size_and_inches,
 )
 from kit.wording.grades import grade, interval, nearest_step, of_a_step
@@ -44,6 +46,7 @@ __all__ = [
     "SourceName",
     "adverb",
     "amount",
+    "area_and_inches",
     "between",
     "change_of",
     "claim",
@@ -67,6 +70,7 @@ __all__ = [
     "percent",
     "plain_effect",
     "plain_name",
+    "sifter",
     "size_and_inches",
     "untold",
     "upper_first",

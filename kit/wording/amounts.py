@@ -21,6 +21,16 @@ def size_and_inches(width_mm: float, height_mm: float) -> str:
     return f"{width_mm:g} × {height_mm:g} mm ({inches})"
 
 
+def area_and_inches(cm2: float) -> str:
+    """Write an area: '675 cm² (105 sq in)'."""
+    return f"{cm2:.0f} cm² ({cm2 / 6.4516:.0f} sq in)"
+
+
+def sifter(mesh: int, micrometres: float) -> str:
+    """Write a sifter by its number and opening: '80 mesh, 180 µm (0.0071 in)'."""
+    return f"{mesh} mesh, {opening(micrometres)}"
+
+
 def opening(micrometres: float) -> str:
     """Write a sifter's opening: '180 µm (0.0071 in)'."""
     return f"{micrometres:g} µm ({micrometres / 25400:.4f} in)"

@@ -121,7 +121,7 @@ def pair_weights(
 
 
 def _stock(each: list[Series]) -> pd.DataFrame:
-    stock = pd.concat([s.colours[~s.colours["colour"].isin(s.settings.leave_out)] for s in each])
+    stock = pd.concat([series.stock for series in each])
     return stock.drop_duplicates("colour", keep="last").reset_index(drop=True)
 
 
