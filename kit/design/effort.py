@@ -8,12 +8,8 @@ import pandas as pd
 from kit.design.forecast import SIDE_FACTORS
 from kit.design.surveys import checked_colours
 from kit.errors import Misuse
-<<<<<<< HEAD:kit/design/effort.py
 from kit.series import Series, Settings
 from kit.wording import percent
-=======
-from kit.series import Settings, colours_in_stock
->>>>>>> main:kit/design/saving.py
 
 COPPER_G_PER_CM3 = 8.96
 """Density of copper at 20 °C: CRC Handbook of Chemistry and Physics."""
@@ -84,11 +80,7 @@ def saving(planned: Series) -> Saving:
     settings = planned.settings
     if planned.patches.empty:
         raise Misuse("Nothing is planned yet: plan some tiles with patches first.")
-<<<<<<< HEAD:kit/design/effort.py
     stock = checked_colours(planned.stock)
-=======
-    stock = checked_colours(colours_in_stock(colours, settings))
->>>>>>> main:kit/design/saving.py
     table = pd.DataFrame(
         {"this plan": _of_plan(planned), "every pair": _of_every(len(stock), settings)}
     ).T

@@ -139,11 +139,8 @@ def plan(
         series.settings,
         ask=ask or series.settings.ask,
         tiles=tiles or (NEXT_TILES if after else series.settings.tiles),
-<<<<<<< HEAD
         graders=series.settings.graders or (after[-1].settings.graders if after else ()),
-=======
         follows=tuple(one.name for one in after) or series.settings.follows,
->>>>>>> main
     )
     series = replace(series, settings=settings)
     positions(settings.blank, settings.stencil, settings.patches_per_tile)

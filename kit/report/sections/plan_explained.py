@@ -78,19 +78,8 @@ def _tiles(plan: Plan) -> Section:
     return Section("tiles", "Tiles and patches", (Paragraph(size), table_of("The plan", frame)))
 
 
-<<<<<<< HEAD:kit/report/parts/planning.py
 def _precision(plan: Plan) -> Section:
     told = precision(plan.series)
-=======
-def _precision(plan: Plan, series: Series) -> Section:
-    settings = series.settings
-    told = precision(
-        plan,
-        series.stock,
-        firings=max(settings.factors["firings"]),
-        graders=max(1, len(settings.graders)),
-    )
->>>>>>> main:kit/report/sections/plan_explained.py
     points = tuple(Point(sentence) for sentence in told.sentences())
     return Section("precision", "What will it tell?", (Bullets(points),))
 
