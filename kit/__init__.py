@@ -22,6 +22,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
     ],
     submod_attrs={
         "design": ["Plan", "next_patches", "plan"],
+        "model": ["pairs"],
         "series": ["Series", "read_series"],
     },
 )

@@ -118,7 +118,7 @@ def test_knowledge_is_in_the_order_of_the_field_and_close_to_the_pair_table(fire
     both = field.pairs.assign(fine=spread.knowledge.low * pull.knowledge.low)
     joined = both.merge(table, on=["base", "overlay"])
     # The table adds thresholds' uncertainty and the scores' correlation.
-    np.testing.assert_allclose(joined["fine"], joined["p_fine_edge"], atol=0.1)
+    np.testing.assert_allclose(joined["fine"], joined["fine_edge"], atol=0.1)
 
 
 def test_a_score_that_never_left_its_lowest_steps_makes_no_pair_unsure(fired):
