@@ -110,15 +110,12 @@ def plan(
 @app.command()
 def check(series: SeriesName) -> None:
     """Read every file of a series and name every problem at once."""
-    from kit.series import leftovers, read_series, series_folder
+    from kit.series import counts_in_words, leftovers, read_series, series_folder
 
     folder = series_folder(series)
     print("".join(f"{left}\n" for left in leftovers(folder)), end="")
     found = read_series(folder)
-    print(
-        f"{found.name} is in order: {len(found.colours)} colours, {len(found.tiles)} tiles, "
-        f"{len(found.patches)} patches, {len(found.firings)} firings, {len(found.grades)} grades."
-    )
+    print(f"{found.name} is in order: {counts_in_words(found)}.")
 
 
 @app.command()

@@ -26,7 +26,8 @@ class Problem:
     file : str
         File name inside the series folder.
     row : int or None
-        Row as a spreadsheet numbers it (the heading is row 1); None for the file as a whole.
+        Row as a spreadsheet numbers it (the heading is row 1), or line of a text file; None for
+        the file as a whole.
     column : str
         Column heading or key; blank for the row or file as a whole.
     wrong, fix : str
@@ -42,10 +43,15 @@ class Problem:
     def __str__(self) -> str:
         place = [self.file]
         if self.row is not None:
-            place.append(f"row {self.row}")
+            place.append(f"{'line' if self._is_text else 'row'} {self.row}")
         if self.column:
-            place.append(f"column {self.column}")
-        return f"{', '.join(place)}: {self.wrong} {self.fix}"
+            place.append(self.column if self._is_text else f"column {self.column}")
+        return f"{', '.join(place)}: {self.wrong} {self.fix}".rstrip()
+
+    @property
+    def _is_text(self) -> bool:
+        """Whether the file has lines and keys, not rows and columns."""
+        return self.file.endswith((".toml", ".jsonl"))
 
 
 class DataProblems(ValueError):

@@ -67,6 +67,7 @@ def plan_series(
         series.settings,
         ask=ask or series.settings.ask,
         tiles=tiles or (NEXT_TILES if after else series.settings.tiles),
+        follows=tuple(one.name for one in after) or series.settings.follows,
     )
     chosen = plan(settings, series.colours, firings=firings, after=after, progress=progress)
     return replace(series, settings=settings, tiles=chosen.tiles, patches=chosen.patches), chosen

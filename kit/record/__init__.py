@@ -1,29 +1,20 @@
-"""Grades taken in: by workbook, by CSV, by a form; and what was lost on the way."""
+"""What people bring in: grades by workbook, CSV or form, and what was lost on the way.
 
-from kit.record.entries import Change, Entered, Entry
-from kit.record.form import Grading, GradingServer, grading_form
-from kit.record.intake import Intake, apply, read_file, take_in
-from kit.record.loss_balance import LossBalance, loss_balance
-from kit.record.workbook_out import write_workbook
-from kit.record.worklist import blind_order, grading_order, planned_firings, planned_grades
+Loaded piece by piece when first used: only notebooks need the widgets, only some commands the
+workbooks.
+"""
 
-__all__ = [
-    "Change",
-    "Entered",
-    "Entry",
-    "Grading",
-    "GradingServer",
-    "Intake",
-    "LossBalance",
-    "apply",
-    "blind_order",
-    "grading_form",
-    "grading_order",
-    "loss_balance",
-    "planned_firings",
-    "planned_grades",
-    "read_file",
-    "take_in",
-    "write_workbook",
-]
+import lazy_loader
 
+__getattr__, __dir__, __all__ = lazy_loader.attach(
+    __name__,
+    submod_attrs={
+        "entries": ["Change", "Entered", "Entry"],
+        "form": ["Grading", "GradingServer", "grading_form"],
+        "intake": ["Intake", "apply", "read_file", "take_in"],
+        "loss_balance": ["LossBalance", "loss_balance"],
+        "plan_button": ["plan_saver"],
+        "workbook_out": ["write_workbook"],
+        "worklist": ["blind_order", "grading_order", "planned_firings", "planned_grades"],
+    },
+)

@@ -24,7 +24,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "rendering": ["render"],
         "rendering_all": ["render_all"],
         "together": ["Together", "analyse_together", "read_every_series"],
-        "widgets": ["grading_picker", "next_picker", "pair_picker", "plan_saver"],
+        "widgets": ["next_picker", "pair_picker"],
         "whole": ["wall_summary", "whole_report"],
     },
 )

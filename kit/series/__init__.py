@@ -19,7 +19,7 @@ from kit.series.observations import (
 )
 from kit.series.paths import checked_name, inside, report_folder, series_folder, studio_folder
 from kit.series.scales import PULL_THROUGH, SPREAD, Scale
-from kit.series.series import Series, examine, new_series, read_series
+from kit.series.series import Series, counts_in_words, examine, new_series, read_series
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Settings, Verdict, Wish
 from kit.series.tables import (
     CORRECTIONS,
@@ -68,6 +68,7 @@ __all__ = [
     "checked_name",
     "colours_in_stock",
     "convert_cell",
+    "counts_in_words",
     "empty_frame",
     "examine",
     "family_pair",

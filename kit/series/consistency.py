@@ -100,9 +100,7 @@ def _like_within_a_family(colours: pd.DataFrame) -> list[Problem]:
             f"'{like}' is of the same family as '{colour}'.",
             "Name the colour of the other family that looks most like it, or leave it blank.",
         )
-        for row, colour, like in zip(
-            colours.index, colours["colour"], colours["like"], strict=True
-        )
+        for row, colour, like in zip(colours.index, colours["colour"], colours["like"], strict=True)
         if like in family and family[like] == family.get(colour)
     ]
 

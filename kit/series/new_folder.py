@@ -1,16 +1,22 @@
 """A new series on disk: a series.toml with a word about every setting, and empty tables."""
 
+import datetime as dt
 from pathlib import Path
+
+import tomlkit
 
 from kit.errors import Misuse
 from kit.series import settings_file
 from kit.series.cells import empty_frame
 from kit.series.disk import replace_files
+from kit.series.scales import DEFAULT_SCALES, Scale
 from kit.series.series import new_series
 from kit.series.tables import COLOURS
 
 _SERIES_TOML = """\
 # What this series is about. Change what stands after an = sign; lines with # are notes.
+
+format = {format}
 
 title = "{title}"
 question = "Which of my colours can I stencil over which?"
@@ -20,6 +26,10 @@ question = "Which of my colours can I stencil over which?"
 #   "which pairs work"      as many pairs of colours as possible, foretold from few samples
 #   "is this pair safe"     the pairs under [[wish]] below, fired again and again
 ask = "which pairs work"
+
+# The day it was begun, and the series that it goes on from, such as ["spring-stencils"].
+started = {started}
+follows = []
 
 # Random choices follow from this number: the same number gives the same plan.
 seed = {seed}
@@ -60,7 +70,8 @@ blind = true              # hide the recipe while grading
 
 # The rule that a pair is judged by.
 [verdict]
-fine_edge_at_most = 1     # spread and pull-through both at or below this step
+fine_edge_at_most = 1     # a fine edge: spread and pull-through both at or below this step
+breaks_through_from = 2   # broken through: pull-through at or above this step
 fine_edge_mm = 0.5        # for photographs: spread at most this, 0.5 mm is about 0.02 in
 fine_edge_share = 0.1     # for photographs: the base shows in at most this share of the patch
 confidence = 0.8          # how likely a thing must be before the kit says it
@@ -86,30 +97,7 @@ minutes_per_firing = 1.5
 # overlay = "name of the stencilled colour"
 
 # What is graded, in your own words: five steps each, from none to total.
-[[scale]]
-name = "spread"
-title = "Spread"
-question = "How far has the overlay crept past the stencil's edge?"
-steps = [
-    "crisp: the edge stands where it was sifted",
-    "softened: crept by less than a hair",
-    "blurred: crept, the shape still reads",
-    "flowed: the shape is going",
-    "lost: no edge left",
-]
-
-[[scale]]
-name = "pull_through"
-title = "Pull-through"
-question = "How much of the base has come up through the overlay?"
-steps = [
-    "none: the overlay covers",
-    "specks: a few dots of the base",
-    "mottled: the base shows in patches",
-    "broken: as much base as overlay",
-    "gone: the base has taken over",
-]
-"""
+{scales}"""
 
 
 def start_series(folder: Path, seed: int) -> Path:
@@ -122,7 +110,8 @@ def start_series(folder: Path, seed: int) -> Path:
     """
     if folder.exists():
         raise Misuse(f"{folder} exists already. Choose another name; nothing was changed.")
-    content = series_toml(folder.name.replace("-", " ").capitalize(), seed)
+    title = folder.name.replace("-", " ").capitalize()
+    content = series_toml(title, seed, dt.date.today())
     settings, problems = settings_file.parse_settings(content)
     assert settings is not None, problems
     series = new_series(folder.name, settings, empty_frame(COLOURS))
@@ -130,7 +119,26 @@ def start_series(folder: Path, seed: int) -> Path:
     return folder
 
 
-def series_toml(title: str, seed: int) -> bytes:
+def series_toml(title: str, seed: int, started: dt.date) -> bytes:
     """Fill in the series.toml that a new series starts with."""
-    filled = _SERIES_TOML.replace("{title}", title).replace("{seed}", str(seed))
-    return filled.encode("utf-8")
+    filled = {
+        "format": settings_file.FORMAT,
+        "title": title,
+        "seed": seed,
+        "started": started.isoformat(),
+        "scales": "\n".join(map(_scale_toml, DEFAULT_SCALES)),
+    }
+    text = _SERIES_TOML
+    for name, value in filled.items():
+        text = text.replace(f"{{{name}}}", str(value))
+    return text.encode("utf-8")
+
+
+def _scale_toml(scale: Scale) -> str:
+    told = [f"{name} = {_quoted(getattr(scale, name))}" for name in ("name", "title", "question")]
+    steps = [f"    {_quoted(step)}," for step in scale.steps]
+    return "\n".join(["[[scale]]", *told, "steps = [", *steps, "]\n"])
+
+
+def _quoted(text: str) -> str:
+    return tomlkit.string(text).as_string()

@@ -1,7 +1,8 @@
 """A series: its settings and tables, as one frozen object."""
 
+import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pandas as pd
@@ -13,11 +14,11 @@ from kit.series.consistency import settings_problems, table_problems
 from kit.series.disk import read_together, replace_files
 from kit.series.observations import colours_in_stock
 from kit.series.paths import checked_name, link_problems
-from kit.series.settings import Settings
+from kit.series.settings import Settings, as_html_table
 from kit.series.tables import CORRECTIONS, MEASUREMENTS, Table, series_tables
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Series:
     """One planned set of test tiles with a question, from plan to report.
 
@@ -47,6 +48,23 @@ class Series:
         """Give every table the columns that may be left out, blank."""
         for name, table in self.tables.items():
             object.__setattr__(self, name, with_every_column(table, getattr(self, name)))
+
+    def __repr__(self) -> str:
+        return f"Series({self.name!r}: {counts_in_words(self)})"
+
+    def _repr_html_(self) -> str:
+        """Show in Jupyter what the series asks and what it holds."""
+        settings = self.settings
+        graders = sorted(set(self.grades["grader"]))
+        told = {
+            "Folder": self.name,
+            "Question": settings.question,
+            "Begun": settings.started or "not said",
+            "Goes on from": ", ".join(settings.follows) or "none",
+            "Holds": counts_in_words(self),
+            "Graded by": ", ".join(graders) or "nobody yet",
+        }
+        return as_html_table(settings.title, told)
 
     @property
     def stock(self) -> pd.DataFrame:
@@ -102,7 +120,8 @@ class Series:
         source = self.sources.get(settings_file.FILE)
         if source is None:
             return settings_file.format_settings(self.settings)
-        if settings_file.parse_settings(source)[0] == self.settings:
+        said = settings_file.parse_settings(source)[0]
+        if said and replace(said, started=said.started or self.settings.started) == self.settings:
             return source
         return settings_file.amend_settings(source, self.settings)
 
@@ -118,8 +137,15 @@ class Series:
         return format_table(table, frame)
 
 
+def counts_in_words(series: Series) -> str:
+    """Say how much a series holds: '12 colours, 24 tiles, ...'."""
+    names = ("colours", "tiles", "patches", "firings", "grades")
+    return ", ".join(f"{len(getattr(series, n))} {n}" for n in names)
+
+
 def new_series(name: str, settings: Settings, colours: pd.DataFrame) -> Series:
-    """Start a series that has colours and nothing else yet."""
+    """Start a series that has colours and nothing else yet; it is dated today unless it says."""
+    settings = replace(settings, started=settings.started or dt.date.today())
     tables = series_tables(settings.scales)
     empty = {n: empty_frame(t) for n, t in tables.items() if n != "colours"}
     return Series(checked_name(name), settings, colours, **empty)
@@ -172,8 +198,17 @@ def examine(folder: Path | str) -> tuple[Series | None, list[Problem]]:
         problems += settings_problems(settings, frames, unreadable)
     if problems or settings is None:
         return None, _in_order(problems)
+    settings = _dated(settings, folder)
     bare = {name: frame.reset_index(drop=True) for name, frame in frames.items()}
     return Series(folder.resolve().name, settings, **bare, sources=sources), []
+
+
+def _dated(settings: Settings, folder: Path) -> Settings:
+    """Date a series that says no day by the oldest of its files."""
+    if settings.started:
+        return settings
+    oldest = min(path.stat().st_mtime for path in folder.iterdir() if path.is_file())
+    return replace(settings, started=dt.date.fromtimestamp(oldest))
 
 
 def _read_files(folder: Path) -> tuple[dict[str, bytes], list[Problem]]:
