@@ -30,14 +30,15 @@ def main() -> None:
 @app.command()
 def demo() -> None:
     """Do the whole job on the demo series: plan, fire, check, fit, report."""
-    from kit.report import render
+    from kit.report import write_notebook
     from kit.series import studio_folder
     from kit.studio import demo_series
 
     with _progress() as say:
         folder = demo_series(studio_folder() / "data", progress=say)
-        report = render(folder, progress=say)
-    print(f"The report is at {report}")
+        say("Running the notebook of the report")
+        notebook = write_notebook(folder)
+    print(f"The report is at {notebook.with_name('report.html')}")
 
 
 @app.command()
@@ -199,19 +200,25 @@ def photos(series: SeriesName) -> None:
 def report(
     series: Annotated[str | None, typer.Argument(metavar="SERIES", help="Its name.")] = None,
     every: Annotated[bool, typer.Option("--all", help="Every series, and all together.")] = False,
+    notebook: Annotated[
+        bool, typer.Option("--notebook", help="Also the notebook of the report, with its results.")
+    ] = False,
 ) -> None:
     """Write the report of a series, or of all series together."""
-    from kit.report import render, render_all
-    from kit.series import series_folder, studio_folder
+    from kit.report import write_every_report, write_notebook, write_report
+    from kit.series import studio_folder
 
     if every == bool(series):
         raise Misuse("Name one series, or say --all for every one of them.")
     with _progress() as say:
-        if series:
-            made = render(series_folder(series), progress=say)
-        else:
+        if every:
             studio = studio_folder()
-            made = render_all(studio / "data", studio / "reports", progress=say)
+            made = write_every_report(studio / "data", studio / "reports", progress=say)
+        elif notebook:
+            say("Running the notebook of the report")
+            made = write_notebook(str(series)).with_name("report.html")
+        else:
+            made = write_report(str(series), progress=say)
     print(f"The report is at {made}")
 
 

@@ -137,13 +137,8 @@ def analyse(series: Series) -> Analysis:
     """Work out everything that the report says about a series."""
     settings = series.settings
     fits = fit_scales([series], settings.scales)
-    judged = judge_pairs(fits, used_colours(series), settings.verdict)
+    judged = judge_pairs(fits, series.stock, settings.verdict)
     return Analysis(series, observations(series), fits, judged)
-
-
-def used_colours(series: Series) -> pd.DataFrame:
-    """The colours of the stock that the series does not leave out."""
-    return series.stock
 
 
 def fit_scales(several: Sequence[Series], scales: Sequence[Scale]) -> Fits:
@@ -180,7 +175,7 @@ def read_photographs(series: Series) -> Photographs:
             fits = {name: fit_measurements(measurements, name) for name in MEASURE_OF.values()}
         except Misuse as reason:
             return Photographs(measurements, {}, Judged(pd.DataFrame(), str(reason)))
-        pairs = measured_pair_table(fits, used_colours(series), setting)
+        pairs = measured_pair_table(fits, series.stock, setting)
     return Photographs(measurements, fits, Judged(pairs, "", sentences_heard(said)))
 
 

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pandas as pd
 
 from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
-from kit.report.answer import answer
+from kit.report.findings.headline import answer
 
 
 def judged(**by_family):

@@ -8,16 +8,16 @@ import pytest
 
 from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED, variation_table
 from kit.report.figures.all_tiles import all_tiles
-from kit.report.figures.budget import budget_picture
-from kit.report.figures.effects import effect_claim, effects_in_steps, moves
+from kit.report.figures.colour_effects import own_ways
+from kit.report.figures.effect_lines import effect_claim, effects_in_steps, moves
 from kit.report.figures.firing_trend import firing_trend
-from kit.report.figures.graders import grades_in_common, same_and_near
-from kit.report.figures.hidden_ruler import family_places, hidden_ruler
-from kit.report.figures.own_ways import own_ways
+from kit.report.figures.grader_bars import grades_in_common, same_and_near
+from kit.report.figures.latent_scale import family_places, hidden_ruler
 from kit.report.figures.pair_chart import pair_chart, side_of
-from kit.report.figures.variation import sources_of_variation
-from kit.report.parts.how_to_read import telling_pair
-from kit.report.verdicts import leanings
+from kit.report.figures.tile_budget import budget_picture
+from kit.report.figures.variation_lines import sources_of_variation
+from kit.report.page.verdict_looks import leanings
+from kit.report.sections.chart_explained import telling_pair
 from kit.series import SPREAD, last_grades, middle_grades, observations
 
 PHONE_IN = 4.7

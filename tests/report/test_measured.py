@@ -10,11 +10,11 @@ import pytest
 from kit.model import VERDICTS
 from kit.report import analyse
 from kit.report.figures.measured_firings import measured_firings
-from kit.report.files import photographed_pair_files
-from kit.report.html import fragment
-from kit.report.parts.measured import measured
-from kit.report.parts.measured_pairs import measured_rule
-from kit.report.whole import whole_report
+from kit.report.page.html import fragment
+from kit.report.report_files import photographed_pair_files
+from kit.report.sections.composition import whole_report
+from kit.report.sections.photographed_pairs import measured_rule
+from kit.report.sections.photographs import measured
 from kit.series import SPREAD, Verdict
 
 MM_A_STEP = 0.4

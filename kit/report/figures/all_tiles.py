@@ -13,8 +13,8 @@ from kit.report.figures.tile_drawing import (
     sheet,
     short_steps,
 )
-from kit.report.picture import Picture
-from kit.report.style import WIDTH_IN, drawn_with
+from kit.report.page.picture import Picture
+from kit.report.page.style import WIDTH_IN, drawn_with
 from kit.series import Scale, Settings
 from kit.wording import counted, listed, mm_and_inches
 

@@ -2,10 +2,10 @@
 
 import pandas as pd
 
-from kit.report.figures.stacked import columns_by_grade
+from kit.report.figures.grade_shares import columns_by_grade
 from kit.report.figures.tile_drawing import grade_key, short_steps
-from kit.report.picture import Picture
-from kit.report.style import drawn_with, new_figure
+from kit.report.page.picture import Picture
+from kit.report.page.style import drawn_with, new_figure
 from kit.series import FAMILY_PAIRS, Scale, family_pair
 from kit.wording import counted, listed
 

@@ -4,8 +4,8 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from kit.report.figures.tile_drawing import PlacedTile, draw_tiles, sheet
-from kit.report.picture import Picture
-from kit.report.style import WIDTH_IN, drawn_with
+from kit.report.page.picture import Picture
+from kit.report.page.style import WIDTH_IN, drawn_with
 from kit.series import Settings
 from kit.wording import counted, listed
 

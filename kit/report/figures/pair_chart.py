@@ -15,9 +15,9 @@ from matplotlib.patches import Polygon, Rectangle
 from matplotlib.path import Path
 
 from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
-from kit.report.picture import Picture
-from kit.report.style import HAIR, INK, PAPER, QUIET, WIDTH_IN, drawn_with, ink_on
-from kit.report.verdicts import LOOKS, leanings
+from kit.report.page.picture import Picture
+from kit.report.page.style import HAIR, INK, PAPER, QUIET, WIDTH_IN, drawn_with, ink_on
+from kit.report.page.verdict_looks import LOOKS, leanings
 from kit.series import FAMILIES
 from kit.wording import counted, listed, whole_percent
 

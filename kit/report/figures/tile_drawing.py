@@ -9,7 +9,7 @@ from matplotlib.collections import PatchCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, FancyBboxPatch, Patch, Rectangle
 
-from kit.report.style import GRADE_COLOURS, INK, PAPER, QUIET, ink_on
+from kit.report.page.style import GRADE_COLOURS, INK, PAPER, QUIET, ink_on
 from kit.series import Settings, Stencil, positions
 from kit.wording import nearest_step
 
