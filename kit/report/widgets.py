@@ -1,6 +1,5 @@
 """Picking instead of typing: small forms for the notebooks."""
 
-
 import ipywidgets
 
 from kit.design import NEXT_TILES
