@@ -2,8 +2,9 @@
 
 from kit.mixed.grouping import Group, read_group, same_division
 from kit.mixed.linear import LinearMixedModel, LinearResults
+from kit.mixed.mixture import LatentDraws, square_root
 from kit.mixed.ordinal import OrdinalMixedModel
-from kit.mixed.ordinal_results import OrdinalResults, averaged_below, square_root
+from kit.mixed.ordinal_results import OrdinalDraws, OrdinalResults, averaged_below
 from kit.mixed.prior import Prior
 from kit.mixed.results import MixedResults
 from kit.mixed.sparsity import Array
@@ -12,9 +13,11 @@ from kit.mixed.threads import one_thread
 __all__ = [
     "Array",
     "Group",
+    "LatentDraws",
     "LinearMixedModel",
     "LinearResults",
     "MixedResults",
+    "OrdinalDraws",
     "OrdinalMixedModel",
     "OrdinalResults",
     "Prior",

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 if TYPE_CHECKING:
+    from kit.mixed.linear import LinearMixedModel
+    from kit.mixed.ordinal import OrdinalMixedModel
     from kit.mixed.results import MixedResults
 
 
@@ -48,24 +50,44 @@ class Summary:
         return f"<h4>{self.title}</h4><table>{facts}</table>{tables}{notes}"
 
 
-def summarise(fitted: MixedResults, title: str, alpha: float, notes: tuple[str, ...]) -> Summary:
+def model_line(model: OrdinalMixedModel | LinearMixedModel) -> str:
+    """A model in one line."""
+    terms = ", ".join(term.name for term in model.terms) or "no groups"
+    return f"<{type(model).__name__}: {model.formula} by {terms}; {model.nobs} rows>"
+
+
+def one_line(fitted: MixedResults) -> str:
+    """A fit in one line: what was fitted to what, and how well."""
+    terms = ", ".join(fitted.random_sd) or "no groups"
+    reached = "" if fitted.converged else "; the best fit was NOT reached"
+    return (
+        f"<{type(fitted).__name__}: {fitted.formula} by {terms}; {fitted.nobs} rows, "
+        f"log-likelihood {fitted.llf:.2f}{reached}>"
+    )
+
+
+def summarise(
+    fitted: MixedResults, title: str, confidence: float, notes: tuple[str, ...]
+) -> Summary:
     """Lay a fit's estimates out in tables.
 
     Parameters
     ----------
     fitted : MixedResults
     title : str
-    alpha : float
-        1 - confidence of the intervals.
+    confidence : float
+        Of the intervals.
     notes : tuple of str
         Sentences to close with.
     """
-    interval = fitted.conf_int(alpha)
-    share = f"{100 * (1 - alpha):g} %"
+    interval = fitted.conf_int(confidence)
+    share = f"{100 * confidence:g} %"
     parameters = pd.DataFrame(
         {
             "estimate": fitted.params,
             "standard error": fitted.bse,
+            "z": fitted.tvalues,
+            "p": fitted.pvalues,
             f"low ({share})": interval["low"],
             f"high ({share})": interval["high"],
         }

@@ -161,9 +161,9 @@ def parse(formula: str) -> tuple[str, Formula, Formula]:
 
 
 def complete_rows(
-    data: pd.DataFrame, formula: str, left: Formula, right: Formula, groups: Sequence[str]
+    data: pd.DataFrame, formula: str, left: Formula, right: Formula, others: set[str]
 ) -> pd.DataFrame:
-    """Rows without a blank in any column that the model uses.
+    """Rows without a blank in any column that the formula uses, nor in the `others` named.
 
     Raises
     ------
@@ -171,7 +171,7 @@ def complete_rows(
         If a column is missing or no row is left.
     """
     used = {str(name) for name in left.required_variables | right.required_variables}
-    used |= {part.strip() for name in groups for part in name.split(":")}
+    used |= others
     missing = sorted(used - set(map(str, data.columns)))
     if missing:
         raise Misuse(

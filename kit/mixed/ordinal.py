@@ -1,7 +1,7 @@
-"""Ordinal mixed models: cumulative logit, flexible thresholds, crossed random intercepts."""
+"""Ordinal mixed models: cumulative logit, flexible thresholds, crossed random effects."""
 
 import warnings
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Literal
 
 import numpy as np
@@ -14,8 +14,10 @@ from kit.errors import (
     NotConvergedWarning,
     SeparationWarning,
 )
-from kit.mixed.grouping import check_twins, read_groups
+from kit.mixed.display import model_line
+from kit.mixed.grouping import check_twins, columns_of, pattern_of, read_random_terms
 from kit.mixed.laplace import LaplaceLikelihood, Mode, OrdinalRows
+from kit.mixed.mixture import Mixture
 from kit.mixed.model_matrix import complete_rows, grade_codes, parse, read_effects
 from kit.mixed.optimise import Optimum, inverse_of, minimise
 from kit.mixed.ordinal_results import OrdinalResults
@@ -23,7 +25,7 @@ from kit.mixed.posterior import Posterior, new_level_variance
 from kit.mixed.prior import Prior, as_prior
 from kit.mixed.quadrature import QuadratureLikelihood
 from kit.mixed.results import random_effects
-from kit.mixed.sparsity import Array, CrossedPattern, Index
+from kit.mixed.sparsity import Array, Index
 from kit.mixed.threads import one_thread
 
 # Past this many logits over a factor's range an effect says "always", not "how much".
@@ -34,10 +36,10 @@ START_SD = 0.6
 
 
 class OrdinalMixedModel:
-    """Cumulative-logit model of ordered grades with random intercepts.
+    """Cumulative-logit model of ordered grades with random intercepts and slopes.
 
     P(y <= k) = logistic(threshold_k - eta), with eta the effects of `formula` plus one normal
-    deviation for each level of each group.
+    deviation for each level of each group, and one times a column for each random slope.
 
     Parameters
     ----------
@@ -49,6 +51,9 @@ class OrdinalMixedModel:
     groups : sequence of str
         Columns whose levels each have a deviation of their own, crossed or nested; several columns
         joined by ':' make one group ('base:overlay').
+    slopes : mapping of str to sequence of str, optional
+        Numeric columns whose effect differs by group: {"judge": ["warm"]}. A slope is independent
+        of the group's intercept and is not centred: it vanishes where the column is 0.
 
     Raises
     ------
@@ -67,29 +72,35 @@ class OrdinalMixedModel:
     >>> print(model.fit().summary())
     """
 
-    def __init__(self, formula: str, data: pd.DataFrame, groups: Sequence[str] = ()) -> None:
-        if isinstance(groups, str):
-            groups = [groups]
+    def __init__(
+        self,
+        formula: str,
+        data: pd.DataFrame,
+        groups: Sequence[str] = (),
+        slopes: Mapping[str, Sequence[str]] | None = None,
+    ) -> None:
+        groups = [groups] if isinstance(groups, str) else list(groups)
+        slopes = dict(slopes or {})
         response, left, right = parse(formula)
-        data = complete_rows(data, formula, left, right, groups)
+        data = complete_rows(data, formula, left, right, columns_of(groups, slopes))
         if response not in data.columns:
             raise Misuse(f"The response {response!r} must be a column of the data.")
         self.formula = formula
         self.response = response
         self.y, self.labels = grade_codes(data[response])
         self.effects = read_effects(right, data, intercept=False)
-        self.groups = read_groups(groups, data)
+        self.terms = read_random_terms(groups, slopes, data)
+        self.data = data
         self.nobs = len(data)
         if len(self.effects.names) + 1 >= self.nobs:
             raise Misuse(
                 f"{len(self.effects.names)} effects need more than {self.nobs} grades. "
                 "Drop some terms."
             )
-        if self.groups:
-            codes: list[Index] = [group.codes for group in self.groups]
-            self.pattern = CrossedPattern(codes, [group.size for group in self.groups])
-        else:
-            self.pattern = CrossedPattern([np.zeros(self.nobs, np.int64)], [1])
+        self.pattern = pattern_of(self.terms, self.nobs)
+
+    def __repr__(self) -> str:
+        return model_line(self)
 
     def fit(
         self, prior: Prior | Literal["weak"] | None = None, quadrature: int = 1
@@ -109,12 +120,12 @@ class OrdinalMixedModel:
         EmptyGradeWarning, SeparationWarning, BoundaryVarianceWarning, NotConvergedWarning
         """
         belief = as_prior(prior)
-        if quadrature > 1 and len(self.groups) != 1:
+        if quadrature > 1 and (len(self.terms) != 1 or self.terms[0].column is not None):
             raise Misuse(
-                f"Quadrature needs exactly one group; this model has {len(self.groups)}. "
-                "Use quadrature=1."
+                "Quadrature needs exactly one group and no slopes; this model has "
+                f"{', '.join(term.name for term in self.terms) or 'no group'}. Use quadrature=1."
             )
-        check_twins(self.groups, with_prior=belief is not None)
+        check_twins(self.terms, with_prior=belief is not None)
         fit = _OrdinalFit(self, belief, quadrature)
         with one_thread():
             return fit.run()
@@ -133,7 +144,7 @@ class _OrdinalFit:
         if prior is None or prior.step_shape == 1:
             y, self.labels = _without_empty(y, self.labels, model.response)
         self.rows = OrdinalRows(
-            y, (x - self.centre) / self.unit, model.pattern, len(self.labels), len(model.groups)
+            y, (x - self.centre) / self.unit, model.pattern, len(self.labels), len(model.terms)
         )
         self.laplace = LaplaceLikelihood(self.rows)
         self.likelihood: LaplaceLikelihood | QuadratureLikelihood = (
@@ -219,12 +230,14 @@ class _OrdinalFit:
         return Optimum(psi, value, gradient, hessian, mode, best.converged, best.evaluations)
 
     def _outward(self) -> Array:
-        """d(reported parameters)/d(internal ones): theta + centre'beta, gamma / unit, sd."""
+        """d(reported parameters)/d(internal ones): theta + centre'beta, gamma / unit, sd / unit."""
         rows = self.rows
         outward = np.eye(rows.size)
         effect = slice(rows.cuts, rows.cuts + rows.x.shape[1])
         outward[effect, effect] = np.diag(1 / self.unit)
         outward[: rows.cuts, effect] = self.centre / self.unit
+        for place, term in enumerate(self.model.terms, start=rows.size - rows.free_sds):
+            outward[place, place] = 1 / term.unit
         return outward
 
     def _results(self, best: Optimum[Mode]) -> OrdinalResults:
@@ -232,14 +245,13 @@ class _OrdinalFit:
         outward = self._outward()
         psi = outward @ best.x
         cov = outward @ inverse_of(best.hessian) @ outward.T
-        _, _, sd = rows.split(best.x)
         mode = best.state
         slopes = self.laplace.mode_slopes(best.x, mode) @ np.linalg.inv(outward)
-        sd = sd[: rows.free_sds]
+        sd = psi[rows.size - rows.free_sds :]
         sd_slopes = np.eye(rows.size)[rows.size - rows.free_sds :]
         posterior = Posterior(
             effects=model.effects,
-            groups=model.groups,
+            terms=model.terms,
             psi=psi,
             psi_cov=cov,
             first_effect=rows.cuts,
@@ -254,17 +266,17 @@ class _OrdinalFit:
         names += model.effects.names
         fixed = len(names)
         results = OrdinalResults(
-            formula=model.formula,
+            model=model,
             params=pd.Series(psi[:fixed], index=names),
             bse=pd.Series(np.sqrt(np.diag(cov)[:fixed]), index=names),
-            random_sd={g.name: float(s) for g, s in zip(model.groups, sd, strict=False)},
+            random_sd={t.name: float(s) for t, s in zip(model.terms, sd, strict=True)},
             random_effects=random_effects(posterior),
             llf=mode.value,
             nobs=model.nobs,
             parameters=rows.size,
             converged=best.converged,
             prior=self.prior,
-            posterior=posterior,
+            mixture=Mixture.of(posterior),
             covariance=pd.DataFrame(cov[:fixed, :fixed], index=names, columns=names),
             labels=model.labels,
             used_labels=tuple(self.labels),
@@ -290,7 +302,11 @@ class _OrdinalFit:
                 "estimate. Fit with prior='weak' for a finite, honest one.",
                 SeparationWarning,
             )
-        zero = [name for name, sd in results.random_sd.items() if sd < NEGLIGIBLE_SD]
+        zero = [
+            term.name
+            for term in self.model.terms
+            if results.random_sd[term.name] * term.unit < NEGLIGIBLE_SD
+        ]
         if zero:
             say(
                 f"The variation of {', '.join(zero)} was estimated at zero: these data show none "

@@ -18,7 +18,7 @@ from scipy import sparse
 
 from kit.errors import Misuse
 from kit.mixed.cholesky import CrossedFactor
-from kit.mixed.grouping import Group
+from kit.mixed.grouping import RandomTerm
 from kit.mixed.model_matrix import Effects
 from kit.mixed.sparsity import Array, Index
 
@@ -33,15 +33,16 @@ class Posterior:
     Parameters
     ----------
     effects : Effects
-    groups : tuple of Group
+    terms : tuple of RandomTerm
     psi : (m,) array
         Parameters: thresholds (if any), effects, then those of the standard deviations.
     psi_cov : (m, m) array
     first_effect : int
         Place of the first effect in `psi`.
     sd : (terms,) array
+        Of a slope: for each unit of its column.
     new_var : (terms,) array
-        Variance that a level never seen adds.
+        Variance of the deviation of a level never seen.
     sd_slopes : (terms, m) array
         d sd / d psi.
     b : (q,) array
@@ -53,7 +54,7 @@ class Posterior:
     """
 
     effects: Effects
-    groups: tuple[Group, ...]
+    terms: tuple[RandomTerm, ...]
     psi: Array
     psi_cov: Array
     first_effect: int
@@ -79,6 +80,57 @@ def new_level_variance(sd: Array, sd_slopes: Array, psi_cov: Array, with_prior: 
 
 
 @dataclass(frozen=True)
+class NewLevels:
+    """Levels of one term that the fit never saw.
+
+    Parameters
+    ----------
+    term : int
+        Place among the terms.
+    variance : float
+        Of a level's deviation.
+    level : (n,) integer array
+        The level that each row meets; -1: none.
+    entries : (n,) array
+        What multiplies the deviation.
+    """
+
+    term: int
+    variance: float
+    level: Index
+    entries: Array
+
+    def by_row(self) -> Array:
+        """Variance that each row gets."""
+        return np.where(self.level >= 0, self.variance * self.entries**2, 0.0)
+
+
+@dataclass(frozen=True)
+class RowDesign:
+    """New rows read against a model's formula and groups, before any estimate enters.
+
+    Parameters
+    ----------
+    x : (n, p) array
+        Effects' columns.
+    met : tuple of (int, (n,) integer array, (n,) array)
+        For each term that the rows meet: its place, their levels (from the number of known levels
+        on for those never seen) and what multiplies the deviation.
+    place : (n,) integer array
+        Rows that meet the same known levels alike share a number.
+    """
+
+    x: Array
+    met: tuple[tuple[int, Index, Array], ...]
+    place: Index
+
+    def part(self, rows: slice) -> "RowDesign":
+        """Only the given rows."""
+        met = tuple((j, codes[rows], entries[rows]) for j, codes, entries in self.met)
+        return RowDesign(self.x[rows], met, self.place[rows])
+
+
+@dataclass(frozen=True)
 class NewRows:
     """New rows laid out against a fit.
 
@@ -88,25 +140,34 @@ class NewRows:
     slopes : (n, m) array
         d eta / d psi.
     weights : (n, q) sparse array
-        d eta / d b: standard deviations at the columns of known levels.
+        d eta / d b: standard deviations at the columns of known levels, times their entries.
     place : (n,) integer array
-        Rows that meet the same known levels share a number.
-    unseen : tuple of (variance, (n,) integer array)
-        For each term, the variance a new level adds and the new level of each row (-1: none).
+        As in `RowDesign`.
+    unseen : tuple of NewLevels
     """
 
     mean: Array
     slopes: Array
     weights: sparse.csr_array
     place: Index
-    unseen: tuple[tuple[float, Index], ...]
+    unseen: tuple[NewLevels, ...]
 
     def __len__(self) -> int:
         return len(self.mean)
 
 
-def lay_out(posterior: Posterior, frame: pd.DataFrame, noise: Sequence[str] = ()) -> NewRows:
-    """Lay new rows out against a fit.
+def check_noise(posterior: Posterior, noise: Sequence[str]) -> None:
+    """Refuse groups that the fit does not have."""
+    known = list(dict.fromkeys(term.group.name for term in posterior.terms))
+    strangers = sorted(set(noise) - set(known))
+    if strangers:
+        raise Misuse(
+            f"The fit has no group {', '.join(strangers)}; it has {', '.join(known) or 'none'}."
+        )
+
+
+def read_rows(posterior: Posterior, frame: pd.DataFrame, noise: Sequence[str] = ()) -> RowDesign:
+    """Read new rows against a model.
 
     Parameters
     ----------
@@ -118,55 +179,88 @@ def lay_out(posterior: Posterior, frame: pd.DataFrame, noise: Sequence[str] = ()
     Raises
     ------
     Misuse
-        If `noise` names a group that the fit does not have.
+        If `noise` names a group that the fit does not have, or a column is missing.
     """
-    known = [group.name for group in posterior.groups]
-    strangers = sorted(set(noise) - set(known))
-    if strangers:
-        raise Misuse(
-            f"The fit has no group {', '.join(strangers)}; it has {', '.join(known) or 'none'}."
-        )
+    check_noise(posterior, noise)
     x = posterior.effects.columns_for(frame)
-    n, p = x.shape
-    first = posterior.first_effect
-    beta = posterior.psi[first : first + p]
-    mean = x @ beta
-    slopes = np.zeros((n, posterior.psi.size))
-    slopes[:, first : first + p] = x
-    everyone = np.arange(n)
-    at_row, at_column, entry = [], [], []
-    alike = np.zeros(n, dtype=np.int64)
-    unseen = []
-    start = 0
-    for j, group in enumerate(posterior.groups):
-        sd = float(posterior.sd[j])
-        codes = group.codes_for(frame)
+    place = np.zeros(len(frame), dtype=np.int64)
+    met = []
+    for j, term in enumerate(posterior.terms):
+        codes = term.group.codes_for(frame)
+        if codes is None and term.group.name in noise:
+            codes = term.size + np.arange(len(frame))
         if codes is not None:
-            rows = np.flatnonzero(codes < group.size)
-            columns = start + codes[rows]
-            at_row.append(rows)
-            at_column.append(columns)
-            entry.append(np.full(rows.size, sd))
-            alike, _ = pd.factorize(alike * (group.size + 1) + np.minimum(codes, group.size))
-            mean[rows] += sd * posterior.b[columns]
-            slopes[rows] += np.outer(posterior.b[columns], posterior.sd_slopes[j])
-            fresh = np.where(codes < group.size, -1, codes)
-        elif group.name in noise:
-            fresh = everyone
-        else:
-            fresh = np.full(n, -1)
-        if (fresh >= 0).any():
-            unseen.append((float(posterior.new_var[j]), fresh))
-        start += group.size
+            entries = term.entries_for(frame)
+            met.append((j, codes, entries))
+            place = _told_apart(place, np.minimum(codes, term.size), entries)
+    return RowDesign(x, tuple(met), place)
+
+
+def _told_apart(place: Index, codes: Index, entries: Array) -> Index:
+    """Number rows anew, apart where their known level or their entry at it differs."""
+    place, _ = pd.factorize(place * (int(codes.max(initial=0)) + 1) + codes)
+    own, distinct = pd.factorize(entries)
+    if len(distinct) > 1:
+        place, _ = pd.factorize(place * len(distinct) + own)
+    return place
+
+
+def lay_out(posterior: Posterior, design: RowDesign) -> NewRows:
+    """Lay new rows out against a fit."""
+    n, p = design.x.shape
+    first = posterior.first_effect
+    mean = design.x @ posterior.psi[first : first + p]
+    slopes = np.zeros((n, posterior.psi.size))
+    slopes[:, first : first + p] = design.x
+    starts = np.concatenate([[0], np.cumsum([term.size for term in posterior.terms])])
+    at_row, at_column, entry = [], [], []
+    unseen = []
+    for j, codes, entries in design.met:
+        size = posterior.terms[j].size
+        rows = np.flatnonzero(codes < size)
+        columns = int(starts[j]) + codes[rows]
+        at_row.append(rows)
+        at_column.append(columns)
+        entry.append(posterior.sd[j] * entries[rows])
+        pulled = entries[rows] * posterior.b[columns]
+        mean[rows] += posterior.sd[j] * pulled
+        slopes[rows] += np.outer(pulled, posterior.sd_slopes[j])
+        if rows.size < n:
+            fresh = np.where(codes < size, -1, codes - size)
+            unseen.append(NewLevels(j, float(posterior.new_var[j]), fresh, entries))
     if not at_row:
         weights = sparse.csr_array((n, posterior.b.size))
-        return NewRows(mean, slopes, weights, alike, tuple(unseen))
+        return NewRows(mean, slopes, weights, design.place, tuple(unseen))
     weights = sparse.coo_array(
         (np.concatenate(entry), (np.concatenate(at_row), np.concatenate(at_column))),
         shape=(n, posterior.b.size),
     ).tocsr()
     slopes += weights @ posterior.b_slopes
-    return NewRows(mean, slopes, weights, alike, tuple(unseen))
+    return NewRows(mean, slopes, weights, design.place, tuple(unseen))
+
+
+def noise_variance(
+    posterior: Posterior, frame: pd.DataFrame, noise: Sequence[str], each: Array
+) -> Array:
+    """Variance that new levels of the given groups, where not in the frame, add to each row.
+
+    Parameters
+    ----------
+    posterior, frame, noise
+        As for `read_rows`.
+    each : (..., terms) array
+        Variance of one new level of each term.
+
+    Returns
+    -------
+    (..., n) array
+    """
+    check_noise(posterior, noise)
+    total = np.zeros((*each.shape[:-1], len(frame)))
+    for j, term in enumerate(posterior.terms):
+        if term.group.name in noise and not set(term.group.columns) <= set(frame.columns):
+            total += each[..., [j]] * term.entries_for(frame) ** 2
+    return total
 
 
 def covariance(posterior: Posterior, rows: NewRows) -> Array:
@@ -174,9 +268,9 @@ def covariance(posterior: Posterior, rows: NewRows) -> Array:
     cov = rows.slopes @ posterior.psi_cov @ rows.slopes.T
     if posterior.b.size:
         cov += rows.weights @ posterior.factor.solve(rows.weights.T.toarray())
-    for variance, fresh in rows.unseen:
-        shared = (fresh[:, None] == fresh[None, :]) & (fresh[:, None] >= 0)
-        cov += variance * shared
+    for new in rows.unseen:
+        shared = (new.level[:, None] == new.level[None, :]) & (new.level[:, None] >= 0)
+        cov += new.variance * shared * np.outer(new.entries, new.entries)
     return 0.5 * (cov + cov.T)
 
 
@@ -196,6 +290,6 @@ def variance(posterior: Posterior, rows: NewRows) -> Array:
             for start in range(0, first.size, CHUNK)
         ]
         var += np.concatenate(own)[rows.place]
-    for extra, fresh in rows.unseen:
-        var += np.where(fresh >= 0, extra, 0.0)
+    for new in rows.unseen:
+        var += new.by_row()
     return var

@@ -1,33 +1,38 @@
-"""What every fitted model of the kit offers, whatever its response."""
+"""What every fitted model offers, whatever its response."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
 from kit.errors import Misuse
-from kit.mixed import posterior as posteriors
+from kit.mixed.display import Summary, one_line
+from kit.mixed.mixture import Mixture
 from kit.mixed.posterior import Posterior
 from kit.mixed.prior import Prior
 from kit.mixed.sparsity import Array
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class MixedResults:
     """A fitted mixed model.
 
     Attributes
     ----------
-    formula : str
+    model : OrdinalMixedModel or LinearMixedModel
     params, bse : Series
         Estimates and their standard errors, by name.
+    covariance : DataFrame
+        Of `params`.
     random_sd : dict of str to float
-        Standard deviation of each group.
+        Standard deviation of each random term: 'judge' for an intercept, 'judge.warm' for a
+        slope.
     random_effects : dict of str to DataFrame
-        For each group, one row a level: `value`, the conditional mode, and `se`, its conditional
-        standard error.
+        For each random term, one row a level: `value`, the conditional mode, and `se`, its
+        conditional standard error.
     llf : float
         Log-likelihood, without any prior.
     nobs : int
@@ -35,12 +40,15 @@ class MixedResults:
         Number of parameters estimated, standard deviations included.
     converged : bool
     prior : Prior or None
-    posterior : Posterior
+    mixture : Mixture
+        What predictions are averaged over: the fit itself, or several values of the standard
+        deviations around it.
     """
 
-    formula: str
+    model: Any
     params: pd.Series
     bse: pd.Series
+    covariance: pd.DataFrame
     random_sd: dict[str, float]
     random_effects: dict[str, pd.DataFrame]
     llf: float
@@ -48,8 +56,17 @@ class MixedResults:
     parameters: int
     converged: bool
     prior: Prior | None
-    posterior: Posterior
-    covariance: pd.DataFrame
+    mixture: Mixture
+
+    @property
+    def formula(self) -> str:
+        """The model's formula."""
+        return str(self.model.formula)
+
+    @property
+    def posterior(self) -> Posterior:
+        """What is known at the best fit."""
+        return self.mixture.at_best
 
     @property
     def aic(self) -> float:
@@ -62,25 +79,33 @@ class MixedResults:
         return self.parameters * float(np.log(self.nobs)) - 2 * self.llf
 
     @property
+    def tvalues(self) -> pd.Series:
+        """Each estimate in units of its standard error."""
+        return self.params / self.bse
+
+    @property
+    def pvalues(self) -> pd.Series:
+        """Two-sided chance of a greater `tvalues` if the parameter were 0 (normal)."""
+        return pd.Series(2 * norm.sf(np.abs(self.tvalues)), index=self.params.index)
+
+    @property
     def group_sizes(self) -> dict[str, int]:
-        """Number of levels of each group."""
-        return {group.name: group.size for group in self.posterior.groups}
+        """Number of levels of each random term."""
+        return {term.name: term.size for term in self.posterior.terms}
 
     def cov_params(self) -> pd.DataFrame:
         """Covariance of `params`."""
         return self.covariance.copy()
 
-    def conf_int(self, alpha: float = 0.05) -> pd.DataFrame:
-        """Intervals that hold each parameter with confidence 1 - alpha (normal approximation).
+    def conf_int(self, confidence: float = 0.95) -> pd.DataFrame:
+        """Intervals that hold each parameter with the stated confidence (normal approximation).
 
         Returns
         -------
         DataFrame
             Columns `low` and `high`, by name.
         """
-        if not 0 < alpha < 1:
-            raise Misuse(f"alpha must lie between 0 and 1, not {alpha}.")
-        reach = norm.ppf(1 - alpha / 2) * self.bse
+        reach = norm.ppf(0.5 + checked(confidence) / 2) * self.bse
         return pd.DataFrame({"low": self.params - reach, "high": self.params + reach})
 
     def latent(self, frame: pd.DataFrame, noise: Sequence[str] = ()) -> tuple[Array, Array]:
@@ -96,6 +121,7 @@ class MixedResults:
         frame : DataFrame, n rows
             Needs the formula's columns. A group whose columns are there is taken at its level; a
             group whose columns are not there stands at zero: the average grader, the average tile.
+            Slopes are taken where their group is, and need their own column then.
         noise : sequence of str
             Groups, missing from the frame, to meet at a new level in each row, so that their
             variance counts: noise=("tile", "patch") for a new patch on a new tile.
@@ -105,8 +131,7 @@ class MixedResults:
         mean : (n,) array
         cov : (n, n) array
         """
-        rows = posteriors.lay_out(self.posterior, frame, noise)
-        return rows.mean, posteriors.covariance(self.posterior, rows)
+        return self.mixture.moments(frame, noise)
 
     def latent_marginal(
         self, frame: pd.DataFrame, noise: Sequence[str] = ()
@@ -122,21 +147,37 @@ class MixedResults:
         -------
         mean, variance : (n,) arrays
         """
-        rows = posteriors.lay_out(self.posterior, frame, noise)
-        return rows.mean, posteriors.variance(self.posterior, rows)
+        return self.mixture.marginal_moments(frame, noise)
+
+    def summary(self, confidence: float = 0.95) -> Summary:
+        """Tables of the estimates and sources of variation, to print or to read on."""
+        raise NotImplementedError
+
+    def __repr__(self) -> str:
+        return one_line(self)
+
+    def _repr_html_(self) -> str:
+        return self.summary()._repr_html_()
+
+
+def checked(confidence: float) -> float:
+    """Refuse a confidence that is none."""
+    if not 0 < confidence < 1:
+        raise Misuse(f"confidence must lie between 0 and 1, not {confidence}.")
+    return confidence
 
 
 def random_effects(posterior: Posterior) -> dict[str, pd.DataFrame]:
-    """For each group, the conditional modes of its levels and their standard errors."""
-    if not posterior.groups:
+    """For each random term, the conditional modes of its levels and their standard errors."""
+    if not posterior.terms:
         return {}
-    spread = np.repeat(posterior.sd, [group.size for group in posterior.groups])
+    spread = np.repeat(posterior.sd, [term.size for term in posterior.terms])
     value = spread * posterior.b
     se = spread * np.sqrt(posterior.factor.inverse()[: posterior.b.size])
     tables, start = {}, 0
-    for group in posterior.groups:
-        own = slice(start, start + group.size)
-        index = group.levels.rename(group.name)
-        tables[group.name] = pd.DataFrame({"value": value[own], "se": se[own]}, index=index)
-        start += group.size
+    for term in posterior.terms:
+        own = slice(start, start + term.size)
+        index = term.group.levels.rename(term.group.name)
+        tables[term.name] = pd.DataFrame({"value": value[own], "se": se[own]}, index=index)
+        start += term.size
     return tables

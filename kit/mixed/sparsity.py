@@ -1,9 +1,10 @@
 """Where the non-zeros of I + L Z'WZ L lie, the matrix behind crossed random effects.
 
-Z holds one indicator column a level, so Z'WZ is a table of sums over rows that share two levels.
-Levels of one term never meet, which makes each term's own block diagonal. Such a block is
-eliminated without fill inside it, term after term (patches within tiles first, as a rule), until
-what is left is small enough to be dense. Which sums are needed, and where each lands, is worked out
+Z holds one column a level of each term: 1 where a row is at that level, or for a random slope the
+value of its column there. So Z'WZ is a table of sums over rows that share two levels. Levels of one
+term never meet, which makes each term's own block diagonal. Such a block is eliminated without fill
+inside it, term after term (patches within tiles first, as a rule), until what is left is small
+enough to be dense. Which sums are needed, and where each lands, is worked out
 once (`CrossedPattern`) and serves every evaluation (`CrossedFactor`).
 
 The inverse is computed only where Z'WZ and its factor have entries, after Takahashi, Fagan and Chen
@@ -57,30 +58,44 @@ class CrossedPattern:
         For each term, the level of each row, counted from 0.
     sizes : sequence of int
         Number of levels of each term.
+    values : sequence of ((n,) array or None), optional
+        What each row has in its column of Z: None for an intercept, which has 1.
 
     Attributes
     ----------
     cell : (n,) array
-        Rows that share every level share a cell; sums over rows are first taken by cell.
+        Rows that share every level and value share a cell; sums over rows are first taken by cell.
     columns : (terms, cells) array
         Column of Z for each term and cell.
+    values : (terms, cells) array
+        What stands there.
+    lower, upper : (couplings,) arrays
+        The pairs of columns that meet in some cell.
     q : int
         Number of columns of Z.
     """
 
-    def __init__(self, codes: Sequence[Index], sizes: Sequence[int]) -> None:
+    def __init__(
+        self,
+        codes: Sequence[Index],
+        sizes: Sequence[int],
+        values: Sequence[Array | None] | None = None,
+    ) -> None:
         self.sizes = tuple(int(size) for size in sizes)
         self.offsets = np.concatenate([[0], np.cumsum(self.sizes)]).astype(np.int64)
         self.q = int(self.offsets[-1])
         self.term = np.repeat(np.arange(len(self.sizes)), self.sizes)
-        self.cell, self.columns = _cells(codes, self.sizes, self.offsets)
+        by_row = [None] * len(codes) if values is None else list(values)
+        self.cell, self.columns, self.values = _cells(codes, self.sizes, self.offsets, by_row)
         self.cells = self.columns.shape[1]
-        self._lower, self._upper, self._pair_slots = self._couplings()
+        self.lower, self.upper, self._pair_slots = self._couplings()
         self._slots = np.concatenate([self.columns.ravel(), self._pair_slots.ravel()])
         self._crossings = np.array(
             [(j, k) for j in range(len(self.sizes)) for k in range(j)], dtype=np.int64
         ).reshape(-1, 2)
-        self.stored = self.q + self._lower.size
+        one, other = self._crossings.T
+        self._products = np.vstack([self.values**2, self.values[one] * self.values[other]])
+        self.stored = self.q + self.lower.size
         self.stages, self.rest, self.rest_slots, self.filled = self._eliminate()
         self.length = self.stored + self.filled
 
@@ -100,7 +115,7 @@ class CrossedPattern:
         return distinct % self.q, distinct // self.q, slots + self.q
 
     def _eliminate(self) -> tuple[tuple[Stage, ...], Index, Index, int]:
-        graph = _Graph(self._lower, self._upper, self.q)
+        graph = _Graph(self.lower, self.upper, self.q)
         waiting = set(range(len(self.sizes)))
         diagonal = set(waiting)
         stages = []
@@ -127,10 +142,6 @@ class CrossedPattern:
         saved = float(left) ** 3 - float(left - self.sizes[j]) ** 3
         return products * 30 < saved
 
-    def pair_slots(self, one: int, other: int) -> Index:
-        """Where, for each cell, the value that crosses two terms is stored (one > other)."""
-        return self._pair_slots.reshape(-1, self.cells)[one * (one - 1) // 2 + other]
-
     def gather(self, weights: Array) -> Array:
         """Sum weights over rows into the non-zeros of Z'WZ.
 
@@ -143,38 +154,37 @@ class CrossedPattern:
         (stored,) array
             The diagonal (q values) and then the couplings.
         """
-        repeats = self._slots.size // self.cells
-        return np.bincount(self._slots, np.concatenate([weights] * repeats), self.stored)
+        return np.bincount(self._slots, (self._products * weights).ravel(), self.stored)
 
     def by_column(self, values: Array) -> Array:
         """Z'v from values by cell: sum them into the columns of Z."""
-        repeats = len(self.sizes)
-        return np.bincount(self.columns.ravel(), np.concatenate([values] * repeats), self.q)
+        return np.bincount(self.columns.ravel(), (self.values * values).ravel(), self.q)
 
     def by_cell(self, values: Array) -> Array:
         """Z u by cell: add up each cell's columns."""
-        return values[self.columns].sum(axis=0)
+        total: Array = np.einsum("jc,jc->c", self.values, values[self.columns])
+        return total
 
     def scale(self, sd: Array) -> Array:
         """Each stored non-zero's product of standard deviations (L . L at its two columns)."""
         spread = sd[self.term]
-        return np.concatenate([spread**2, spread[self._lower] * spread[self._upper]])
+        return np.concatenate([spread**2, spread[self.lower] * spread[self.upper]])
 
     def leverage(self, inverse: Array, sd: Array) -> Array:
         """z' L D^-1 L z for each cell, from the inverse at the stored non-zeros."""
-        own = (sd**2) @ inverse[self.columns]
-        if not self._crossings.size:
-            return own
-        cross = inverse[self._pair_slots].reshape(-1, self.cells)
-        return own + (2 * sd[self._crossings[:, 0]] * sd[self._crossings[:, 1]]) @ cross
+        one, other = self._crossings.T
+        size = np.concatenate([sd**2, 2 * sd[one] * sd[other]])
+        slots = self._slots.reshape(-1, self.cells)
+        total: Array = size @ (self._products * inverse[slots])
+        return total
 
     def sd_trace(self, summed: Array, inverse: Array, sd: Array) -> Array:
         """Half the derivative of log det(I + L A L) by each standard deviation, A = `summed`."""
         product = summed * inverse[: self.stored]
         terms = len(self.sizes)
         slope = sd * np.bincount(self.term, product[: self.q], terms)
-        if self._lower.size:
-            low, high = self.term[self._lower], self.term[self._upper]
+        if self.lower.size:
+            low, high = self.term[self.lower], self.term[self.upper]
             cross = product[self.q :]
             slope += np.bincount(low, cross * sd[high], terms)
             slope += np.bincount(high, cross * sd[low], terms)
@@ -183,24 +193,30 @@ class CrossedPattern:
     def times(self, summed: Array, block: Array) -> Array:
         """A @ block, for the symmetric A held in `summed` and a (q, m) block."""
         half = sparse.coo_array(
-            (summed[self.q :], (self._lower, self._upper)), shape=(self.q, self.q)
+            (summed[self.q :], (self.lower, self.upper)), shape=(self.q, self.q)
         ).tocsr()
         product: Array = summed[: self.q, None] * block + half @ block + half.T @ block
         return product
 
 
-def _cells(codes: Sequence[Index], sizes: Sequence[int], offsets: Index) -> tuple[Index, Index]:
-    """Number the distinct combinations of levels, and give each one's columns of Z."""
+def _cells(
+    codes: Sequence[Index], sizes: Sequence[int], offsets: Index, values: Sequence[Array | None]
+) -> tuple[Index, Index, Array]:
+    """Number the distinct combinations of levels and values; give each one's entries of Z."""
     key = np.zeros(len(codes[0]), dtype=np.int64)
-    for code, size in zip(codes, sizes, strict=True):
+    for code, size, value in zip(codes, sizes, values, strict=True):
         key, _ = pd.factorize(key * size + code)
+        if value is not None:
+            place, distinct = pd.factorize(value)
+            key, _ = pd.factorize(key * len(distinct) + place)
     cells = int(key.max()) + 1
     first = np.empty(cells, dtype=np.int64)
     first[key[::-1]] = np.arange(len(key))[::-1]
     columns = np.stack(
         [code[first] + offset for code, offset in zip(codes, offsets[:-1], strict=True)]
     )
-    return key, columns
+    entries = np.stack([np.ones(cells) if value is None else value[first] for value in values])
+    return key, columns, entries
 
 
 class _Graph:

@@ -18,8 +18,10 @@ from kit.mixed import (
     read_group,
 )
 from kit.model.series_fit import formula, groups_carried, series_apart, varied_factors
-from kit.model.shares import scale_to_share, share_to_scale
 from kit.wording import is_share
+
+SHARE_ERROR = 0.01
+"""Added at both ends so that 0 and 1 have a place: about what a share can be measured to."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,3 +136,33 @@ def fit_measurements(
     return MeasureFit(
         measure, results, measured, tuple(factors), tuple(dict.fromkeys(dropped + reasons))
     )
+
+
+def share_to_scale(share: Array, epsilon: float = SHARE_ERROR) -> Array:
+    """Carry shares (0 to 1) to the logit scale used by the models.
+
+        y = log((p + e) / (1 - p + e))
+
+    A share can be measured to about e, so 0 is read as about e and 1 as about 1 - e; without that
+    the logit would be infinite there and small shares would be stretched past what is known.
+
+    Parameters
+    ----------
+    share : ndarray
+        p, 0 to 1; nan stays nan. Values a little outside are taken as 0 or 1.
+    epsilon : float
+        e.
+
+    Returns
+    -------
+    ndarray
+        y, about -4.6 to 4.6 with the e given here.
+    """
+    p = np.clip(np.asarray(share, float), 0.0, 1.0)
+    return np.log((p + epsilon) / (1 - p + epsilon))
+
+
+def scale_to_share(y: Array, epsilon: float = SHARE_ERROR) -> Array:
+    """Carry values on the logit scale back to shares, 0 to 1: undoes `share_to_scale`."""
+    odds = np.exp(np.asarray(y, float))
+    return np.clip((odds * (1 + epsilon) - epsilon) / (1 + odds), 0.0, 1.0)

@@ -27,8 +27,8 @@ GROUPS = (
 )
 """Sources of variation. Of two that cannot be told apart, the earlier one is kept."""
 
-NOISE = ("tile", "patch")
-"""What a pair meets anew each time it is fired: a new patch on a new tile."""
+NOISE = ("tile", "patch", "session")
+"""What a pair meets anew each time it is fired: a new patch on a new tile in a new session."""
 
 STEPS = range(5)
 """Steps of a scale when the series does not say: 0 (none) to 4 (total)."""

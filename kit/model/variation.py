@@ -49,7 +49,7 @@ def variation_table(fit: ScaleFit, confidence: float = 0.9) -> pd.DataFrame:
             "steps": float(sd[j] / step),
             "levels": group.size,
         }
-        for j, group in enumerate(posterior.groups)
+        for j, group in enumerate(posterior.terms)
     ]
     own = float(np.sqrt(LOGISTIC_VARIANCE))
     table = pd.DataFrame(rows).sort_values("sd", ascending=False) if rows else pd.DataFrame()

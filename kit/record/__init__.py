@@ -12,7 +12,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "entries": ["Change", "Entered", "Entry"],
         "form": ["Grading", "GradingServer", "grading_form"],
         "intake": ["Intake", "apply", "read_file", "take_in"],
-        "loss_balance": ["LossBalance", "loss_balance"],
+        "lost_patches": ["LossBalance", "loss_balance"],
         "plan_button": ["plan_saver"],
         "workbook_out": ["write_workbook"],
         "worklist": ["blind_order", "grading_order", "planned_firings", "planned_grades"],

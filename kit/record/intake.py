@@ -9,7 +9,7 @@ from kit.record.comparison import Comparison, compare, enter, laid_over
 from kit.record.csv_in import read_csv
 from kit.record.entries import Change, Entered, Entry
 from kit.record.intake_words import before_in_words, describe, notices
-from kit.record.loss_balance import grades_of_lost_pieces
+from kit.record.lost_patches import grades_of_lost_pieces
 from kit.record.matching import entries_of
 from kit.record.received import RECEIVED, handed_in_before, kept_name, undoing
 from kit.record.workbook_in import read_workbook

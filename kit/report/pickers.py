@@ -67,8 +67,8 @@ def _told_of(analysis: Analysis, overlay: str, base: str) -> Point:
         else "never fired, foretold"
     )
     return Point(
-        f"{pair['verdict']}. A fine edge with a chance of {percent(pair['p_fine_edge'])}, broken "
-        f"through with a chance of {percent(pair['p_breaks_through'])}; spread about "
+        f"{pair['verdict']}. A fine edge with a chance of {percent(pair['fine_edge'])}, broken "
+        f"through with a chance of {percent(pair['broken_through'])}; spread about "
         f"{pair['spread']:.1f}, pull-through about {pair['pull_through']:.1f}; {fired}.",
         f"{overlay} over {base}:",
     )

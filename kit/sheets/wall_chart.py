@@ -6,17 +6,17 @@ from typing import Any
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
+from kit.model import BROKEN_THROUGH, FINE_EDGE, NOT_KNOWN, SOFT_EDGE
 from kit.series import DEFERENCE, FAMILIES, cautions_for, write_whole, writing
 from kit.sheets.paper import MARGIN_MM, checked_paper, typeset
 
 _WIDEST_CELL_MM = 12.0
 _HEADING_MM = 34.0
 _NEEDED = (
-    "base", "overlay", "base_family", "overlay_family", "patches", "p_fine_edge",
-    "p_breaks_through", "verdict",
+    "base", "overlay", "base_family", "overlay_family", "patches", "fine_edge",
+    "broken_through", "verdict",
 )  # fmt: skip
-_MARKS = {SUITED: "disc", BROKEN_ONLY: "dots", AVOID: "cross", NOT_KNOWN: "none"}
+_MARKS = {FINE_EDGE: "disc", BROKEN_THROUGH: "dots", SOFT_EDGE: "cross", NOT_KNOWN: "none"}
 
 
 def write_wall_chart(
@@ -88,8 +88,8 @@ def _cell(cells: pd.DataFrame, base: str, overlay: str) -> dict[str, Any]:
     if (base, overlay) not in cells.index:
         return {"mark": "none", "chance": "", "fired": False}
     row = cells.loc[(base, overlay)]
-    fine, breaks = float(row["p_fine_edge"]), float(row["p_breaks_through"])
-    chance = {SUITED: fine, BROKEN_ONLY: breaks, AVOID: 1 - fine - breaks}
+    fine, breaks = float(row["fine_edge"]), float(row["broken_through"])
+    chance = {FINE_EDGE: fine, BROKEN_THROUGH: breaks, SOFT_EDGE: 1 - fine - breaks}
     sure = chance.get(row["verdict"])
     return {
         "mark": _MARKS[row["verdict"]],

@@ -33,8 +33,21 @@ def cake() -> pd.DataFrame:
 @pytest.fixture(scope="session")
 def references() -> dict[str, dict]:
     """Fits of the published data by R's ordinal and lme4, by case."""
-    cases = json.loads((REFERENCE / "mixed_models.json").read_text())
+    files = ("mixed_models.json", "mixed_models_more.json")
+    cases = [case for file in files for case in json.loads((REFERENCE / file).read_text())]
     return {case["case"]: case for case in cases}
+
+
+@pytest.fixture(scope="session")
+def sleep() -> pd.DataFrame:
+    """Belenky et al. (2003), Journal of Sleep Research 12."""
+    return pd.read_csv(REFERENCE / "sleepstudy.csv")
+
+
+@pytest.fixture(scope="session")
+def strips() -> pd.DataFrame:
+    """Gomez and Gomez (1984), Statistical Procedures for Agricultural Research, 2nd ed., p. 110."""
+    return pd.read_csv(REFERENCE / "strip_plot.csv")
 
 
 @pytest.fixture(scope="session")

@@ -77,9 +77,9 @@ def test_the_log_likelihood_is_that_of_the_dense_normal_density(graded, six_grou
     model = LinearMixedModel("spread_mm ~ firings", data, groups=six_groups[:4])
     fit = model.fit(reml=False)
     cov = fit.residual_sd**2 * np.eye(len(data))
-    for group in model.groups:
-        z = np.eye(group.size)[group.codes]
-        cov += fit.random_sd[group.name] ** 2 * z @ z.T
+    for term in model.terms:
+        z = np.eye(term.size)[term.group.codes]
+        cov += fit.random_sd[term.name] ** 2 * z @ z.T
     off = model.y - model.effects.x @ fit.params.to_numpy()
     density = -0.5 * (
         len(data) * np.log(2 * np.pi) + np.linalg.slogdet(cov)[1] + off @ np.linalg.solve(cov, off)

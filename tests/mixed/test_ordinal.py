@@ -111,7 +111,7 @@ def test_many_points_approach_the_exact_integral(wine):
     density = np.exp(-0.5 * grid**2) / np.sqrt(2 * np.pi)
     total = 0.0
     for code in range(9):
-        own = model.groups[0].codes == code
+        own = model.terms[0].group.codes == code
         eta = (model.effects.x[own] @ psi[4:6])[:, None] + psi[6] * grid
         y = model.y[own]
         chance = 1 / (1 + np.exp(eta - theta[y + 1][:, None])) - 1 / (

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.card.card_geometry import GREYS, SLIP_MARKER_MM, SLIP_MM, WINDOW_GREY, Box, Card
+from kit.photo.card.card_geometry import GREYS, SLIP_MARKER_MM, SLIP_MM, Box, Card
 from kit.photo.card.marker import CARD_IDS, CELLS, card_marker, firing_marker, tile_marker
 
 _LINE_MM = 0.25
@@ -64,17 +64,14 @@ def card_drawing(card: Card) -> list[Mark]:
     marks: list[Mark] = []
     for corner, box in zip(range(len(CARD_IDS)), card.markers, strict=True):
         marks += _cells(card_marker(corner), box)
-    window = card.window
-    marks.append(
-        Rectangle(window.x_mm, window.y_mm, window.width_mm, window.height_mm, WINDOW_GREY)
-    )
+    marks += [Rectangle(b.x_mm, b.y_mm, b.width_mm, b.height_mm, 0.0) for b in card.bricks]
     for box, grey in zip(card.greys, GREYS, strict=True):
         marks.append(Rectangle(box.x_mm, box.y_mm, box.width_mm, box.height_mm, grey))
     for box, word in zip(card.slots, ("tile slip", "firing slip"), strict=True):
         marks += _frame(box, 0.6)
         marks.append(Label(box.x_mm + box.width_mm / 2, box.y_mm + box.height_mm / 2, 1.6, word))
     middle = card.width_mm / 2
-    marks.append(Label(middle, 2.2, 1.7, "Lay the tile on the grey field, patch 1 at this end."))
+    marks.append(Label(middle, 2.2, 1.7, "Lay the tile on the pattern, patch 1 at this end."))
     marks += _ruler(card)
     return marks
 

@@ -16,11 +16,13 @@ QUIET_MM = 4.0
 _COLUMN_MM = QUIET_MM + MARKER_MM + QUIET_MM
 _STRIP_MM = 12.0
 _LEAST_HEIGHT_MM = 80.0
-_LARGEST_SHEET_MM = (255.0, 190.0)
-"""What a home printer can cover on both A4 and US Letter, laid sideways."""
+LARGEST_CARD_MM = (265.0, 196.0)
+"""What a home printer can cover on both A4 and US Letter, laid sideways, 7 mm left at each rim."""
 
 WINDOW_MARGIN_MM = 3.0
-WINDOW_GREY = 0.72
+FIELD_CELL_MM = 2.0
+"""Side of the black and white bricks of the field that the tile is laid on."""
+
 GREYS = (0.0, 0.2, 0.35, 0.5, 0.65, 0.8)
 SLIP_MM = 17.0
 SLIP_MARKER_MM = 11.2
@@ -83,20 +85,20 @@ class Card:
     Parameters
     ----------
     window_width_mm, window_height_mm : float
-        The grey field that the tile is laid on.
+        The patterned field that the tile is laid on.
     """
 
     window_width_mm: float = 56.0
     window_height_mm: float = 56.0
 
     def __post_init__(self) -> None:
-        if self.width_mm > _LARGEST_SHEET_MM[0] or self.height_mm > _LARGEST_SHEET_MM[1]:
+        if self.width_mm > LARGEST_CARD_MM[0] or self.height_mm > LARGEST_CARD_MM[1]:
             raise Misuse(
                 f"A card for a {self.window_width_mm - 2 * WINDOW_MARGIN_MM:g} x "
                 f"{self.window_height_mm - 2 * WINDOW_MARGIN_MM:g} mm blank does not fit on one "
                 f"printed sheet: the blank can be up to "
-                f"{_LARGEST_SHEET_MM[0] - 2 * _COLUMN_MM - 2 * WINDOW_MARGIN_MM:g} x "
-                f"{_LARGEST_SHEET_MM[1] - 2 * _STRIP_MM - 2 * WINDOW_MARGIN_MM:g} mm."
+                f"{LARGEST_CARD_MM[0] - 2 * _COLUMN_MM - 2 * WINDOW_MARGIN_MM:g} x "
+                f"{LARGEST_CARD_MM[1] - 2 * _STRIP_MM - 2 * WINDOW_MARGIN_MM:g} mm."
             )
 
     @property
@@ -109,13 +111,53 @@ class Card:
 
     @property
     def window(self) -> Box:
-        """The grey field for the tile."""
+        """The patterned field for the tile."""
         return Box(
             _COLUMN_MM,
             (self.height_mm - self.window_height_mm) / 2,
             self.window_width_mm,
             self.window_height_mm,
         )
+
+    @property
+    def bricks(self) -> tuple[Box, ...]:
+        """The black bricks of the field: no enamel has this pattern, whatever its colour.
+
+        Each row lies half a brick beside the one above, so that no straight rim can run along the
+        pattern's own edges for long.
+        """
+        window, cell = self.window, FIELD_CELL_MM
+        laid = []
+        for row in range(int(np.ceil(window.height_mm / cell))):
+            top = row * cell
+            first = -(row % 4) * cell / 2
+            for left in np.arange(first, window.width_mm, 2 * cell):
+                start, end = max(float(left), 0.0), min(float(left) + cell, window.width_mm)
+                if end - start > 1e-6:
+                    laid.append(
+                        Box(
+                            window.x_mm + start,
+                            window.y_mm + top,
+                            end - start,
+                            min(cell, window.height_mm - top),
+                        )
+                    )
+        return tuple(laid)
+
+    def blackness(self, place: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Say where the field is printed black: 1 on a black brick, 0 on white, nan beside it.
+
+        Parameters
+        ----------
+        place : ndarray (..., 2)
+            In planned card mm.
+        """
+        window, cell = self.window, FIELD_CELL_MM
+        x, y = place[..., 0] - window.x_mm, place[..., 1] - window.y_mm
+        row = np.floor(y / cell)
+        black = np.floor((x + row % 4 * cell / 2) / cell) % 2 == 0
+        beside = (x < 0) | (y < 0) | (x > window.width_mm) | (y > window.height_mm)
+        return np.where(beside, np.nan, black.astype(float))
 
     @property
     def markers(self) -> tuple[Box, Box, Box, Box]:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.photo.card.card_detection import FoundCard, Slips, find_card, read_slips
-from kit.photo.card.card_geometry import Box
+from kit.photo.card.card_geometry import Box, Card
 from kit.photo.patch.edge_width import transition_width
 from kit.photo.raster import SRGB_TO_LINEAR, Raster, to_lab
 from kit.photo.tile.tile_detection import TilePlace, find_tile
@@ -26,6 +26,8 @@ MOST_BLUR_MM = 0.5
 _ROUND_MARK_MM = 2.2
 _BURNT = 252
 _HALO_MM = 0.4
+_LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)
+"""Of sRGB primaries (IEC 61966-2-1)."""
 
 
 @dataclass(frozen=True)
@@ -89,9 +91,23 @@ def see_window(opened: Opened, plan: PhotoPlan) -> Window:
     size = pixels.shape[1], pixels.shape[0]
     view = raised_view(found.view, height, size, opened.focal_35mm)
     drawn = redraw(pixels, view, real, PER_MM)
-    lab = to_lab(reflectance(drawn, box, light, card))
-    tile = find_tile(lab, PER_MM, plan.blank)
+    linear = reflectance(drawn, box, light, card)
+    black = _printed(card, real, np.linalg.inv(planned) @ view, drawn.shape[:2])
+    tile = find_tile(linear @ _LUMINANCE, black, PER_MM, plan.blank)
+    lab = to_lab(linear)
     return Window(lab, _burnt(drawn), tile, found, slips, light, blur)
+
+
+def _printed(
+    card: Card, box: Box, to_card: NDArray[np.float64], size: tuple[int, int]
+) -> NDArray[np.float64]:
+    """What is printed on the card below each pixel of the window, as seen past the tile's top."""
+    x, y = np.meshgrid(
+        box.x_mm + (np.arange(size[1]) + 0.5) / PER_MM,
+        box.y_mm + (np.arange(size[0]) + 0.5) / PER_MM,
+    )
+    place = cv2.perspectiveTransform(np.stack([x, y], axis=-1).reshape(1, -1, 2), to_card)[0]
+    return card.blackness(place).reshape(size)
 
 
 def card_blur(pixels: Raster, planned: NDArray[np.float64], markers: tuple[Box, ...]) -> float:

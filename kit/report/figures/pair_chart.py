@@ -14,7 +14,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.path import Path
 
-from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
+from kit.model import BROKEN_THROUGH, FINE_EDGE, NOT_KNOWN, SOFT_EDGE
 from kit.report.page.picture import Picture
 from kit.report.page.style import HAIR, INK, PAPER, QUIET, WIDTH_IN, drawn_with, ink_on
 from kit.report.page.verdict_looks import LOOKS, leanings
@@ -136,8 +136,8 @@ def _draw_cells(axes: Axes, judged: pd.DataFrame, place: dict[str, float], cell_
                 [place[base] + raised for base in of_kind["base"]],
                 marker=look.marker,
                 s=(cell_in * 72 * (0.36 if raised == 0.5 else 0.25)) ** 2,
-                color=PAPER if verdict != BROKEN_ONLY else INK,
-                linewidth=1.2 if verdict == AVOID else 0,
+                color=PAPER if verdict != BROKEN_THROUGH else INK,
+                linewidth=1.2 if verdict == SOFT_EDGE else 0,
                 zorder=6,
             )
 
@@ -185,9 +185,9 @@ def _name_families(
 def _draw_key(figure: Figure) -> None:
     square: dict[str, Any] = {"linestyle": "none", "marker": "s", "markersize": 11, "color": INK}
     entries: list[Any] = []
-    for verdict in (SUITED, BROKEN_ONLY, AVOID):
+    for verdict in (FINE_EDGE, BROKEN_THROUGH, SOFT_EDGE):
         look = LOOKS[verdict]
-        ink = INK if verdict == BROKEN_ONLY else PAPER
+        ink = INK if verdict == BROKEN_THROUGH else PAPER
         mark: dict[str, Any] = {
             "linestyle": "none",
             "marker": look.marker,
@@ -202,13 +202,13 @@ def _draw_key(figure: Figure) -> None:
         Line2D(
             [], [], color=LOOKS[v].colour, markerfacecolor=to_hex(_pale(LOOKS[v].colour)), **small
         )
-        for v in (SUITED, BROKEN_ONLY, AVOID)
+        for v in (FINE_EDGE, BROKEN_THROUGH, SOFT_EDGE)
     )
     handlers: dict[Any, Any] = {tuple: HandlerTuple(ndivide=1), unsure: HandlerTuple(ndivide=3)}
     fired = Line2D([], [], linestyle="none", marker=_CORNER, markersize=7, color=INK)
     figure.legend(
         [*entries, fired, unsure],
-        [SUITED, BROKEN_ONLY, AVOID, "has been fired", f"{NOT_KNOWN}: leans so"],
+        [FINE_EDGE, BROKEN_THROUGH, SOFT_EDGE, "has been fired", f"{NOT_KNOWN}: leans so"],
         loc="lower left",
         ncols=2,
         bbox_to_anchor=(0, 0),
@@ -231,9 +231,9 @@ def _finding(judged: pd.DataFrame) -> str:
 
 
 _SAID = {
-    SUITED: ("holds a fine edge", "hold a fine edge"),
-    BROKEN_ONLY: ("suits broken effects only", "suit broken effects only"),
-    AVOID: ("is better avoided", "are better avoided"),
+    FINE_EDGE: ("holds a fine edge", "hold a fine edge"),
+    BROKEN_THROUGH: ("suits broken effects only", "suit broken effects only"),
+    SOFT_EDGE: ("is better avoided", "are better avoided"),
     NOT_KNOWN: ("is not known yet", "are not known yet"),
 }
 

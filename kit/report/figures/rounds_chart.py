@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
+from kit.model import BROKEN_THROUGH, FINE_EDGE, NOT_KNOWN, SOFT_EDGE
 from kit.report.page.picture import Picture
 from kit.report.page.style import QUIET, drawn_with, ink_on, new_figure
 from kit.report.page.verdict_looks import LOOKS
@@ -21,7 +21,7 @@ def rounds_picture(rounds: pd.DataFrame) -> Picture:
     figure = new_figure(height_in=3.4)
     axes = figure.subplots()
     foot = pd.Series(0.0, index=rounds.index)
-    for verdict in (SUITED, BROKEN_ONLY, AVOID, NOT_KNOWN):
+    for verdict in (FINE_EDGE, BROKEN_THROUGH, SOFT_EDGE, NOT_KNOWN):
         colour = LOOKS[verdict].colour
         axes.bar(
             rounds.index, rounds[verdict], 0.8, bottom=foot, color=colour, label=verdict,

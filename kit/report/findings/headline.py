@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
+from kit.model import BROKEN_THROUGH, FINE_EDGE, NOT_KNOWN, SOFT_EDGE
 from kit.report.analysis import Analysis
 from kit.report.findings.finding import all_findings
 from kit.series import FAMILY_PAIRS, family_pair
@@ -11,9 +11,9 @@ from kit.wording import FOUND, adverb, counted, listed, upper_first
 _NAMED = 2
 
 _DOES = {
-    SUITED: ("keeps a fine edge", "keep a fine edge"),
-    BROKEN_ONLY: ("is broken through", "are broken through"),
-    AVOID: ("is better avoided", "are better avoided"),
+    FINE_EDGE: ("keeps a fine edge", "keep a fine edge"),
+    BROKEN_THROUGH: ("is broken through", "are broken through"),
+    SOFT_EDGE: ("is better avoided", "are better avoided"),
     NOT_KNOWN: ("is not known yet", "are not known yet"),
 }
 

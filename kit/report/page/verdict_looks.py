@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import pandas as pd
 from matplotlib.path import Path
 
-from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
+from kit.model import BROKEN_THROUGH, FINE_EDGE, NOT_KNOWN, SOFT_EDGE
 
 
 @dataclass(frozen=True)
@@ -31,9 +31,9 @@ _THREE_DOTS = Path.make_compound_path(
 )
 
 LOOKS = {
-    SUITED: Look("#16697a", "o", "Pairs to trust with a fine stencil"),
-    BROKEN_ONLY: Look("#e3a72f", _THREE_DOTS, "Pairs for a broken effect"),
-    AVOID: Look("#7b1e3a", "x", "Pairs to avoid"),
+    FINE_EDGE: Look("#16697a", "o", "Pairs to trust with a fine stencil"),
+    BROKEN_THROUGH: Look("#e3a72f", _THREE_DOTS, "Pairs for a broken effect"),
+    SOFT_EDGE: Look("#7b1e3a", "x", "Pairs to avoid"),
     NOT_KNOWN: Look("#9aa3ad", None, "Pairs that nobody knows yet"),
 }
 
@@ -54,9 +54,9 @@ def leanings(pairs: pd.DataFrame) -> pd.DataFrame:
     """
     chances = pd.DataFrame(
         {
-            SUITED: pairs["p_fine_edge"],
-            BROKEN_ONLY: pairs["p_breaks_through"],
-            AVOID: 1 - pairs["p_fine_edge"] - pairs["p_breaks_through"],
+            FINE_EDGE: pairs["fine_edge"],
+            BROKEN_THROUGH: pairs["broken_through"],
+            SOFT_EDGE: 1 - pairs["fine_edge"] - pairs["broken_through"],
         }
     )
     leaning = chances.idxmax(axis=1)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
+from kit.model import BROKEN_THROUGH, FINE_EDGE, NOT_KNOWN, SOFT_EDGE
 from kit.report.analysis import Analysis
 from kit.report.figures.pair_chart import pair_chart
 from kit.report.page.document import Block, Bullets, Paragraph, Point, Section, TableBlock, table_of
@@ -57,9 +57,9 @@ def rule_in_words(settings: Settings) -> str:
 def _verdict_points(settings: Settings) -> tuple[Point, ...]:
     step = settings.verdict.fine_edge_at_most
     return (
-        Point(f"spread and pull-through both stay at grade {step} or below.", f"{SUITED}:"),
-        Point("the base comes up through the overlay; use it for that.", f"{BROKEN_ONLY}:"),
-        Point("it holds no fine edge, and makes no dependable broken effect.", f"{AVOID}:"),
+        Point(f"spread and pull-through both stay at grade {step} or below.", f"{FINE_EDGE}:"),
+        Point("the base comes up through the overlay; use it for that.", f"{BROKEN_THROUGH}:"),
+        Point("it holds no fine edge, and makes no dependable broken effect.", f"{SOFT_EDGE}:"),
         Point("the samples do not decide. It is not a verdict, and not a maybe.", f"{NOT_KNOWN}:"),
     )
 
@@ -86,8 +86,8 @@ def _read_aloud(analysis: Analysis) -> str:
     )
     return (
         f"One pair read aloud: {pair['overlay']} over {pair['base']} holds a fine edge with a "
-        f"chance of {percent(pair['p_fine_edge'])} and is broken through with a chance of "
-        f"{percent(pair['p_breaks_through'])}. The verdict is '{pair['verdict']}'. {fired} The "
+        f"chance of {percent(pair['fine_edge'])} and is broken through with a chance of "
+        f"{percent(pair['broken_through'])}. The verdict is '{pair['verdict']}'. {fired} The "
         f"other way round, {back['overlay']} over {back['base']}, the verdict is "
         f"'{back['verdict']}'."
     )

@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from kit.model import NOT_KNOWN, SUITED, proportional_odds_check
+from kit.model import FINE_EDGE, NOT_KNOWN, proportional_odds_check
 from kit.record import loss_balance
 from kit.report.analysis import Analysis
 from kit.report.page.document import Bullets, Paragraph, Point, Section
@@ -49,18 +49,18 @@ def _close_calls(analysis: Analysis) -> list[Point]:
 
 def _hidden_link(analysis: Analysis) -> list[Point]:
     """Suited pairs that rest on how spread and pull-through go together."""
-    if "p_fine_edge_at_least" not in analysis.pairs:
+    if "fine_edge" not in analysis.pairs:
         return []
     confidence = analysis.series.settings.verdict.confidence
-    suited = analysis.pairs[analysis.pairs["verdict"] == SUITED]
-    resting = suited[suited["p_fine_edge_at_least"] < confidence]
+    suited = analysis.pairs[analysis.pairs["verdict"] == FINE_EDGE]
+    resting = suited[suited["fine_edge"] < confidence]
     if resting.empty:
         return []
     return [
         Point(
             f"{len(resting)} of {counted(len(suited), 'suited pair')} would not be called suited "
             f"if spread and pull-through never went wrong on the same patch: then the chance "
-            f"of a fine edge would be as low as {percent(resting['p_fine_edge_at_least'].min())}.",
+            f"of a fine edge would be as low as {percent(resting['fine_edge'].min())}.",
             "How the two scores go together:",
         )
     ]

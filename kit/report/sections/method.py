@@ -113,7 +113,7 @@ def _of_scale(analysis: Analysis, scale: Scale, fit: ScaleFit) -> Fold:
 
 
 def _estimates(scale: Scale, fit: ScaleFit) -> TableBlock:
-    interval = fit.results.conf_int(alpha=0.1)
+    interval = fit.results.conf_int(confidence=0.9)
     frame = pd.DataFrame(
         {
             "Term": [_cut_words(name) for name in fit.results.params.index],

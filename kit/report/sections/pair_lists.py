@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
+from kit.model import BROKEN_THROUGH, FINE_EDGE, NOT_KNOWN, SOFT_EDGE
 from kit.report.analysis import Analysis
 from kit.report.page.document import Block, Fold, Paragraph, Section, TableBlock, table_of
 from kit.report.page.verdict_looks import LOOKS, leanings
@@ -13,15 +13,15 @@ _TO = "\u2060–\u2060"
 """An en dash at which no line breaks."""
 
 _ABOUT = {
-    SUITED: "Use these where the stencil must stay crisp.",
-    BROKEN_ONLY: "The base comes up through these. Use them where that is the effect you want.",
-    AVOID: "Neither a fine edge nor a dependable broken effect is to be expected of these.",
+    FINE_EDGE: "Use these where the stencil must stay crisp.",
+    BROKEN_THROUGH: "The base comes up through these. Use them where that is the effect you want.",
+    SOFT_EDGE: "Neither a fine edge nor a dependable broken effect is to be expected of these.",
     NOT_KNOWN: "For these the samples do not decide. Fire one before you rely on it.",
 }
 _NONE = {
-    SUITED: "No pair can be trusted with a fine edge on these samples.",
-    BROKEN_ONLY: "No pair is sure enough to break through.",
-    AVOID: "No pair is known to be one to avoid.",
+    FINE_EDGE: "No pair can be trusted with a fine edge on these samples.",
+    BROKEN_THROUGH: "No pair is sure enough to break through.",
+    SOFT_EDGE: "No pair is known to be one to avoid.",
     NOT_KNOWN: "Every pair has a verdict.",
 }
 

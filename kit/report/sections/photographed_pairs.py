@@ -71,7 +71,7 @@ def _compared(graded: pd.DataFrame, by_picture: pd.DataFrame) -> tuple[Paragraph
 
 def _estimates(fit: MeasureFit) -> Fold:
     results = fit.results
-    interval = results.conf_int(alpha=0.1)
+    interval = results.conf_int(confidence=0.9)
     unit = "logit of the share" if fit.is_share else "mm"
     effects = pd.DataFrame(
         {

@@ -4,7 +4,7 @@ from typing import Any
 
 import pandas as pd
 
-from kit.model import AVOID, BROKEN_ONLY, SUITED, residuals
+from kit.model import BROKEN_THROUGH, FINE_EDGE, SOFT_EDGE, residuals
 from kit.report.analysis import Analysis
 from kit.report.page.document import Block, Bullets, Paragraph, Point, Section
 from kit.report.page.verdict_looks import leanings
@@ -15,10 +15,10 @@ _MOST = 6
 _PATCHES = 2
 
 _USUAL = {
-    "leaded over leaded": (SUITED,),
-    "unleaded over unleaded": (SUITED,),
-    "leaded over unleaded": (AVOID,),
-    "unleaded over leaded": (BROKEN_ONLY, AVOID),
+    "leaded over leaded": (FINE_EDGE,),
+    "unleaded over unleaded": (FINE_EDGE,),
+    "leaded over unleaded": (SOFT_EDGE,),
+    "unleaded over leaded": (BROKEN_THROUGH, SOFT_EDGE),
 }
 """Common practice, no source: like over like behaves, unlike over unlike does not."""
 
@@ -97,7 +97,7 @@ def against_the_rule(pairs: pd.DataFrame) -> pd.DataFrame:
         return pairs
     judged = leanings(pairs)
     odd = [
-        verdict in (SUITED, BROKEN_ONLY, AVOID)
+        verdict in (FINE_EDGE, BROKEN_THROUGH, SOFT_EDGE)
         and verdict not in _USUAL[family_pair(base, overlay)]
         for verdict, base, overlay in zip(
             judged["verdict"], judged["base_family"], judged["overlay_family"], strict=True
@@ -109,9 +109,9 @@ def against_the_rule(pairs: pd.DataFrame) -> pd.DataFrame:
 def _point(pair: Any) -> Point:
     families = family_pair(pair.base_family, pair.overlay_family)
     does = {
-        SUITED: "holds a fine edge all the same",
-        BROKEN_ONLY: "is broken through",
-        AVOID: "holds no fine edge",
+        FINE_EDGE: "holds a fine edge all the same",
+        BROKEN_THROUGH: "is broken through",
+        SOFT_EDGE: "holds no fine edge",
     }[pair.verdict]
     ground = (
         f"seen on {counted(int(pair.patches), 'patch', 'patches')}"

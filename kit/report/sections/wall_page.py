@@ -1,6 +1,6 @@
 """The one-page summary for the class wall."""
 
-from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
+from kit.model import BROKEN_THROUGH, FINE_EDGE, NOT_KNOWN, SOFT_EDGE
 from kit.report.analysis import Analysis
 from kit.report.figures.pair_chart import pair_chart
 from kit.report.findings.headline import answer
@@ -10,9 +10,9 @@ from kit.wording import percent
 
 _NAMED = 6
 _SAID = {
-    SUITED: "None can be trusted yet.",
-    BROKEN_ONLY: "None is sure yet.",
-    AVOID: "None is known to be bad.",
+    FINE_EDGE: "None can be trusted yet.",
+    BROKEN_THROUGH: "None is sure yet.",
+    SOFT_EDGE: "None is known to be bad.",
     NOT_KNOWN: "None: every pair has a verdict.",
 }
 
