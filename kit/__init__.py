@@ -20,5 +20,9 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "sheets",
         "studio",
     ],
-    submod_attrs={"model": ["pairs"], "series": ["Series", "read_series"]},
+    submod_attrs={
+        "design": ["Plan", "next_patches", "plan"],
+        "model": ["pairs"],
+        "series": ["Series", "read_series"],
+    },
 )

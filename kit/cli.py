@@ -79,7 +79,8 @@ def plan(
     yes: Annotated[bool, typer.Option("--yes", help="Write the plan without asking.")] = False,
 ) -> None:
     """Choose tiles and patches; say what they will tell and what they save."""
-    from kit.design import NEXT_TILES, every_round, plan_series, precision, saving
+    from kit.design import NEXT_TILES, precision, saving
+    from kit.design import plan as make_plan
     from kit.series import read_series, series_folder
 
     folder = series_folder(series)
@@ -88,7 +89,7 @@ def plan(
     if found.tiles.empty and ask is None and tiles is None and not yes:
         ask, tiles = _asked(found.settings.ask, NEXT_TILES if after else found.settings.tiles)
     with _progress() as say:
-        planned, chosen = plan_series(
+        chosen = make_plan(
             found,
             ask=ask,
             tiles=tiles,
@@ -96,9 +97,9 @@ def plan(
             after=earlier,
             progress=say,
         )
-        rounds = every_round(planned, earlier)
-        sure = precision(rounds, planned.stock, firings=planned.settings.last_firing)
-        spared = saving(chosen, planned.colours, planned.settings)
+        planned = chosen.series
+        sure = precision(planned, earlier)
+        spared = saving(planned)
     together = [f"With {', '.join(after)} before it:"] if after else []
     print("\n".join([chosen.describe(), *together, *sure.sentences(), *spared.sentences()]))
     if yes or typer.confirm("Write this plan?"):

@@ -51,7 +51,7 @@ class Problem:
     @property
     def _is_text(self) -> bool:
         """Whether the file has lines and keys, not rows and columns."""
-        return self.file.endswith((".toml", ".jsonl"))
+        return self.file.endswith((".toml", ".log"))
 
 
 class DataProblems(ValueError):

@@ -11,7 +11,9 @@ from kit.errors import DataProblems, Misuse, Problem
 from kit.series import datapackage, settings_file
 from kit.series.cells import empty_frame, format_table, parse_table, with_every_column
 from kit.series.consistency import settings_problems, table_problems
-from kit.series.disk import read_together, replace_files
+from kit.series.disk import read_together
+from kit.series.journal import Occasion
+from kit.series.journaled import write_journaled
 from kit.series.observations import colours_in_stock
 from kit.series.paths import checked_name, link_problems
 from kit.series.settings import Settings, as_html_table
@@ -81,8 +83,17 @@ class Series:
         """The data frames by table name."""
         return {name: getattr(self, name) for name in self.tables}
 
-    def write(self, folder: Path | str) -> Path:
-        """Write the series to a folder; what has not changed stays byte for byte.
+    def write(self, folder: Path | str, occasion: Occasion | None = None) -> Path:
+        """Write the series to a folder, and into its journal what changes.
+
+        What has not changed stays byte for byte. A folder of an older format is brought up to
+        date, and its files are kept as they were in a folder beside them.
+
+        Parameters
+        ----------
+        folder : Path
+        occasion : Occasion, optional
+            What happened, who did it and why, for the journal.
 
         Raises
         ------
@@ -95,7 +106,7 @@ class Series:
         checked_name(folder.name)
         if problems := self.problems():
             raise DataProblems(problems)
-        replace_files(folder, self.files(), self.sources)
+        write_journaled(folder, self.sources, self.files(), occasion)
         return folder
 
     def problems(self) -> list[Problem]:

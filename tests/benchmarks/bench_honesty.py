@@ -18,7 +18,7 @@ import sys
 import time
 import warnings
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import joblib
 import numpy as np
@@ -73,9 +73,7 @@ def planned(kind: Kind, seed: int) -> Series:
     settings = Settings(
         "Invented", "Which pairs work?", tiles=kind.tiles, graders=graders, seed=seed
     )
-    chosen = plan(settings, colours)
-    empty = new_series("invented", settings, colours)
-    return replace(empty, tiles=chosen.tiles, patches=chosen.patches)
+    return plan(new_series("invented", settings, colours)).series
 
 
 def graded(series: Series, seed: int) -> tuple[Series, Truth]:

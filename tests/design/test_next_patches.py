@@ -10,10 +10,16 @@ from scipy.special import expit
 from scipy.stats import norm
 
 from kit.design import next_patches
-from kit.design.grade_information import grade_information
-from kit.design.pair_field import PairField
-from kit.design.pair_knowledge import fitted_scores, knowledge_of
-from kit.design.verdict_worth import KAPPA, NOT_KNOWN, ScoreKnowledge, judged, worth
+from kit.design.surveys.expected_verdicts import (
+    KAPPA,
+    NOT_KNOWN,
+    ScoreKnowledge,
+    grade_information,
+    judged,
+    worth,
+)
+from kit.design.surveys.pair_covariance import PairField
+from kit.design.surveys.pair_knowledge import fitted_scores, knowledge_of
 from kit.errors import Misuse
 from kit.model import VERDICTS, PairSetting, pair_table
 from kit.model.verdicts import verdicts

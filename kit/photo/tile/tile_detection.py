@@ -132,7 +132,7 @@ def _covered(level: Raster, printed: Raster, known: NDArray[np.bool_]) -> Raster
 
 def _largest(there: NDArray[np.bool_]) -> Raster | None:
     border = round(_BORDER_MM * _LOOK_PER_MM)
-    mask = np.zeros(there.shape, np.uint8)
+    mask: Raster = np.zeros(there.shape, np.uint8)
     mask[border:-border, border:-border] = there[border:-border, border:-border]
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (17, 17))
     mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, kernel)

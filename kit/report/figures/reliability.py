@@ -58,9 +58,9 @@ def expected_and_seen(fit: ScaleFit, scale: Scale) -> Picture | None:
         f"Every point compares a group of grades. On average what was seen lies {percent(off)} "
         "away from what was expected.",
         figure,
-        note="Points on the slanted line: just as expected. The upright lines say how far off chance "
-        "alone would put them 9 times in 10. The model has seen these grades: how it does with new "
-        "ones, only new ones can show.",
+        note="Points on the slanted line: just as expected. The upright lines say how far off "
+        "chance alone would put them 9 times in 10. The model has seen these grades: how it does "
+        "with new ones, only new ones can show.",
     )
 
 

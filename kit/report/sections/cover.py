@@ -79,9 +79,9 @@ def chart_and_look_up(analysis: Analysis) -> tuple[Block, ...]:
 
 def _effects(analysis: Analysis) -> tuple[Block, ...]:
     drawn = (
-        effects_in_steps(analysis.effects[scale.name], scale)
+        effects_in_steps(analysis.scores[scale.name].effects, scale)
         for scale in analysis.scales
-        if scale.name in analysis.effects
+        if scale.name in analysis.scores
     )
     return tuple(picture for picture in drawn if picture is not None)
 

@@ -85,7 +85,7 @@ def _why_so_few(analysis: Analysis) -> str:
 
 def _saved(analysis: Analysis) -> tuple[Paragraph, ...]:
     try:
-        told = saving(analysis.series, analysis.series.colours, analysis.series.settings)
+        told = saving(analysis.series)
     except Misuse:
         return ()
     fired, every = int(told.table.at["this plan", "patches"]), told.pairs
