@@ -24,7 +24,7 @@ from kit.drawing.svg import (
     text_width,
     words,
 )
-from kit.model import ENDINGS, LEANINGS, LOOKS, NOT_KNOWN, Look, look, shown_chance, through
+from kit.model import LEANINGS, LOOKS, NOT_KNOWN, Look, look, shown_chance, through
 from kit.series import FAMILIES
 from kit.wording import counted, listed, whole_percent
 

@@ -10,6 +10,7 @@ from typing import Any
 from urllib.parse import quote
 
 from kit.drawing import Drawing
+from kit.report.page.colours import PAGE_COLOURS
 from kit.report.page.document import (
     Answer,
     Beside,
@@ -30,7 +31,6 @@ from kit.report.page.document import (
 from kit.report.page.look_up import look_up_html, script
 from kit.report.page.pair_groups import pair_groups_html
 from kit.report.page.picture import Picture
-from kit.report.page.colours import PAGE_COLOURS
 from kit.wording import day
 
 _TOP_LEVEL = 2
