@@ -35,14 +35,20 @@ _ROOMS = (
 __all__ = [*_VERBS, *_ROOMS]
 
 if TYPE_CHECKING:
-    from kit.design import next_patches, plan, precision, saving
+    from kit.design import next_patches as next_patches
+    from kit.design import plan as plan
+    from kit.design import precision as precision
+    from kit.design import saving as saving
     from kit.model import fit_series as fit
-    from kit.model import pairs
+    from kit.model import pairs as pairs
     from kit.photo import measure_series as measure_photos
-    from kit.record import take_in
-    from kit.report import analyse, write_every_report, write_report
-    from kit.series import read_series, start_series
-    from kit.sheets import write_sheets
+    from kit.record import take_in as take_in
+    from kit.report import analyse as analyse
+    from kit.report import write_every_report as write_every_report
+    from kit.report import write_report as write_report
+    from kit.series import read_series as read_series
+    from kit.series import start_series as start_series
+    from kit.sheets import write_sheets as write_sheets
 
 
 def __getattr__(name: str) -> Any:
