@@ -16,10 +16,11 @@ from kit.errors import (
 )
 from kit.mixed.laplace import LaplaceLikelihood, Mode, OrdinalRows
 from kit.mixed.mixture import Mixture
-from kit.mixed.optimise import Optimum, inverse_of, minimise
+from kit.mixed.optimise import Optimum, descend, inverse_of, minimise
 from kit.mixed.ordinal_results import OrdinalResults
 from kit.mixed.posterior import Posterior, new_level_variance
 from kit.mixed.prior import Prior
+from kit.mixed.profile_likelihood import Profile
 from kit.mixed.quadrature import QuadratureLikelihood
 from kit.mixed.results import random_effects
 from kit.mixed.sparsity import Array, Index
@@ -198,6 +199,12 @@ class OrdinalFit:
         cov = inverse_of(self.best.hessian)[self.fixed :, self.fixed :]
         return np.outer(share, share) * cov
 
+    def sd_shares(self) -> Array:
+        """Standard error of each standard deviation, as a share of it."""
+        error = np.sqrt(np.diag(inverse_of(self.best.hessian))[self.fixed :])
+        with np.errstate(divide="ignore"):
+            return error / self.best.x[self.fixed :]
+
     def given(self, log_sd: Array) -> tuple[float, Posterior] | None:
         """What is known where the standard deviations are given.
 
@@ -230,6 +237,31 @@ class OrdinalFit:
         cov[fixed, fixed] = np.linalg.inv(information)
         density = mode.value + self._log_prior(x)[0] - 0.5 * np.linalg.slogdet(information)[1]
         return float(density), self._posterior(x, cov, mode)
+
+    def profile(self, place: int) -> Profile:
+        """The deviance of one of psi: a threshold, an effect, or after them a deviation's sd."""
+        inward = np.linalg.inv(self.outward)
+        psi = self.outward @ self.best.x
+        hessian = inward.T @ self.best.hessian @ inward
+        rest = np.delete(np.arange(psi.size), place)
+        inverse = inverse_of(hessian[np.ix_(rest, rest)])
+        drift = inverse @ hessian[rest, place]
+
+        def deviance(value: float) -> float:
+            held = psi.copy()
+            held[place] = value
+
+            def objective(free: Array, near: Mode | None) -> tuple[float, Array, Mode | None]:
+                held[rest] = free
+                height, slope, mode = self.objective(inward @ held, near)
+                return height, (inward.T @ slope)[rest], mode
+
+            _, least = descend(objective, psi[rest] - drift * (value - psi[place]), inverse)
+            return 2 * (least - self.best.value)
+
+        step = float(np.sqrt(inverse_of(hessian)[place, place]))
+        floor = -np.inf if place < self.fixed else 0.0
+        return Profile(float(psi[place]), step, deviance, floor)
 
     def results(self) -> OrdinalResults:
         """What the fit says, with its warnings."""
