@@ -23,13 +23,15 @@ from kit.mixed.prior import Prior
 from kit.mixed.profile_likelihood import Profile
 from kit.mixed.quadrature import QuadratureLikelihood
 from kit.mixed.results import random_effects
+from kit.mixed.separation import without_finite_estimate
 from kit.mixed.sparsity import Array, Index
 
 if TYPE_CHECKING:
     from kit.mixed.ordinal import OrdinalMixedModel
 
-# Past this many logits over a factor's range an effect says "always", not "how much".
-SEPARATED = 12.0
+# Where an effect runs off, the slope that is left when the search stops is far below a logit's
+# worth of curvature: only then is it worth asking whether there is a finite estimate.
+RUN_OFF = 20.0
 # A standard deviation below this share of a logit cannot be told from zero.
 NEGLIGIBLE_SD = 1e-3
 START_SD = 0.6
@@ -300,8 +302,7 @@ class OrdinalFit:
                 "errors. Simplify the model, or fit with prior='weak'.",
                 NotConvergedWarning,
             )
-        size = np.abs(results.params.to_numpy()[self.rows.cuts :]) * self.reach
-        wide = [n for n, s in zip(self.model.effects.names, size, strict=True) if s > SEPARATED]
+        wide = self._without_finite_estimate(results)
         if wide:
             say(
                 f"{', '.join(wide)} splits the grades so cleanly that its effect has no finite "
@@ -319,6 +320,15 @@ class OrdinalFit:
                 "beyond what the rest explains.",
                 BoundaryVarianceWarning,
             )
+
+    def _without_finite_estimate(self, results: OrdinalResults) -> list[str]:
+        """Effects that the search only stopped for want of slope."""
+        error = results.bse.to_numpy()[self.rows.cuts :] * self.reach
+        if self.prior is not None or (results.converged and not np.any(error > RUN_OFF)):
+            return []
+        names = self.model.effects.names
+        x = self.model.effects.x
+        return [names[j] for j in without_finite_estimate(self.rows.y, x, self.rows.steps)]
 
 
 def _without_empty(
