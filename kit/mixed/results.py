@@ -1,8 +1,8 @@
 """What every fitted model offers, whatever its response."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, Self
 
 import numpy as np
 import pandas as pd
@@ -10,10 +10,12 @@ from scipy.stats import norm
 
 from kit.errors import Misuse
 from kit.mixed.display import Summary, one_line
+from kit.mixed.integration import Fit, integrated_mixture
 from kit.mixed.mixture import Mixture
 from kit.mixed.posterior import Posterior
 from kit.mixed.prior import Prior
 from kit.mixed.sparsity import Array
+from kit.mixed.threads import one_thread
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -43,6 +45,8 @@ class MixedResults:
     mixture : Mixture
         What predictions are averaged over: the fit itself, or several values of the standard
         deviations around it.
+    fit : OrdinalFit or LinearFit
+        The likelihood and where its search ended.
     """
 
     model: Any
@@ -57,6 +61,7 @@ class MixedResults:
     converged: bool
     prior: Prior | None
     mixture: Mixture
+    fit: Fit
 
     @property
     def formula(self) -> str:
@@ -148,6 +153,28 @@ class MixedResults:
         mean, variance : (n,) arrays
         """
         return self.mixture.marginal_moments(frame, noise)
+
+    def integrated(self) -> Self:
+        """The same fit, its predictions averaged over the standard deviations' uncertainty.
+
+        A fit by itself takes the standard deviations at their best values and carries their
+        uncertainty to first order. Here all that is foretold is worked out anew at several values
+        around the best (`integration_points`), each weighted by how likely the data make it. That
+        pays where groups are few and small.
+
+        Raises
+        ------
+        Misuse
+            If there are no groups, or no prior: without one the data alone may leave a standard
+            deviation at zero or without bound.
+        """
+        if not self.posterior.terms or self.prior is None:
+            raise Misuse(
+                "Averaging over standard deviations needs groups and a prior. Fit with "
+                "prior='weak'."
+            )
+        with one_thread():
+            return replace(self, mixture=integrated_mixture(self.posterior, self.fit))
 
     def summary(self, confidence: float = 0.95) -> Summary:
         """Tables of the estimates and sources of variation, to print or to read on."""
