@@ -14,7 +14,8 @@ from kit.errors import (
     NotConvergedWarning,
     SeparationWarning,
 )
-from kit.mixed.laplace import LaplaceLikelihood, Mode, OrdinalRows
+from kit.mixed.grade_rows import GradeRows, GradeTerms
+from kit.mixed.laplace import LaplaceLikelihood, Mode
 from kit.mixed.mixture import Mixture
 from kit.mixed.optimise import Optimum, descend, inverse_of, minimise
 from kit.mixed.ordinal_results import OrdinalResults
@@ -35,6 +36,9 @@ RUN_OFF = 20.0
 # A standard deviation below this share of a logit cannot be told from zero.
 NEGLIGIBLE_SD = 1e-3
 START_SD = 0.6
+
+
+Reached = tuple[float, Array, Mode[GradeTerms] | None]
 
 
 class OrdinalFit:
@@ -65,17 +69,17 @@ class OrdinalFit:
         y, self.labels = model.y, model.labels
         if prior is None or prior.step_shape == 1:
             y, self.labels = _without_empty(y, self.labels, model.response)
-        self.rows = OrdinalRows(
+        self.rows = GradeRows(
             y, (x - self.centre) / self.unit, model.pattern, len(self.labels), len(model.terms)
         )
         self.laplace = LaplaceLikelihood(self.rows)
-        self.likelihood: LaplaceLikelihood | QuadratureLikelihood = (
-            QuadratureLikelihood(self.laplace, quadrature) if quadrature > 1 else self.laplace
+        self.likelihood: LaplaceLikelihood[GradeTerms] | QuadratureLikelihood = (
+            QuadratureLikelihood(self.rows, quadrature) if quadrature > 1 else self.laplace
         )
 
         self.best = self._at_zero(self._search())
 
-    def _search(self) -> Optimum[Mode]:
+    def _search(self) -> Optimum[Mode[GradeTerms]]:
         start = self._start()
         mode = self.laplace.mode(start)
         if mode is None:
@@ -96,7 +100,9 @@ class OrdinalFit:
             ]
         )
 
-    def objective(self, x: Array, near: Mode | None) -> tuple[float, Array, Mode | None]:
+    def objective(
+        self, x: Array, near: Mode[GradeTerms] | None
+    ) -> tuple[float, Array, Mode[GradeTerms] | None]:
         """Minus the log of likelihood times prior, with its gradient."""
         mode = self.likelihood.mode(x, None if near is None else near.b)
         if mode is None:
@@ -137,7 +143,7 @@ class OrdinalFit:
             bend[spread, spread] = -self.prior.spread_terms(sd)[2]
         return bend
 
-    def _at_zero(self, best: Optimum[Mode]) -> Optimum[Mode]:
+    def _at_zero(self, best: Optimum[Mode[GradeTerms]]) -> Optimum[Mode[GradeTerms]]:
         """Make standard deviations positive, and zero where they cannot be told from it."""
         flip = np.ones(best.x.size)
         spreads = slice(best.x.size - self.rows.free_sds, None)
@@ -168,7 +174,7 @@ class OrdinalFit:
         """Number of thresholds and effects, which come first."""
         return self.rows.size - self.rows.free_sds
 
-    def _posterior(self, x: Array, cov: Array, mode: Mode) -> Posterior:
+    def _posterior(self, x: Array, cov: Array, mode: Mode[GradeTerms]) -> Posterior:
         """What is known at `x`, whose own uncertainty is `cov`."""
         model, rows = self.model, self.rows
         psi = self.outward @ x
@@ -253,7 +259,9 @@ class OrdinalFit:
             held = psi.copy()
             held[place] = value
 
-            def objective(free: Array, near: Mode | None) -> tuple[float, Array, Mode | None]:
+            def objective(
+                free: Array, near: Mode[GradeTerms] | None
+            ) -> tuple[float, Array, Mode[GradeTerms] | None]:
                 held[rest] = free
                 height, slope, mode = self.objective(inward @ held, near)
                 return height, (inward.T @ slope)[rest], mode
