@@ -16,7 +16,6 @@ from kit.mixed.optimise import Optimum, descend, inverse_of, minimise
 from kit.mixed.posterior import Posterior, new_level_variance
 from kit.mixed.prior import Prior
 from kit.mixed.profile_likelihood import Profile
-from kit.mixed.quadrature import QuadratureLikelihood
 from kit.mixed.results import MixedResults
 from kit.mixed.sparsity import Array
 
@@ -39,7 +38,8 @@ class LaplaceFit(Generic[T]):
         What the effects' columns were divided by.
     scale : float
         Length of one unit of the prior on the scale of eta: 1 for logits.
-    quadrature : int
+    likelihood : optional
+        A better approximation than Laplace's, with `mode` and `gradient`.
 
     Attributes
     ----------
@@ -56,19 +56,17 @@ class LaplaceFit(Generic[T]):
         rows: Rows[T],
         unit: Array,
         scale: float = 1.0,
-        quadrature: int = 1,
+        likelihood: Any = None,
     ) -> None:
         self.model, self.prior, self.rows, self.scale = model, prior, rows, scale
         self.laplace = LaplaceLikelihood(rows)
-        self.likelihood: Any = QuadratureLikelihood(rows, quadrature) if quadrature > 1 else None
-        self.likelihood = self.likelihood or self.laplace
+        self.likelihood = likelihood or self.laplace
         self.fixed = rows.own + rows.x.shape[1]
         self.effects = slice(rows.own, self.fixed)
         self.sds = slice(self.fixed, self.fixed + rows.free_sds)
         # The prior's standard deviation of each effect, per inner unit.
-        self.effect_sd = (
-            (prior or Prior()).effect_sd * scale * unit / np.ptp(model.effects.x, axis=0)
-        )
+        reach = np.ptp(model.effects.x, axis=0) / unit
+        self.effect_sd = (prior or Prior()).effect_sd * scale / reach
         self.outward, self.offset = np.eye(rows.size), np.zeros(rows.size)
         self.outward[self.effects, self.effects] = np.diag(1 / unit)
         self.outward[self.sds, self.sds] = np.diag([1 / term.unit for term in model.terms])

@@ -1,6 +1,7 @@
 """One fit of an ordinal mixed model: its start, its prior, its results."""
 
 import warnings
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from kit.mixed.laplace_fit import START_SD, LaplaceFit
 from kit.mixed.mixture import Mixture
 from kit.mixed.ordinal_results import OrdinalResults
 from kit.mixed.prior import Prior
+from kit.mixed.quadrature import QuadratureLikelihood
 from kit.mixed.results import random_effects
 from kit.mixed.separation import without_finite_estimate
 from kit.mixed.sparsity import Array, Index
@@ -43,7 +45,8 @@ class OrdinalFit(LaplaceFit[GradeTerms]):
         rows = GradeRows(
             y, (x - self.centre) / unit, model.pattern, len(self.labels), len(model.terms)
         )
-        super().__init__(model, prior, rows, unit, quadrature=quadrature)
+        finer = QuadratureLikelihood(rows, quadrature) if quadrature > 1 else None
+        super().__init__(model, prior, rows, unit, likelihood=finer)
 
     def _set_outward(self) -> None:
         back = np.diag(self.outward[self.effects, self.effects])
@@ -101,7 +104,7 @@ class OrdinalFit(LaplaceFit[GradeTerms]):
 
 def threshold_names(labels: tuple[Any, ...]) -> list[str]:
     """'1|2' for the threshold between steps 1 and 2."""
-    return [f"{a}|{b}" for a, b in zip(labels[:-1], labels[1:], strict=True)]
+    return [f"{a}|{b}" for a, b in pairwise(labels)]
 
 
 def start_thresholds(rows: GradeRows) -> Array:
