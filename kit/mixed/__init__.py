@@ -1,6 +1,8 @@
 """Ordinal and linear mixed models: formulas, sparse algebra, priors, results, prediction."""
 
 from kit.mixed.grouping import Group, RandomTerm, read_group, same_division
+from kit.mixed.joint import JointMixedModel
+from kit.mixed.joint_results import JointResults
 from kit.mixed.linear import LinearMixedModel
 from kit.mixed.linear_results import LinearResults
 from kit.mixed.mixture import LatentDraws, square_root
@@ -14,6 +16,8 @@ from kit.mixed.threads import one_thread
 __all__ = [
     "Array",
     "Group",
+    "JointMixedModel",
+    "JointResults",
     "LatentDraws",
     "LinearMixedModel",
     "LinearResults",

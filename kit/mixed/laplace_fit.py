@@ -64,9 +64,12 @@ class LaplaceFit(Generic[T]):
         self.fixed = rows.own + rows.x.shape[1]
         self.effects = slice(rows.own, self.fixed)
         self.sds = slice(self.fixed, self.fixed + rows.free_sds)
-        # The prior's standard deviation of each effect, per inner unit.
+        # The rows may have a standard deviation of their own, which stands behind.
+        self.spreads = slice(self.fixed, rows.size)
+        # The prior's standard deviation of each effect, per inner unit; a constant has no prior.
         reach = np.ptp(model.effects.x, axis=0) / unit
-        self.effect_sd = (prior or Prior()).effect_sd * scale / reach
+        with np.errstate(divide="ignore"):
+            self.effect_sd = (prior or Prior()).effect_sd * scale / reach
         self.outward, self.offset = np.eye(rows.size), np.zeros(rows.size)
         self.outward[self.effects, self.effects] = np.diag(1 / unit)
         self.outward[self.sds, self.sds] = np.diag([1 / term.unit for term in model.terms])
@@ -120,7 +123,7 @@ class LaplaceFit(Generic[T]):
     def _at_zero(self, best: Optimum[Mode[T]]) -> Optimum[Mode[T]]:
         """Make standard deviations positive, and zero where they cannot be told from it."""
         flip = np.ones(best.x.size)
-        flip[self.sds][best.x[self.sds] < 0] = -1.0
+        flip[self.spreads][best.x[self.spreads] < 0] = -1.0
         x = best.x * flip
         if self.prior is None:
             x[self.sds][x[self.sds] < NEGLIGIBLE_SD * self.scale] = 0.0
@@ -158,23 +161,19 @@ class LaplaceFit(Generic[T]):
 
     @property
     def log_sd(self) -> Array:
-        """Logs of the standard deviations at the best fit; what stands behind them is a log."""
-        x = self.best.x
-        return np.concatenate([np.log(x[self.sds]), x[self.sds.stop :]])
-
-    def _shares(self) -> Array:
-        """d log_sd / d x."""
-        with np.errstate(divide="ignore"):
-            return np.append(1 / self.best.x[self.sds], np.ones(self.rows.size - self.sds.stop))
+        """Logs of the standard deviations at the best fit."""
+        return np.log(self.best.x[self.spreads])
 
     def log_sd_covariance(self) -> Array:
         """Covariance of `log_sd`."""
-        share = self._shares()
-        return np.outer(share, share) * inverse_of(self.best.hessian)[self.fixed :, self.fixed :]
+        share = 1 / self.best.x[self.spreads]
+        return np.outer(share, share) * inverse_of(self.best.hessian)[self.spreads, self.spreads]
 
     def sd_shares(self) -> Array:
         """Standard error of each standard deviation, as a share of it."""
-        return np.sqrt(np.diag(inverse_of(self.best.hessian))[self.fixed :]) * self._shares()
+        error = np.sqrt(np.diag(inverse_of(self.best.hessian))[self.spreads])
+        with np.errstate(divide="ignore"):
+            return error / self.best.x[self.spreads]
 
     def given(self, log_sd: Array) -> tuple[float, Posterior] | None:
         """What is known where the standard deviations are given.
@@ -192,9 +191,8 @@ class LaplaceFit(Generic[T]):
         """
         best, fixed = self.best, slice(self.fixed)
         x = best.x.copy()
-        x[self.sds] = np.exp(log_sd[: self.rows.free_sds])
-        x[self.sds.stop :] = log_sd[self.rows.free_sds :]
-        drift = best.hessian[fixed, self.fixed :] @ (x - best.x)[self.fixed :]
+        x[self.spreads] = np.exp(log_sd)
+        drift = best.hessian[fixed, self.spreads] @ (x - best.x)[self.spreads]
         x[fixed] -= np.linalg.solve(best.hessian[fixed, fixed], drift)
         _, gradient, mode = self.objective(x, best.state)
         if mode is None:
@@ -232,7 +230,7 @@ class LaplaceFit(Generic[T]):
             return 2 * (least - self.best.value)
 
         step = float(np.sqrt(inverse_of(hessian)[place, place]))
-        floor = 0.0 if self.sds.start <= place < self.sds.stop else -np.inf
+        floor = -np.inf if place < self.fixed else 0.0
         return Profile(float(psi[place]), step, deviance, floor)
 
     def warn(self, results: MixedResults) -> None:

@@ -72,7 +72,7 @@ class OrdinalResults(MixedResults):
 
     @property
     def cuts(self) -> int:
-        return len(self.used_labels) - 1
+        return max(len(self.used_labels) - 1, 0)
 
     @property
     def thresholds(self) -> pd.Series:
@@ -81,8 +81,8 @@ class OrdinalResults(MixedResults):
 
     @property
     def effects(self) -> pd.Series:
-        """The formula's effects, without the thresholds."""
-        return self.params.iloc[self.cuts :]
+        """The formula's effects, without what stands before them."""
+        return self.params.iloc[self.posterior.first_effect :]
 
     @property
     def fittedvalues(self) -> pd.Series:
