@@ -51,7 +51,7 @@
         field.push(drawn('path', {d: ending.path, fill: ending.ink, 'fill-rule': 'evenodd',
           transform: `translate(${x + width / 2 - 17} 8)scale(10)`}));
         const digits = drawn('text', {x: x + width / 2 - 3, y: 18, fill: ending.ink, 'font-size': 13, 'font-weight': 700});
-        digits.textContent = String(found[k]);
+        digits.textContent = String(Math.min(99, found[k]));
         field.push(digits);
       }
       x += width;

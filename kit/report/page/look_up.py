@@ -29,12 +29,12 @@ def look_up_html(block: LookUp) -> str:
         for factor, levels in block.factors.items()
     )
     return (
-        '<div class="look-up" id="look-up" hidden>'
+        '<div class="look-up" id="look-up" hidden><h3>Look a pair up</h3>'
         '<form aria-label="Look a pair up">'
-        f'<label>Overlay <select name="overlay">{_by_family(block.colours)}</select></label>'
+        f'<div class="choices"><label>Overlay <select name="overlay">{_by_family(block.colours)}</select></label>'
         f'<label>over base <select name="base">{_by_family(block.colours)}</select></label>'
-        '<button type="button" name="turn">Turn over</button>'
-        f"<fieldset><legend>Firings</legend>{counts}</fieldset>{factors}</form>"
+        f"{factors}</div><fieldset><legend>Firings</legend>{counts}"
+        '<button type="button" name="turn">Turn over</button></fieldset></form>'
         f'<div class="expected" role="status"></div></div>{templates}'
         f'<script type="application/json" id="look-up-data">{data}</script>'
     )
