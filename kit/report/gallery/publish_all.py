@@ -58,7 +58,7 @@ def write_every_report(
     say = progress or (lambda text: None)
     into = Path(reports)
     folders = series_folders(data)
-    marks = {folder: fingerprint_on_disk(folder) for folder in folders}
+    marks = {folder: fingerprint_on_disk(folder, names) for folder in folders}
     stale = [f for f in folders if not is_current(into / f.name, marks[f])]
     say(f"{len(folders)} series, {len(stale)} with new data")
     tasks = [joblib.delayed(_write_one)(f, into / f.name, names) for f in stale]

@@ -159,7 +159,7 @@
     });
   }
 
-  form.addEventListener('input', show);
+  form.addEventListener('change', show);
   form.addEventListener('submit', event => event.preventDefault());
   form.querySelector('[name=turn]').addEventListener('click', () => choose(form.overlay.value, form.base.value));
   form.querySelectorAll('[data-factor]').forEach((factor, n) => { factor.selectedIndex = told.usual[n]; });
@@ -175,7 +175,7 @@
   const surest = new Map(groups.map(group => [group, [...group.querySelectorAll('tbody tr')]]));
   const opened = new Set();
   tools.hidden = false;
-  tools.addEventListener('input', () => {
+  tools.addEventListener('change', () => {
     const colour = tools.querySelector('[name=colour]').value;
     const order = tools.querySelector('[name=order]').value;
     for (const group of groups) {

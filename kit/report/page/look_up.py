@@ -34,7 +34,7 @@ def look_up_html(block: LookUp) -> str:
         f'<div class="choices"><label>Overlay <select name="overlay">{_by_family(block.colours)}</select></label>'
         f'<label>over base <select name="base">{_by_family(block.colours)}</select></label>'
         f"{factors}</div><fieldset><legend>Firings</legend>{counts}"
-        '<button type="button" name="turn">Turn over</button></fieldset></form>'
+        '</fieldset><button type="button" name="turn">Turn over</button></form>'
         f'<div class="expected" role="status"></div></div>{templates}'
         f'<script type="application/json" id="look-up-data">{data}</script>'
     )

@@ -12,7 +12,7 @@ from kit.report.sections.method import method
 from kit.report.sections.next_round import command, next_round
 from kit.report.sections.pair_lists import pairs_by_verdict
 from kit.report.sections.photographs import measured
-from kit.report.sections.score_pictures import findings
+from kit.report.sections.score_pictures import findings_by_score
 from kit.report.sections.surprises import surprises
 from kit.report.sections.tile_by_tile import samples
 from kit.report.sections.tiles_fired import fired
@@ -78,7 +78,7 @@ def _behind_it(analysis: Analysis) -> Section:
     """How sure, how done, who graded, the cautions in full and the data, each folded."""
     photographs = measured(analysis)
     parts = [
-        findings(analysis),
+        findings_by_score(analysis),
         doubts(analysis),
         graders(analysis),
         *((photographs,) if photographs else ()),
