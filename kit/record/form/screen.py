@@ -110,9 +110,7 @@ def welcome_page(series: Series, graders: Sequence[str], firings: Sequence[int])
 def notice_page(text: str) -> str:
     """Write a page that says one thing, such as why something cannot be shown."""
     back = "<p><a href='./'>Choose who grades and which firing</a></p>"
-    return _document(
-        "Grading", f"<main id='welcome'><h1>Grading</h1><p>{escape(text)}</p>{back}</main>"
-    )
+    return _document("Grading", f"<main id='welcome'><h1>Grading</h1><p>{escape(text)}</p>{back}</main>")
 
 
 def _choice(series: Series, grader: str, firing: int) -> str:
