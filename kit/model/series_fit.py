@@ -1,5 +1,6 @@
 """The standard model of a series: which terms its grades can carry, and the fit itself."""
 
+import html
 import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -10,7 +11,7 @@ from kit.errors import AliasedEffectWarning, Misuse
 from kit.mixed import Group, OrdinalMixedModel, OrdinalResults, Prior, read_group, same_division
 from kit.model.pool_of_series import poolable
 from kit.series import Series, observations
-from kit.wording import of_a_step, plain_name
+from kit.wording import counted, of_a_step, plain_name
 
 MEASURES = ("firings", "mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
 """Numeric factors, the ones that matter most first."""
@@ -46,7 +47,7 @@ SERIES_PRIOR = Prior(effect_sd=4.0, spread_rate=3.0)
 studios, it foretold new patches best (tests/benchmarks/bench_prior.py)."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class ScaleFit:
     """A fitted scale of one series or several.
 
@@ -67,6 +68,15 @@ class ScaleFit:
     frame: pd.DataFrame
     factors: tuple[str, ...]
     dropped: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        patches = counted(int(self.frame["patch"].nunique()), "patch", "patches")
+        return f"<ScaleFit of {self.scale}: {counted(len(self.frame), 'grade')} on {patches}>"
+
+    def _repr_html_(self) -> str:
+        left_out = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in self.dropped)
+        heading = f"<p><b>{html.escape(repr(self)[1:-1])}</b></p>"
+        return f"{heading}{self.results.summary()._repr_html_()}<ul>{left_out}</ul>"
 
     @property
     def prior_sentence(self) -> str:

@@ -6,7 +6,7 @@ from scipy.stats import norm
 
 from kit.mixed import Array, RandomTerm
 from kit.model.series_fit import ScaleFit
-from kit.wording import plain_name
+from kit.wording import percent, plain_name
 
 LOGISTIC_VARIANCE = np.pi**2 / 3
 """Variance of the standard logistic distribution: what one grade wavers by."""
@@ -40,7 +40,7 @@ def variation_table(fit: ScaleFit, confidence: float = 0.9) -> pd.DataFrame:
     reach = np.exp(norm.ppf(0.5 + confidence / 2) * np.minimum(error / np.maximum(sd, 1e-9), 2.0))
     size = sd * np.array([_reach(term, fit.frame) for term in posterior.terms])
     total = float(np.sum(size**2) + LOGISTIC_VARIANCE)
-    step = _step_in_logits(fit)
+    step = logits_a_step(fit)
     rows = [
         {
             "source": term.name,
@@ -78,7 +78,7 @@ def _reach(term: RandomTerm, frame: pd.DataFrame) -> float:
     return float(np.sqrt(np.mean(term.entries_for(frame) ** 2)))
 
 
-def _step_in_logits(fit: ScaleFit) -> float:
+def logits_a_step(fit: ScaleFit) -> float:
     """Mean distance between thresholds; with a single threshold, the logistic's own spread."""
     gaps: Array = np.diff(fit.results.thresholds.to_numpy())
     return float(gaps.mean()) if gaps.size else float(np.sqrt(LOGISTIC_VARIANCE))
@@ -88,15 +88,11 @@ def _sentence(row: dict) -> str:
     if row["source"] == WAVERING:
         return (
             f"A single grade wavers by about {row['steps']:.1f} of a step for no reason that the "
-            f"model knows; that is {_percent(row['share'])} of the variation."
+            f"model knows; that is {percent(row['share'])} of the variation."
         )
     plain = plain_name(row["source"])
     name = plain[0].upper() + plain[1:]
     return (
-        f"{name} accounts for {_percent(row['share'])} of the variation: a typical one moves the "
+        f"{name} accounts for {percent(row['share'])} of the variation: a typical one moves the "
         f"grade by {row['steps']:.1f} of a step."
     )
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %" if share >= 0.01 else "under 1 %"
