@@ -38,6 +38,15 @@ _NODES, _weights = np.polynomial.hermite_e.hermegauss(15)
 _WEIGHTS = _weights / _weights.sum()
 
 
+def logistic_normal(mean: Array, variance: Array) -> Array:
+    """Logistic function averaged over normal values, by Gauss-Hermite quadrature."""
+    spread = np.sqrt(variance)
+    average = np.zeros_like(mean)
+    for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+        average += weight * expit(mean + spread * node)
+    return average
+
+
 @dataclass(frozen=True, eq=False)
 class ScoreState:
     """What is known of one score of n pairs.
@@ -81,10 +90,7 @@ class ScoreState:
         spread = self.variance[:, cut] + self.patch_variance + self.reading_variance
         if not self.wavers:
             return -self.mean[:, cut] / np.sqrt(spread), spread
-        chance = sum(
-            w * expit(-self.mean[:, cut] + np.sqrt(spread) * z)
-            for z, w in zip(_NODES, _WEIGHTS, strict=True)
-        )
+        chance = logistic_normal(-self.mean[:, cut], spread)
         return norm.ppf(chance), spread + LOGISTIC_VARIANCE
 
     def average_step(self, normal: float) -> Array:
