@@ -2,8 +2,9 @@
 
 import re
 import sys
+import webbrowser
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Annotated
 
@@ -152,6 +153,35 @@ def sheets(
                 path = into / f"{found.name}-grades{whose}.xlsx"
                 made.append(write_workbook(found, path, grader))
     print("\n".join(str(path) for path in made))
+
+
+@app.command()
+def grade(
+    series: SeriesName,
+    share: Annotated[
+        bool, typer.Option("--share", help="Let phones and tablets in your network grade too.")
+    ] = False,
+    address_only: Annotated[
+        bool, typer.Option("--address-only", help="Say the address; open no browser.")
+    ] = False,
+    port: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, max=65535, help="Port to serve from.")
+    ] = None,
+) -> None:
+    """Grade patch by patch in the browser; every tap is saved at once."""
+    from kit.record import GradingServer
+    from kit.series import series_folder
+
+    server = GradingServer(series_folder(series), share, port)
+    print(f"Grade at {server.address}", flush=True)
+    if share:
+        print(server.invitation(), flush=True)
+    if not address_only:
+        webbrowser.open(server.address)
+    print("Leave this running while you grade. To stop it, hold Ctrl and press C.", flush=True)
+    with suppress(KeyboardInterrupt):
+        server.serve()
+    print("\nStopped. Every tap that the form called saved is on disk.")
 
 
 @app.command()
