@@ -9,12 +9,16 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
+        "amendment": ["Amendment"],
         "entries": ["Change", "Entered", "Entry"],
         "form": ["GradingForm"],
         "form_state": ["Grading"],
+        "past_events": ["history", "restore", "undo"],
         "intake": ["Intake", "apply", "read_file", "take_in"],
         "lost_patches": ["LossBalance", "loss_balance"],
         "pickers": ["grading_picker", "plan_saver"],
+        "reconciliation": ["Reconciliation", "reconcile"],
+        "withdrawal": ["correct", "withdraw"],
         "workbook_out": ["write_workbook"],
         "worklist": ["blind_order", "grading_order", "planned_firings", "planned_grades"],
     },
