@@ -141,6 +141,26 @@ def check(
 
 
 @app.command()
+def merge(series: SeriesName, by: By = None, yes: Yes = False) -> None:
+    """Merge copies of tables that a synchronising drive made."""
+    from kit.record import merge as worked_out
+    from kit.series import series_folder
+
+    found = worked_out(series_folder(series))
+    if not (found.copies or found.conflicts):
+        print("There are no copies to merge, and nothing conflicts.")
+        return
+    chosen = []
+    for conflict in found.conflicts:
+        print(conflict.describe())
+        number = typer.prompt("Which one holds", type=int)
+        if not 1 <= number <= len(conflict.values):
+            raise Misuse(f"{number} is none of the numbers shown. Nothing was written.")
+        chosen.append(conflict.values[number - 1][0])
+    _amend(found.settled(chosen, by or ""), yes, and_then=found.put_copies_away)
+
+
+@app.command()
 def history(series: SeriesName) -> None:
     """Say what was done to a series, by whom and when."""
     from kit.record import history as told
@@ -348,13 +368,21 @@ def _asked(ask: str, tiles: int) -> tuple[str, int]:
     return ASKS[chosen - 1], typer.prompt("How many tiles can you make?", default=tiles, type=int)
 
 
-def _amend(amendment: "Amendment", yes: bool, *, even_with_problems: bool = False) -> None:
+def _amend(
+    amendment: "Amendment",
+    yes: bool,
+    *,
+    even_with_problems: bool = False,
+    and_then: Callable[[], None] = lambda: None,
+) -> None:
     """Show what would change, ask, and write it."""
     print(amendment.describe())
     if not amendment.changes:
+        and_then()
         return
     if yes or typer.confirm("Write this?"):
         amendment.write(even_with_problems=even_with_problems)
+        and_then()
         print("Written. What it was before is in the journal.")
     else:
         print("Nothing was written.")

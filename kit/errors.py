@@ -9,7 +9,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 
-class Misuse(ValueError):
+class _InASentence(ValueError):
+    """An error whose message says all that a person needs."""
+
+    def _render_traceback_(self) -> list[str]:
+        """Show the message alone in Jupyter, which asks for this."""
+        return [str(self)]
+
+
+class Misuse(_InASentence):
     """A request that cannot be met. The message says what would work instead."""
 
 
@@ -54,7 +62,7 @@ class Problem:
         return self.file.endswith((".toml", ".log"))
 
 
-class DataProblems(ValueError):
+class DataProblems(_InASentence):
     """All the problems found in a set of files, at once.
 
     Attributes

@@ -13,6 +13,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "entries": ["Change", "Entered", "Entry"],
         "form": ["GradingForm"],
         "form_state": ["Grading"],
+        "merging": ["Conflict", "Merge", "merge"],
         "past_events": ["history", "restore", "undo"],
         "intake": ["Intake", "apply", "read_file", "take_in"],
         "lost_patches": ["LossBalance", "loss_balance"],

@@ -45,6 +45,8 @@ class Amendment:
         What else the person should know, in words.
     by_hand : tuple of str
         Tables whose changes by hand are taken into the journal before.
+    settled : tuple of RowChange
+        Choices between values, for the journal even where the tables say so already.
     """
 
     folder: Path
@@ -53,6 +55,7 @@ class Amendment:
     occasion: Occasion
     remarks: tuple[str, ...] = ()
     by_hand: tuple[str, ...] = ("colours", SETTINGS)
+    settled: tuple[RowChange, ...] = ()
 
     def describe(self) -> str:
         """Say row by row what would change."""
@@ -91,7 +94,9 @@ class Amendment:
         if problems and not even_with_problems:
             raise DataProblems(problems)
         if self.changes:
-            write_journaled(self.folder, self.seen, self.files(), self.occasion, self.by_hand)
+            write_journaled(
+                self.folder, self.seen, self.files(), self.occasion, self.by_hand, self.settled
+            )
         return None if problems else read_series(self.folder)
 
 

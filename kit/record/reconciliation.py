@@ -7,6 +7,7 @@ from pathlib import Path
 
 from kit.record.amendment import row_in_words
 from kit.record.intake import read_file
+from kit.record.merging import copies_of_tables, rival_values
 from kit.record.past_events import last_events, tables_in_words, when_in_words
 from kit.record.received import RECEIVED
 from kit.series import (
@@ -86,6 +87,16 @@ def reconcile(folder: Path | str) -> Reconciliation:
         said += _in_words(folder, changes, known)
     elif series is not None:
         said += _corrections_overwritten(series)
+    said += [
+        f"{copy} is a copy of {table}.csv, made by a drive or a person: kit merge {folder.name}"
+        for copy, table in copies_of_tables(folder).items()
+    ]
+    said += [
+        f"{row_in_words(RowChange(*row, None, None))}: {column} was made "
+        + " and ".join(f"{value or 'blank'} by {who}" for value, who in values.items())
+        + f", neither knowing of the other: kit merge {folder.name}"
+        for (row, column), values in rival_values(journal).items()
+    ]
     said += _received_and_not_there(folder, journal, series)
     return Reconciliation(tuple(changes), tuple(said))
 

@@ -30,6 +30,7 @@ def write_journaled(
     files: Mapping[str, bytes],
     occasion: Occasion | None = None,
     by_hand: tuple[str, ...] = _MEANT_FOR_HANDS,
+    settled: tuple[RowChange, ...] = (),
 ) -> None:
     """Replace files of a series, all or none, and add what changes to its journal.
 
@@ -43,6 +44,8 @@ def write_journaled(
     occasion : Occasion, optional
     by_hand : tuple of str
         Tables whose changes from outside the kit are taken into the journal before.
+    settled : tuple of RowChange
+        Choices between values that the journal shall have, whatever the files say already.
 
     Raises
     ------
@@ -50,16 +53,17 @@ def write_journaled(
         As for `replace_files`.
     """
     changed = {n for n, content in files.items() if seen.get(n) != content} - {datapackage.FILE}
-    names = {*journal_files(folder), *([own_file()] if changed else [])}
+    names = {*journal_files(folder), *([own_file()] if changed or settled else [])}
     package = files.get(datapackage.FILE) or seen.get(datapackage.FILE)
     if package:
         files = {**files, datapackage.FILE: datapackage.with_journals(package, names)}
-    if not changed:
+    if not (changed or settled):
         replace_files(folder, files, seen)
         return
     files = _in_present_format(folder, seen, files)
     before, after = rows_of_files(seen), rows_of_files({**seen, **files})
     changes = changes_between(before, after)
+    changes += [choice for choice in settled if choice not in changes]
     said = occasion or Occasion()
     if not said.what:
         said = Occasion(_what(changes), said.by, said.source, said.why, said.undoes)

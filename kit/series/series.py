@@ -1,6 +1,7 @@
 """A series: its settings and tables, as one frozen object."""
 
 import datetime as dt
+import difflib
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -248,8 +249,20 @@ def files_of(folder: Path) -> dict[str, bytes]:
         When the folder is not there.
     """
     if not folder.is_dir():
-        raise Misuse(f"There is no series at {folder}. `kit new NAME` starts one.")
+        raise Misuse(
+            f"There is no series at {folder}.{_names_like(folder)} `kit new NAME` starts one."
+        )
     return read_together(folder, _file_names())
+
+
+def _names_like(folder: Path) -> str:
+    """Suggest the series beside a folder that is not there, as a sentence; blank for none."""
+    beside = folder.parent.iterdir() if folder.parent.is_dir() else ()
+    names = sorted(path.name for path in beside if (path / settings_file.FILE).is_file())
+    close = difflib.get_close_matches(folder.name, names, n=1, cutoff=0.6)
+    if close:
+        return f" Did you mean '{close[0]}'?"
+    return f" There are: {', '.join(names[:12])}." if names else ""
 
 
 def _file_names() -> list[str]:

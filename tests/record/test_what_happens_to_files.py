@@ -1,11 +1,12 @@
 """What people, spreadsheets and drives do to the files of a series, and what the kit says then."""
 
+import shutil
 from pathlib import Path
 
 import pytest
 
 from kit.errors import DataProblems, Misuse
-from kit.record import apply, correct, history, reconcile, restore, take_in, undo, withdraw
+from kit.record import apply, correct, history, merge, reconcile, restore, take_in, undo, withdraw
 from kit.series import (
     machine,
     observations,
@@ -258,6 +259,85 @@ def test_file_received_and_never_written_is_named(folder, enter, tmp_path):
     intake = take_in(folder, file, "Ben")
     (folder / "received" / intake.source).write_text(MORE)
     assert f"8 grades of received/{intake.source} are not in grades.csv" in said(folder)
+
+
+def test_copy_of_a_drive_is_found_and_its_rows_are_merged(folder, enter):
+    enter(FIRST)
+    copy = folder / "grades (conflicted copy).csv"
+    copy.write_text(table(folder) + "T1-1,2,Ben,1,1,\nT2-1,2,Ben,3,1,\n")
+    assert "grades (conflicted copy).csv is a copy of grades.csv" in said(folder)
+    found = merge(folder)
+    assert found.conflicts == ()
+    with pytest.raises(DataProblems, match="never had a firing 2"):
+        found.settled().write()
+    enter(HEAD + "T1-1,2,Ada,1,0,\nT2-1,2,Ada,1,0,\n", "second.csv")
+    found = merge(folder)
+    found.settled(by="Ada").write()
+    found.put_copies_away()
+    assert len(read_series(folder).grades) == 7
+    assert not copy.exists() and len(list((folder / "received").glob("*conflicted*"))) == 1
+    assert "not taken" not in said(folder)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "grades (Ada's conflicted copy 2026-11-25).csv", "grades-LAPTOP.csv", "grades (1).csv",
+        "grades.sync-conflict-20261125-101010-ABCDEFG.csv", "grades 2.csv", "Grades_conflict-1.csv",
+    ],
+)  # fmt: skip
+def test_names_that_drives_give_to_copies_are_known(folder, name):
+    (folder / name).write_text(HEAD)
+    assert f"{name} is a copy of grades.csv" in said(folder)
+
+
+def test_stale_copy_takes_nothing_back_and_a_newer_value_wins(folder, enter):
+    enter(FIRST)
+    (folder / "grades (1).csv").write_text(table(folder))
+    (folder / "grades (2).csv").write_text(table(folder).replace("matt", "hairline"))
+    enter(HEAD + "T1-1,1,Ada,4,0,\n", "again.csv")
+    found = merge(folder)
+    assert found.changes == ()
+    (conflict,) = found.conflicts
+    assert [value for value, _ in conflict.values] == ["matt", "hairline"]
+    found.settled(["hairline"]).write()
+    found.put_copies_away()
+    assert read_series(folder).grades["note"].tolist() == ["", "hairline", ""]
+    assert read_series(folder).grades["spread"].tolist() == [4, 2, 3]
+    assert reconcile(folder).in_step
+
+
+def test_two_people_who_corrected_the_same_cell_are_shown_side_by_side(
+    folder, enter, tmp_path, monkeypatch
+):
+    enter(FIRST)
+    other = tmp_path / "other" / "trial"
+    shutil.copytree(folder, other)
+    monkeypatch.setenv("KIT_MACHINE", "a")
+    enter(HEAD + "T1-1,1,Ada,3,0,\n", "a.csv", "Ada")
+    monkeypatch.setenv("KIT_MACHINE", "b")
+    (tmp_path / "b.csv").write_text(HEAD + "T1-1,1,Ada,4,0,\n")
+    apply(take_in(other, tmp_path / "b.csv", "Ben"))
+    for path in other.glob("journal-b.log"):
+        shutil.copy(path, folder)
+    assert "spread was made 3 by Ada" in said(folder) and "and 4 by Ben" in said(folder)
+    (conflict,) = (c for c in merge(folder).conflicts if c.column == "spread")
+    assert [value for value, _ in conflict.values] == ["3", "4"]
+    chosen = ["4" if c.column == "spread" else c.stands for c in merge(folder).conflicts]
+    merge(folder).settled(chosen, "Cy").write()
+    assert read_series(folder).grades["spread"].tolist() == [4, 2, 3]
+    assert merge(folder).conflicts == ()
+
+
+def test_table_open_in_a_spreadsheet_is_not_written(folder, enter, monkeypatch):
+    monkeypatch.setattr("kit.series.disk.SPREADSHEET_PATIENCE_S", 0.2)
+    for mark in (".~lock.grades.csv#", "~$grades.csv"):
+        (folder / mark).write_text("")
+        with pytest.raises(Misuse, match=r"grades\.csv is open in a spreadsheet"):
+            enter(FIRST)
+        (folder / mark).unlink()
+    enter(FIRST)
+    assert len(read_series(folder).grades) == 3
 
 
 def test_two_machines_never_write_to_the_same_file(folder, enter, monkeypatch):
