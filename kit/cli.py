@@ -2,8 +2,9 @@
 
 import re
 import sys
+import webbrowser
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -87,7 +88,8 @@ def plan(
     yes: Annotated[bool, typer.Option("--yes", help="Write the plan without asking.")] = False,
 ) -> None:
     """Choose tiles and patches; say what they will tell and what they save."""
-    from kit.design import NEXT_TILES, every_round, plan_series, precision, saving
+    from kit.design import NEXT_TILES, precision, saving
+    from kit.design import plan as make_plan
     from kit.series import read_series, series_folder
 
     folder = series_folder(series)
@@ -96,7 +98,7 @@ def plan(
     if found.tiles.empty and ask is None and tiles is None and not yes:
         ask, tiles = _asked(found.settings.ask, NEXT_TILES if after else found.settings.tiles)
     with _progress() as say:
-        planned, chosen = plan_series(
+        chosen = make_plan(
             found,
             ask=ask,
             tiles=tiles,
@@ -104,9 +106,9 @@ def plan(
             after=earlier,
             progress=say,
         )
-        rounds = every_round(planned, earlier)
-        sure = precision(rounds, planned.stock, firings=planned.settings.last_firing)
-        spared = saving(chosen, planned.colours, planned.settings)
+        planned = chosen.series
+        sure = precision(planned, earlier)
+        spared = saving(planned)
     together = [f"With {', '.join(after)} before it:"] if after else []
     print("\n".join([chosen.describe(), *together, *sure.sentences(), *spared.sentences()]))
     if yes or typer.confirm("Write this plan?"):
@@ -287,6 +289,35 @@ def sheets(
 
 
 @app.command()
+def grade(
+    series: SeriesName,
+    share: Annotated[
+        bool, typer.Option("--share", help="Let phones and tablets in your network grade too.")
+    ] = False,
+    address_only: Annotated[
+        bool, typer.Option("--address-only", help="Say the address; open no browser.")
+    ] = False,
+    port: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, max=65535, help="Port to serve from.")
+    ] = None,
+) -> None:
+    """Grade patch by patch in the browser; every tap is saved at once."""
+    from kit.record import GradingServer
+    from kit.series import series_folder
+
+    server = GradingServer(series_folder(series), share, port)
+    print(f"Grade at {server.address}", flush=True)
+    if share:
+        print(server.invitation(), flush=True)
+    if not address_only:
+        webbrowser.open(server.address)
+    print("Leave this running while you grade. To stop it, hold Ctrl and press C.", flush=True)
+    with suppress(KeyboardInterrupt):
+        server.serve()
+    print("\nStopped. Every tap that the form called saved is on disk.")
+
+
+@app.command()
 def enter(
     series: SeriesName,
     file: Annotated[str, typer.Argument(help="A workbook or CSV that was filled in.")],
@@ -333,6 +364,9 @@ def photos(series: SeriesName) -> None:
 def report(
     series: Annotated[str | None, typer.Argument(metavar="SERIES", help="Its name.")] = None,
     every: Annotated[bool, typer.Option("--all", help="Every series, and all together.")] = False,
+    names: Annotated[
+        bool, typer.Option("--names", help="Name the graders; else each has a letter.")
+    ] = False,
     notebook: Annotated[
         bool, typer.Option("--notebook", help="Also the notebook of the report, with its results.")
     ] = False,
@@ -346,12 +380,14 @@ def report(
     with _progress() as say:
         if every:
             studio = studio_folder()
-            made = write_every_report(studio / "data", studio / "reports", progress=say)
+            made = write_every_report(
+                studio / "data", studio / "reports", names=names, progress=say
+            )
         elif notebook:
             say("Running the notebook of the report")
             made = write_notebook(str(series)).with_name("report.html")
         else:
-            made = write_report(str(series), progress=say)
+            made = write_report(str(series), names=names, progress=say)
     print(f"The report is at {made}")
 
 

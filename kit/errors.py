@@ -9,15 +9,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 
-class _InASentence(ValueError):
-    """An error whose message says all that a person needs."""
+class _Told:
+    """An error that a notebook shows as its message alone: what is wrong is not in the code."""
 
     def _render_traceback_(self) -> list[str]:
-        """Show the message alone in Jupyter, which asks for this."""
         return [str(self)]
 
 
-class Misuse(_InASentence):
+class Misuse(_Told, ValueError):
     """A request that cannot be met. The message says what would work instead."""
 
 
@@ -62,7 +61,7 @@ class Problem:
         return self.file.endswith((".toml", ".log"))
 
 
-class DataProblems(_InASentence):
+class DataProblems(_Told, ValueError):
     """All the problems found in a set of files, at once.
 
     Attributes

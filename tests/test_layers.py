@@ -33,9 +33,6 @@ BELOW = {
     for level, floor in enumerate(FLOORS)
     for room in floor
 }
-FIRED_WHEN_CALLED = {("design", "studio")}
-"""The chance of noticing a difference is found by firing the plan in the invented studio."""
-
 FILES = sorted(KIT.rglob("*.py"))
 
 
@@ -46,7 +43,7 @@ def _room(path):
 def _imports(path):
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
         if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("kit."):
-            yield node.module.split(".")[1:], node.col_offset > 0
+            yield node.module.split(".")[1:]
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(KIT)))
@@ -54,10 +51,10 @@ def test_imports_go_one_way_and_through_the_door(path):
     room = _room(path)
     if room == "__init__":
         return
-    for (other, *inside), when_called in _imports(path):
+    for other, *inside in _imports(path):
         if other == room:
             continue
-        assert other in BELOW[room] or ((room, other) in FIRED_WHEN_CALLED and when_called), other
+        assert other in BELOW[room], other
         assert not inside, f"{path.name} reaches into {other}"
 
 

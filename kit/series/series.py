@@ -1,7 +1,6 @@
 """A series: its settings and tables, as one frozen object."""
 
 import datetime as dt
-import difflib
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -11,13 +10,19 @@ import pandas as pd
 
 from kit.errors import DataProblems, Misuse, Problem
 from kit.series import datapackage, settings_file
-from kit.series.cells import empty_frame, format_table, parse_table, with_every_column
+from kit.series.cells import (
+    empty_frame,
+    format_table,
+    nearest,
+    parse_table,
+    with_every_column,
+)
 from kit.series.consistency import settings_problems, table_problems
 from kit.series.disk import read_together
 from kit.series.journal import Occasion, journal_files
 from kit.series.journaled import write_journaled
 from kit.series.observations import colours_in_stock
-from kit.series.paths import checked_name, link_problems
+from kit.series.paths import checked_name, link_problems, series_folder
 from kit.series.settings import Settings, as_html_table
 from kit.series.tables import CORRECTIONS, MEASUREMENTS, Table, series_tables
 
@@ -164,8 +169,13 @@ def new_series(name: str, settings: Settings, colours: pd.DataFrame) -> Series:
     return Series(checked_name(name), settings, colours, **empty)
 
 
-def read_series(folder: Path | str) -> Series:
-    """Read the folder of a series.
+def read_series(series: Path | str) -> Series:
+    """Read a series from its folder.
+
+    Parameters
+    ----------
+    series : Path or str
+        A folder; or, as text, the name of a series below data/ (`series_folder`).
 
     Raises
     ------
@@ -174,10 +184,10 @@ def read_series(folder: Path | str) -> Series:
     DataProblems
         When anything in the files cannot be right; it lists every problem at once.
     """
-    series, problems = examine(folder)
-    if series is None:
+    read, problems = examine(series_folder(series) if isinstance(series, str) else series)
+    if read is None:
         raise DataProblems(problems)
-    return series
+    return read
 
 
 def examine(folder: Path | str) -> tuple[Series | None, list[Problem]]:
@@ -249,20 +259,10 @@ def files_of(folder: Path) -> dict[str, bytes]:
         When the folder is not there.
     """
     if not folder.is_dir():
-        raise Misuse(
-            f"There is no series at {folder}.{_names_like(folder)} `kit new NAME` starts one."
-        )
+        others = [path.parent.name for path in folder.parent.glob(f"*/{settings_file.FILE}")]
+        meant = nearest(folder.name, others)
+        raise Misuse(f"There is no series at {folder}.{meant} `kit new NAME` starts one.")
     return read_together(folder, _file_names())
-
-
-def _names_like(folder: Path) -> str:
-    """Suggest the series beside a folder that is not there, as a sentence; blank for none."""
-    beside = folder.parent.iterdir() if folder.parent.is_dir() else ()
-    names = sorted(path.name for path in beside if (path / settings_file.FILE).is_file())
-    close = difflib.get_close_matches(folder.name, names, n=1, cutoff=0.6)
-    if close:
-        return f" Did you mean '{close[0]}'?"
-    return f" There are: {', '.join(names[:12])}." if names else ""
 
 
 def _file_names() -> list[str]:

@@ -97,7 +97,7 @@ def many(count: int) -> None:
     with tempfile.TemporaryDirectory() as scratch:
         data, reports = Path(scratch) / "data", Path(scratch) / "reports"
         wanted = replace(demo_settings(), tiles=25)
-        planned = plan(wanted, colours)
+        planned = plan(new_series("planned", wanted, colours))
         for n in range(count):
             name = f"series-{n:03d}"
             day = dt.date(2025, 1, 1) + dt.timedelta(days=3 * n)

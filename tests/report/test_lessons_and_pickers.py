@@ -6,6 +6,11 @@ from kit.design import plan
 from kit.errors import Misuse
 from kit.report import next_picker, pair_picker, plan_lesson, recorded, scale_lesson
 from kit.report.page.html import fragment
+from kit.series import new_series
+
+
+def unfired(series):
+    return new_series(series.name, series.settings, series.colours)
 
 
 def test_lesson_teaches_from_the_tiles_of_the_series(analysis):
@@ -42,7 +47,7 @@ def test_picking_more_tiles_suggests_more_patches(analysis):
 
 
 def test_plan_lesson_says_what_it_tells_and_saves(fired):
-    lesson = plan_lesson(plan(fired.settings, fired.colours), fired)
+    lesson = plan_lesson(plan(unfired(fired)))
     assert "9 times in 10" in fragment(lesson["precision"])
     assert "This plan takes 48 patches on 12 tiles" in fragment(lesson["saving"])
     assert "First steps" in fragment(lesson["order"])

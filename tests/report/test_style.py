@@ -7,13 +7,13 @@ from itertools import combinations
 import colour
 import numpy as np
 import pytest
+from kit.report.page.verdict_looks import LOOKS
 from matplotlib.colors import to_rgb
 
-from kit.model import AVOID, BROKEN_ONLY, SUITED
-from kit.report.page.style import GRADE_COLOURS, INK, PAPER, QUIET, contrast, ink_on
-from kit.report.page.verdict_looks import LOOKS
+from kit.drawing import GRADE_COLOURS, INK, PAPER, QUIET, contrast, ink_on
+from kit.model import BROKEN_THROUGH, FINE_EDGE, SOFT_EDGE
 
-VERDICT_COLOURS = [LOOKS[verdict].colour for verdict in (SUITED, BROKEN_ONLY, AVOID)]
+VERDICT_COLOURS = [LOOKS[verdict].colour for verdict in (FINE_EDGE, BROKEN_THROUGH, SOFT_EDGE)]
 
 
 def lab(colours):

@@ -246,8 +246,8 @@ def test_the_wall_chart_shows_every_pair_and_the_rule(pdf, tmp_path):
                 "base_family": "leaded" if base in names[:2] else "unleaded",
                 "overlay_family": "leaded" if overlay in names[:2] else "unleaded",
                 "patches": 1,
-                "p_fine_edge": 0.91,
-                "p_breaks_through": 0.05,
+                "fine_edge": 0.91,
+                "broken_through": 0.05,
                 "verdict": "suited",
             }
             for base in names

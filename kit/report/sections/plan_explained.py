@@ -12,7 +12,7 @@ _STEPS_SHOWN = 30
 _SIXTHS = (2, 4, 6, 9)
 
 
-def plan_lesson(plan: Plan, series: Series) -> Document:
+def plan_lesson(plan: Plan) -> Document:
     """Explain a plan: what it is, what it will tell, what it saves and how it is worked.
 
     Parameters
@@ -29,11 +29,11 @@ def plan_lesson(plan: Plan, series: Series) -> Document:
     sections = (
         _plan(plan),
         _tiles(plan),
-        _precision(plan, series),
-        _saving(plan, series),
+        _precision(plan),
+        _saving(plan),
         _order(plan),
     )
-    return Document("The plan", series.settings.title, sections)
+    return Document("The plan", plan.series.settings.title, sections)
 
 
 def budget_lesson(series: Series) -> Section:
@@ -53,9 +53,9 @@ def budget_lesson(series: Series) -> Section:
 
 
 def _plan(plan: Plan) -> Section:
-    points = tuple(Point(cost) for cost in plan.costs)
-    costs = (Paragraph("What this plan cannot tell:"), Bullets(points)) if points else ()
-    return Section("plan", "What was picked, and why", (Paragraph(plan.why), *costs))
+    points = tuple(map(Point, plan.limits))
+    limits = (Paragraph("What this plan cannot tell:"), Bullets(points)) if points else ()
+    return Section("plan", "What was picked, and why", (Paragraph(plan.why), *limits))
 
 
 def _tiles(plan: Plan) -> Section:
@@ -78,20 +78,14 @@ def _tiles(plan: Plan) -> Section:
     return Section("tiles", "Tiles and patches", (Paragraph(size), table_of("The plan", frame)))
 
 
-def _precision(plan: Plan, series: Series) -> Section:
-    settings = series.settings
-    told = precision(
-        plan,
-        series.stock,
-        firings=max(settings.factors["firings"]),
-        graders=max(1, len(settings.graders)),
-    )
+def _precision(plan: Plan) -> Section:
+    told = precision(plan.series)
     points = tuple(Point(sentence) for sentence in told.sentences())
     return Section("precision", "What will it tell?", (Bullets(points),))
 
 
-def _saving(plan: Plan, series: Series) -> Section:
-    told = saving(plan, series.colours, series.settings).sentences()
+def _saving(plan: Plan) -> Section:
+    told = saving(plan.series).sentences()
     return Section("saving", "What does it save?", (Bullets(tuple(map(Point, told))),))
 
 
