@@ -2,7 +2,7 @@
 
 from kit.photo.batch.one_picture import COLUMNS, MEASURES, PictureResult, measure_picture
 from kit.photo.batch.photo_folder import FolderResult, measure_folder
-from kit.photo.batch.photo_series import Measured, measure_series
+from kit.photo.batch.photo_series import Measured, decide, enter_decisions, measure_series
 from kit.photo.card.card_drawing import (
     Label,
     Mark,
@@ -23,7 +23,7 @@ from kit.photo.raster import (
 )
 from kit.photo.review.usable import join_measurements, usable_measurements
 from kit.photo.tile.tile_plan import PhotoPlan, photo_plan
-from kit.photo.view.image_file import Unmeasurable, picture_path, strip_private
+from kit.photo.view.image_file import Unmeasurable
 
 __all__ = [
     "COLUMNS",
@@ -44,6 +44,8 @@ __all__ = [
     "Unmeasurable",
     "card_drawing",
     "card_for",
+    "decide",
+    "enter_decisions",
     "firing_marker",
     "firing_slip_drawing",
     "join_measurements",
@@ -52,9 +54,7 @@ __all__ = [
     "measure_picture",
     "measure_series",
     "photo_plan",
-    "picture_path",
     "srgb_values",
-    "strip_private",
     "tile_marker",
     "tile_slip_drawing",
     "to_lab",

@@ -65,31 +65,30 @@ def colour_questions(measurements: pd.DataFrame, plan: PhotoPlan) -> list[Questi
     Parameters
     ----------
     measurements : DataFrame
-        As `measure_picture` gives them, of all pictures of a series.
+        Of all pictures of a series, with columns tile and position beside those of
+        measurements.csv.
     plan : PhotoPlan
 
     Returns
     -------
     list of Question
     """
-    pictures = _pictures(measurements, plan)
+    pictures = _pictures(measurements)
     suspects: dict[str, Question] = {}
     for _ in range(_ROUNDS):
         trusted = [p for p in pictures if p.sha256 not in suspects]
         suspects = {}
         for picture in pictures:
-            others = [p for p in trusted if p.sha256 != picture.sha256]
+            witnesses = trusted if len(trusted) > 1 else pictures
+            others = [p for p in witnesses if p.sha256 != picture.sha256]
             words, patches = _suspicion(picture, others, plan)
             if words:
                 suspects[picture.sha256] = Question((picture.sha256,), patches, words)
     return list(suspects.values())
 
 
-def _pictures(measurements: pd.DataFrame, plan: PhotoPlan) -> list[_Seen]:
-    places = plan.patches.set_index("patch")[["tile", "position"]]
-    table = measurements.dropna(subset=["overlay_l", "base_l"]).join(
-        places, on="patch", how="inner"
-    )
+def _pictures(measurements: pd.DataFrame) -> list[_Seen]:
+    table = measurements.dropna(subset=["overlay_l", "base_l"])
     # Hardly any pure overlay left, or something hiding it: its colour is no witness.
     clear = (table["quality"] != "poor") & ~(table["pull_through_share"] > 0.6)
     pictures = []
@@ -198,7 +197,9 @@ def _distances(
 
 
 def _apart(lab: NDArray[np.float64], known: NDArray[np.float64]) -> float:
-    return float(np.median(np.minimum(colour_shift(known, lab), MOST)))
+    """How far a colour lies from what is known of it; of two that contradict, the nearer."""
+    away = np.minimum(colour_shift(known, lab), MOST)
+    return float(np.quantile(away, 0.5, method="lower"))
 
 
 def _remembered(
