@@ -20,6 +20,8 @@ MOST = 30.0
 
 _PLAINLY_OTHER = 14.0
 _MUCH_BETTER = 7.0
+_BETTER_STILL = 2.0
+_AS_MANY = 0.75
 _FITS = 7.0
 _STEADY = 7.0
 """An overlay whose colour differs by less than this between bases is remembered over all bases."""
@@ -113,11 +115,11 @@ def _suspicion(picture: _Seen, others: list[_Seen], plan: PhotoPlan) -> tuple[st
     if as_told > _FITS:
         for turned, name in _turns(plan):
             found = _distances(picture, picture.tile, others, plan, _moved(picture, turned))
-            best, words = _better(found, best, words, _TURNED.format(name=name))
+            best, words = _better(found, len(away), best, words, _TURNED.format(name=name))
         for tile in sorted(set(plan.patches["tile"]) - {picture.tile}):
             found = _distances(picture, int(tile), others, plan, _as_laid(picture))
             words_if = _SWAPPED.format(tile=picture.tile, other=tile)
-            best, words = _better(found, best, words, words_if)
+            best, words = _better(found, len(away), best, words, words_if)
     if words:
         return words, ()
     return _other_colours(picture, away, others, plan)
@@ -134,13 +136,16 @@ _SWAPPED = (
 
 
 def _better(
-    found: Mapping[int, float], best: float, words: str, words_if: str
+    found: Mapping[int, float], known: int, best: float, words: str, words_if: str
 ) -> tuple[float, str]:
-    """Prefer another reading of the picture when it explains the colours much better."""
-    if len(found) < 2:
+    """Prefer another reading of the picture when it explains the colours much better.
+
+    It must explain nearly as many of them as the slips' own reading does.
+    """
+    if len(found) < max(2, _AS_MANY * known):
         return best, words
     cost = float(np.mean(list(found.values())))
-    limit = best - (0.0 if words else _MUCH_BETTER)
+    limit = best - (_BETTER_STILL if words else _MUCH_BETTER)
     return (cost, words_if) if cost < limit and cost < _FITS else (best, words)
 
 
