@@ -68,6 +68,14 @@ class Measured:
         due = due[(due["firing"] >= due["before_firing"]) & (due["firing"] < due["lost_from"])]
         return firing_grid(due, self.found.pictures, self.states)
 
+    def as_decided(self, folder: Path) -> "Measured":
+        """The same with the decisions that stand in the series' folder now."""
+        decisions = read_decisions(inside(folder, PHOTOS) / DECISIONS)
+        table = with_accepted(self.series.measurements, decisions)
+        return replace(
+            self, series=replace(self.series, measurements=table), decisions=tuple(decisions)
+        )
+
     def retakes(self) -> list[str]:
         """What to photograph again or for the first time, and why, each in a sentence."""
         states, counts = self.states, decided(self.decisions)
