@@ -93,10 +93,15 @@ class Measured:
             for row in self.unmeasured.itertuples()
             if row.picture not in set(self.found.pictures["picture"])
         ]
+        lacking: dict[tuple[str, ...], list[str]] = {}
         for tile, cells in grid.iterrows():
-            lacking = [str(firing) for firing, state in cells.items() if state == MISSING]
-            if lacking:
-                told.append(f"Tile {tile} has no picture after firing {', '.join(lacking)}.")
+            firings = tuple(str(firing) for firing, state in cells.items() if state == MISSING)
+            lacking.setdefault(firings, []).append(str(tile))
+        told += [
+            f"No picture of tile {', '.join(tiles)} after firing {', '.join(firings)}."
+            for firings, tiles in lacking.items()
+            if firings
+        ]
         return told
 
     def describe(self) -> str:

@@ -156,8 +156,8 @@ def _table(measured: Measured, rows: pd.DataFrame, sha256: str, whole: bool) -> 
         doubt = f"<br>{escape(each.remark)}" if each.remark and not whole else ""
         buttons = "".join(_button(sha256, each.patch, c, w) for c, w in _BUTTONS[:2])
         lines.append(
-            f"<tr><td>{escape(each.patch)}<br>{escape(pair)}</td><td>{measured_words(each)}</td>"
-            f"<td>{each.quality}{doubt}</td><td>{buttons}</td></tr>"
+            f"<tr><td><b>{escape(each.patch)}</b> {escape(pair)}: {each.quality}{doubt}<br>"
+            f"{measured_words(each)}</td><td>{buttons}</td></tr>"
         )
     return f"<table>{''.join(lines)}</table>"
 
@@ -173,7 +173,7 @@ def measured_words(row: "pd.core.series.Series") -> str:
     ]
     if pd.notna(row.edge_width_mm):
         words.append(f"edge {row.edge_width_mm:.2f} mm wide{floor_words(row)}")
-    return "<br>".join(words)
+    return "; ".join(words)
 
 
 def floor_words(row: "pd.core.series.Series") -> str:
