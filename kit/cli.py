@@ -2,21 +2,18 @@
 
 import re
 import sys
+import webbrowser
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from kit.command_help import Commands
 from kit.errors import DataProblems, Misuse, NotebookFailed
 
-app = typer.Typer(
-    add_completion=False,
-    no_args_is_help=True,
-    pretty_exceptions_enable=False,
-    help="Plan, fire, grade and understand test tiles of leaded and unleaded enamel.",
-)
+app = Commands(help="Plan, fire, grade and understand test tiles of leaded and unleaded enamel.")
 
 SeriesName = Annotated[str, typer.Argument(metavar="SERIES", help="Its name, or its folder.")]
 
@@ -34,20 +31,23 @@ def main() -> None:
 @app.command()
 def demo() -> None:
     """Do the whole job on the demo series: plan, fire, check, fit, report."""
-    from kit.report import render
+    from kit.report import write_notebook
     from kit.series import studio_folder
     from kit.studio import demo_series
 
     with _progress() as say:
         folder = demo_series(studio_folder() / "data", progress=say)
-        report = render(folder, progress=say)
-    print(f"The report is at {report}")
+        say("Running the notebook of the report")
+        notebook = write_notebook(folder)
+    print(f"The report is at {notebook.with_name('report.html')}")
 
 
 @app.command()
 def new(
     name: Annotated[str, typer.Argument(help="Small letters, digits, hyphens: autumn-stencils.")],
-    seed: Annotated[int, typer.Option(help="The same number gives the same plan.")] = 1,
+    seed: Annotated[
+        int, typer.Option(metavar="NUMBER", help="The same number gives the same plan.")
+    ] = 1,
 ) -> None:
     """Start a series: a folder with settings to fill in and empty tables."""
     from kit.series import checked_name, start_series, studio_folder
@@ -60,20 +60,28 @@ def new(
 @app.command()
 def plan(
     series: SeriesName,
-    ask: Annotated[str | None, typer.Option(help="What you need to know, in words.")] = None,
-    tiles: Annotated[int | None, typer.Option(min=1, help="How many tiles you can make.")] = None,
+    ask: Annotated[
+        str | None, typer.Option(metavar="WORDS", help="What you need to know, in words.")
+    ] = None,
+    tiles: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, help="How many tiles you can make.")
+    ] = None,
     keep_each: Annotated[
         bool,
-        typer.Option(help="A tile of its own for each number of firings, to keep as samples."),
+        typer.Option(
+            "--keep-each",
+            help="A tile of its own for each number of firings, to keep as samples.",
+        ),
     ] = False,
     after: Annotated[
         list[str] | None,
-        typer.Option(metavar="SERIES", help="Go on from what this graded series left open."),
+        typer.Option(metavar="SERIES", help="Go on from this graded series; may be said again."),
     ] = None,
-    yes: Annotated[bool, typer.Option(help="Write the plan without asking.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Write the plan without asking.")] = False,
 ) -> None:
     """Choose tiles and patches; say what they will tell and what they save."""
-    from kit.design import NEXT_TILES, every_round, plan_series, precision, saving
+    from kit.design import NEXT_TILES, precision, saving
+    from kit.design import plan as make_plan
     from kit.series import read_series, series_folder
 
     folder = series_folder(series)
@@ -82,7 +90,7 @@ def plan(
     if found.tiles.empty and ask is None and tiles is None and not yes:
         ask, tiles = _asked(found.settings.ask, NEXT_TILES if after else found.settings.tiles)
     with _progress() as say:
-        planned, chosen = plan_series(
+        chosen = make_plan(
             found,
             ask=ask,
             tiles=tiles,
@@ -90,9 +98,9 @@ def plan(
             after=earlier,
             progress=say,
         )
-        rounds = every_round(planned, earlier)
-        sure = precision(rounds, planned.stock, firings=planned.settings.last_firing)
-        spared = saving(chosen, planned.colours, planned.settings)
+        planned = chosen.series
+        sure = precision(planned, earlier)
+        spared = saving(planned)
     together = [f"With {', '.join(after)} before it:"] if after else []
     print("\n".join([chosen.describe(), *together, *sure.sentences(), *spared.sentences()]))
     if yes or typer.confirm("Write this plan?"):
@@ -105,24 +113,27 @@ def plan(
 @app.command()
 def check(series: SeriesName) -> None:
     """Read every file of a series and name every problem at once."""
-    from kit.series import leftovers, read_series, series_folder
+    from kit.series import counts_in_words, leftovers, read_series, series_folder
 
     folder = series_folder(series)
     print("".join(f"{left}\n" for left in leftovers(folder)), end="")
     found = read_series(folder)
-    print(
-        f"{found.name} is in order: {len(found.colours)} colours, {len(found.tiles)} tiles, "
-        f"{len(found.patches)} patches, {len(found.firings)} firings, {len(found.grades)} grades."
-    )
+    print(f"{found.name} is in order: {counts_in_words(found)}.")
 
 
 @app.command()
 def sheets(
     series: SeriesName,
     paper: Annotated[str, typer.Option(help="a4 or us-letter.")] = "a4",
-    session: Annotated[int | None, typer.Option(help="Only this sitting's tiles.")] = None,
-    workbook: Annotated[bool, typer.Option(help="Also a spreadsheet for each grader.")] = False,
-    photo_card: Annotated[bool, typer.Option(help="Also the card to photograph tiles on.")] = False,
+    session: Annotated[
+        int | None, typer.Option(metavar="NUMBER", help="Only this sitting's tiles.")
+    ] = None,
+    workbook: Annotated[
+        bool, typer.Option("--workbook", help="Also a spreadsheet for each grader.")
+    ] = False,
+    photo_card: Annotated[
+        bool, typer.Option("--photo-card", help="Also the card to photograph tiles on.")
+    ] = False,
 ) -> None:
     """Write the bench paper: shopping, cards, order of work, grading, labels."""
     from kit.record import write_workbook
@@ -145,11 +156,42 @@ def sheets(
 
 
 @app.command()
+def grade(
+    series: SeriesName,
+    share: Annotated[
+        bool, typer.Option("--share", help="Let phones and tablets in your network grade too.")
+    ] = False,
+    address_only: Annotated[
+        bool, typer.Option("--address-only", help="Say the address; open no browser.")
+    ] = False,
+    port: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, max=65535, help="Port to serve from.")
+    ] = None,
+) -> None:
+    """Grade patch by patch in the browser; every tap is saved at once."""
+    from kit.record import GradingServer
+    from kit.series import series_folder
+
+    server = GradingServer(series_folder(series), share, port)
+    print(f"Grade at {server.address}", flush=True)
+    if share:
+        print(server.invitation(), flush=True)
+    if not address_only:
+        webbrowser.open(server.address)
+    print("Leave this running while you grade. To stop it, hold Ctrl and press C.", flush=True)
+    with suppress(KeyboardInterrupt):
+        server.serve()
+    print("\nStopped. Every tap that the form called saved is on disk.")
+
+
+@app.command()
 def enter(
     series: SeriesName,
     file: Annotated[str, typer.Argument(help="A workbook or CSV that was filled in.")],
-    by: Annotated[str | None, typer.Option(help="Who hands it in; asked for if left out.")] = None,
-    yes: Annotated[bool, typer.Option(help="Write without asking.")] = False,
+    by: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Who hands it in; asked for if left out.")
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Write without asking.")] = False,
 ) -> None:
     """Take in grades: shows what is new, what changes and what is wrong before it writes."""
     from kit.record import apply, take_in
@@ -199,19 +241,30 @@ def photos(
 def report(
     series: Annotated[str | None, typer.Argument(metavar="SERIES", help="Its name.")] = None,
     every: Annotated[bool, typer.Option("--all", help="Every series, and all together.")] = False,
+    names: Annotated[
+        bool, typer.Option("--names", help="Name the graders; else each has a letter.")
+    ] = False,
+    notebook: Annotated[
+        bool, typer.Option("--notebook", help="Also the notebook of the report, with its results.")
+    ] = False,
 ) -> None:
     """Write the report of a series, or of all series together."""
-    from kit.report import render, render_all
-    from kit.series import series_folder, studio_folder
+    from kit.report import write_every_report, write_notebook, write_report
+    from kit.series import studio_folder
 
     if every == bool(series):
         raise Misuse("Name one series, or say --all for every one of them.")
     with _progress() as say:
-        if series:
-            made = render(series_folder(series), progress=say)
-        else:
+        if every:
             studio = studio_folder()
-            made = render_all(studio / "data", studio / "reports", progress=say)
+            made = write_every_report(
+                studio / "data", studio / "reports", names=names, progress=say
+            )
+        elif notebook:
+            say("Running the notebook of the report")
+            made = write_notebook(str(series)).with_name("report.html")
+        else:
+            made = write_report(str(series), names=names, progress=say)
     print(f"The report is at {made}")
 
 

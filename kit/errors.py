@@ -9,7 +9,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 
-class Misuse(ValueError):
+class _Told:
+    """An error that a notebook shows as its message alone: what is wrong is not in the code."""
+
+    def _render_traceback_(self) -> list[str]:
+        return [str(self)]
+
+
+class Misuse(_Told, ValueError):
     """A request that cannot be met. The message says what would work instead."""
 
 
@@ -26,7 +33,8 @@ class Problem:
     file : str
         File name inside the series folder.
     row : int or None
-        Row as a spreadsheet numbers it (the heading is row 1); None for the file as a whole.
+        Row as a spreadsheet numbers it (the heading is row 1), or line of a text file; None for
+        the file as a whole.
     column : str
         Column heading or key; blank for the row or file as a whole.
     wrong, fix : str
@@ -42,13 +50,18 @@ class Problem:
     def __str__(self) -> str:
         place = [self.file]
         if self.row is not None:
-            place.append(f"row {self.row}")
+            place.append(f"{'line' if self._is_text else 'row'} {self.row}")
         if self.column:
-            place.append(f"column {self.column}")
-        return f"{', '.join(place)}: {self.wrong} {self.fix}"
+            place.append(self.column if self._is_text else f"column {self.column}")
+        return f"{', '.join(place)}: {self.wrong} {self.fix}".rstrip()
+
+    @property
+    def _is_text(self) -> bool:
+        """Whether the file has lines and keys, not rows and columns."""
+        return self.file.endswith((".toml", ".log"))
 
 
-class DataProblems(ValueError):
+class DataProblems(_Told, ValueError):
     """All the problems found in a set of files, at once.
 
     Attributes

@@ -4,10 +4,13 @@ import subprocess
 import sys
 
 import pytest
+from typer.testing import CliRunner
 
 import kit
+from kit.cli import app
 from kit.series import patches_in_full
 
+COMMANDS = sorted(command.callback.__name__ for command in app.registered_commands)
 JARS = "colour,family\nAsh,leaded\nBee,leaded\nCod,unleaded\nDew,unleaded\nElm,unleaded\n"
 
 
@@ -106,3 +109,15 @@ def test_grades_are_taken_in_once(folder, studio):
     second = run("enter", "small", str(handed), "--by", "AB", "--yes", cwd=studio)
     assert second.returncode == 0
     assert len(kit.read_series(folder).corrections) == 1
+
+
+@pytest.mark.parametrize("words", [[], *([command] for command in COMMANDS)], ids=" ".join)
+def test_help_fits_80_columns_in_whole_words_and_names_no_type(words, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "200")
+    told = CliRunner().invoke(app, [*words, "--help"]).output
+    assert told.startswith("Usage: ")
+    assert max(map(len, told.splitlines())) <= 80
+    for sign in ("<", ">", "{", "}", "...", "--no-", "-\n"):
+        assert sign not in told
+    for command in [] if words else COMMANDS:
+        assert f"\n  {command} " in told

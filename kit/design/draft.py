@@ -6,8 +6,8 @@ from typing import Any
 
 import pandas as pd
 
-from kit.design.factors import listed
 from kit.series import UNITS, Settings
+from kit.wording import listed, plain_name
 
 TILE_FACTORS = ("base_family", "base_coats", "base_mesh", "base_coat_weight")
 """What can only change from tile to tile."""
@@ -26,14 +26,14 @@ class Draft:
         What sort of plan it is.
     why : str
         A sentence: which sort was picked, and why.
-    costs : tuple of str
+    limits : tuple of str
         Sentences: what the plan cannot tell.
     """
 
     patches: pd.DataFrame
     kind: str
     why: str
-    costs: tuple[str, ...]
+    limits: tuple[str, ...]
 
 
 def usual_recipe(settings: Settings) -> dict[str, Any]:
@@ -50,6 +50,8 @@ def usual_recipe(settings: Settings) -> dict[str, Any]:
 def held_in_words(fixed: Mapping[str, Any]) -> str:
     """Say what is the same throughout."""
     return listed(
-        f"{name.replace('_', ' ')} {value:g} {UNITS.get(name, '')}".rstrip()
-        for name, value in fixed.items()
+        [
+            f"{plain_name(name)} {value:g} {UNITS.get(name, '')}".rstrip()
+            for name, value in fixed.items()
+        ]
     )

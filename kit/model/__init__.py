@@ -1,65 +1,98 @@
-"""What the grades say: ordinal and linear mixed models, and what they mean at the bench."""
+"""What the grades say: mixed models applied to tiles, and what they mean at the bench."""
 
 from kit.model.agreement import Agreement, agreement
-from kit.model.amounts import amount, between, gap
 from kit.model.checks import observed_against_foretold, residuals, tile_influence
-from kit.model.dependence import score_correlation
-from kit.model.effects import effects_table
+from kit.model.effects import effects_table, effects_within
 from kit.model.families import common_practice_check, family_contrasts, family_table
 from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
 from kit.model.grader_influence import grader_influence
-from kit.model.linear import LinearMixedModel, LinearResults
-from kit.model.measured import MeasureFit, fit_measurements
-from kit.model.measured_pairs import MEASURE_OF, measured_pair_table
-from kit.model.ordinal import OrdinalMixedModel
-from kit.model.ordinal_results import OrdinalResults
+from kit.model.measured import MeasureFit, fit_measurements, scale_to_share, share_to_scale
 from kit.model.pair_setting import PairSetting
-from kit.model.pairs import pair_table
-from kit.model.prior import Prior
+from kit.model.pair_states import (
+    PairOutlook,
+    ScoreState,
+    ending_chances,
+    outlook,
+    state_by_grades,
+    state_by_measurements,
+)
+from kit.model.pair_table import MEASURE_OF, measured_pair_table, pair_table, pairs, through
 from kit.model.proportional_odds import proportional_odds_check
+from kit.model.score_correlation import score_correlation
 from kit.model.series_fit import ScaleFit, fit_observations, fit_series
-from kit.model.shares import scale_to_share, share_to_scale
-from kit.model.variation import variation_table
-from kit.model.verdicts import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED, VERDICTS
+from kit.model.variation import logits_a_step, variation_table
+from kit.model.verdicts import (
+    BROKEN_THROUGH,
+    DO,
+    DOES,
+    ENDINGS,
+    FINE_EDGE,
+    HIT_OR_MISS,
+    LEANINGS,
+    LOOKS,
+    NOT_KNOWN,
+    SOFT_EDGE,
+    VERDICTS,
+    Look,
+    VerdictRule,
+    look,
+    shown_chance,
+    verdict_sentence,
+    verdicts,
+)
 
 __all__ = [
-    "AVOID",
-    "BROKEN_ONLY",
+    "BROKEN_THROUGH",
+    "DO",
+    "DOES",
+    "ENDINGS",
+    "FINE_EDGE",
+    "HIT_OR_MISS",
+    "LEANINGS",
+    "LOOKS",
     "MEASURE_OF",
     "NOT_KNOWN",
-    "SUITED",
+    "SOFT_EDGE",
     "VERDICTS",
     "Agreement",
     "GradeMeaning",
-    "LinearMixedModel",
-    "LinearResults",
+    "Look",
     "MeasureFit",
-    "OrdinalMixedModel",
-    "OrdinalResults",
+    "PairOutlook",
     "PairSetting",
-    "Prior",
     "ScaleFit",
+    "ScoreState",
+    "VerdictRule",
     "agreement",
-    "amount",
-    "between",
     "common_practice_check",
     "effects_table",
+    "effects_within",
+    "ending_chances",
     "family_contrasts",
     "family_table",
     "fit_measurements",
     "fit_observations",
     "fit_series",
-    "gap",
     "grader_influence",
     "grades_against_measurements",
+    "logits_a_step",
+    "look",
     "measured_pair_table",
     "observed_against_foretold",
+    "outlook",
     "pair_table",
+    "pairs",
     "proportional_odds_check",
     "residuals",
     "scale_to_share",
     "score_correlation",
     "share_to_scale",
+    "shown_chance",
+    "state_by_grades",
+    "state_by_measurements",
+    "through",
     "tile_influence",
     "variation_table",
+    "verdict_sentence",
+    "verdicts",
 ]

@@ -12,7 +12,7 @@ from scipy.stats import t
 from statsmodels.stats.inter_rater import cohens_kappa
 
 from kit.errors import ConstantGraderWarning, FewGradersWarning, Misuse
-from kit.model.crossed import Array
+from kit.mixed import Array
 from kit.model.series_fit import STEPS
 
 # Patches graded by both graders below which their agreement is not worked out.

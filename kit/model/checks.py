@@ -9,8 +9,8 @@ from scipy.stats import norm
 from statsmodels.stats.proportion import proportion_confint
 
 from kit.errors import Misuse, StatisticalWarning
-from kit.model.plain import plain_effect
 from kit.model.series_fit import NOISE, ScaleFit, fit_observations
+from kit.wording import plain_effect
 
 
 def residuals(fit: ScaleFit) -> pd.DataFrame:
@@ -67,7 +67,7 @@ def observed_against_foretold(
     DataFrame
         Columns step, foretold, observed, low, high, grades, patches.
     """
-    new = fit.frame.drop(columns=[c for c in (*NOISE, "session") if c in fit.frame])
+    new = fit.frame.drop(columns=[c for c in NOISE if c in fit.frame])
     noise = [name for name in NOISE if name in fit.results.random_sd]
     below = fit.results.at_most(new, noise)
     grade = fit.frame[fit.scale].astype(float).to_numpy()

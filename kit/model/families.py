@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.model.crossed import Array
+from kit.mixed import Array
 from kit.model.series_fit import ScaleFit
 from kit.model.typical import interval_of, reference_recipes, typical_grades
 from kit.series import family_pair

@@ -11,7 +11,7 @@ from scipy import stats
 from statsmodels.regression.linear_model import OLS
 
 from kit.errors import Misuse
-from kit.model.amounts import gap, gap_between
+from kit.wording import gap, gap_between
 
 FEWEST_PATCHES = 6
 """With fewer, an interval that lets patches differ would be narrower than is honest."""

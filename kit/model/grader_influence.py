@@ -7,7 +7,7 @@ import pandas as pd
 
 from kit.errors import FewGradersWarning, Misuse, StatisticalWarning
 from kit.model.pair_setting import PairSetting
-from kit.model.pairs import SCORES, pair_table
+from kit.model.pair_table import SCORES, pair_table
 from kit.model.series_fit import ScaleFit, fit_observations
 from kit.model.verdicts import NOT_KNOWN
 
@@ -33,9 +33,10 @@ def grader_influence(
     Returns
     -------
     DataFrame
-        One row a grader, with columns grader, grades, changed (verdicts that differ without that
-        grader), turned (those that go from one firm verdict to another), largest_move (of the
-        chance of a fine edge) and sentence. No rows when there is one grader.
+        One row a grader, with columns grader, grades, changed (pairs with a verdict that differs
+        without that grader at some firing count), turned (those of which a verdict becomes another,
+        and not only known or not known), largest_move (of the chance of a fine edge) and sentence.
+        No rows when there is one grader.
 
     Warns
     -----
@@ -74,18 +75,23 @@ def _refit(fit: ScaleFit, grader: str) -> ScaleFit:
 def _compare(
     whole: pd.DataFrame, without: pd.DataFrame, fits: Mapping[str, ScaleFit], grader: str
 ) -> dict[str, object]:
-    differs = whole["verdict"] != without["verdict"]
-    firm = (whole["verdict"] != NOT_KNOWN) & (without["verdict"] != NOT_KNOWN)
-    changed, turned = int(differs.sum()), int((differs & firm).sum())
-    moved = float((whole["p_fine_edge"] - without["p_fine_edge"]).abs().max())
+    keys = ["base", "overlay", "firings"]
+    both = whole.merge(without, on=keys, suffixes=("", "_without"))
+    differs = both["verdict"] != both["verdict_without"]
+    firm = (both["verdict"] != NOT_KNOWN) & (both["verdict_without"] != NOT_KNOWN)
+    of_pair = [both["base"], both["overlay"]]
+    changed = int(differs.groupby(of_pair).any().sum())
+    turned = int((differs & firm).groupby(of_pair).any().sum())
+    moved = float((both["fine_edge"] - both["fine_edge_without"]).abs().max())
     grades = sum(int((fits[score].frame["grader"] == grader).sum()) for score in SCORES)
+    pairs = both.groupby(["base", "overlay"]).ngroups
     if changed == 0:
         sentence = f"Without {grader} every verdict would be the same."
     else:
-        sentence = f"Without {grader}, {changed} of {len(whole)} verdicts would differ; " + (
-            "none would turn into another firm verdict, they would only grow more or less sure."
+        sentence = f"Without {grader}, verdicts on {changed} of {pairs} pairs would differ; " + (
+            "none would turn into another, they would only grow more or less sure."
             if turned == 0
-            else f"{turned} would turn into another firm verdict."
+            else f"{turned} would turn into another verdict."
         )
     return {
         "grader": grader,

@@ -3,20 +3,35 @@
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
 from kit.errors import AliasedEffectWarning, Misuse
-from kit.model import posterior as posteriors
-from kit.model.crossed import Array
-from kit.model.linear import LinearMixedModel, LinearResults
-from kit.model.prior import Prior
-from kit.model.series_fit import formula, groups_carried, series_apart, varied_factors
-from kit.model.shares import scale_to_share, share_to_scale
-from kit.model.terms import read_group
+from kit.mixed import (
+    Array,
+    LinearMixedModel,
+    LinearResults,
+    Prior,
+    read_group,
+)
+from kit.model.series_fit import (
+    formula,
+    groups_carried,
+    own_reactions,
+    series_apart,
+    varied_factors,
+    with_refirings,
+)
+from kit.wording import is_share
+
+MEASURE_PRIOR = Prior(effect_sd=2.0, spread_rate=4.0)
+"""What is assumed before a photograph is measured, in standard deviations of all measurements:
+those of single sources are smaller than the whole."""
+
+SHARE_ERROR = 0.01
+"""Added at both ends so that 0 and 1 have a place: about what a share can be measured to."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,19 +86,12 @@ class MeasureFit:
         mean, sd : (n,) arrays
             On the scale of the model.
         """
-        posterior = self.results.posterior
-        rows = posteriors.lay_out(posterior, frame, noise)
-        variance = posteriors.variance(posterior, rows) + self.results.residual_sd**2
-        return rows.mean, np.sqrt(variance)
-
-
-def is_share(measure: str) -> bool:
-    """Say whether a measure is a share, by its name."""
-    return measure.endswith("_share")
+        mean, variance = self.results.latent_marginal(frame, noise)
+        return mean, np.sqrt(variance + self.results.residual_sd**2)
 
 
 def fit_measurements(
-    frame: pd.DataFrame, measure: str, prior: Prior | Literal["weak"] | None = "weak"
+    frame: pd.DataFrame, measure: str, prior: Prior | None = MEASURE_PRIOR
 ) -> MeasureFit:
     """Fit the standard model to one measure: the right-hand side of the grades, a normal response.
 
@@ -98,7 +106,8 @@ def fit_measurements(
     measure : str
         A column in mm such as 'spread_mm', or a share such as 'pull_through_share', which is
         fitted on the scale of `share_to_scale`.
-    prior : 'weak', Prior or None
+    prior : Prior or None
+        None fits by residual maximum likelihood alone.
 
     Raises
     ------
@@ -112,7 +121,7 @@ def fit_measurements(
     """
     if measure not in frame:
         raise Misuse(f"The measurements have no column {measure!r}.")
-    measured = series_apart(frame[frame[measure].notna()].reset_index(drop=True))
+    measured = with_refirings(series_apart(frame[frame[measure].notna()].reset_index(drop=True)))
     if measured.empty:
         raise Misuse(f"No photograph gave {measure} yet.")
     factors, dropped = varied_factors(measured)
@@ -124,7 +133,9 @@ def fit_measurements(
         warnings.simplefilter("always")
         carried, reasons = groups_carried(measured, with_prior=prior is not None)
         groups = [name for name in carried if read_group(name, measured).size < len(measured)]
-        model = LinearMixedModel(formula(response, factors), rows, groups=groups)
+        model = LinearMixedModel(
+            formula(response, factors), rows, groups, own_reactions(groups, rows)
+        )
         results = model.fit(prior=prior)
     for warning in said:
         warnings.warn(warning.message, warning.category, stacklevel=2)
@@ -138,3 +149,33 @@ def fit_measurements(
     return MeasureFit(
         measure, results, measured, tuple(factors), tuple(dict.fromkeys(dropped + reasons))
     )
+
+
+def share_to_scale(share: Array, epsilon: float = SHARE_ERROR) -> Array:
+    """Carry shares (0 to 1) to the logit scale used by the models.
+
+        y = log((p + e) / (1 - p + e))
+
+    A share can be measured to about e, so 0 is read as about e and 1 as about 1 - e; without that
+    the logit would be infinite there and small shares would be stretched past what is known.
+
+    Parameters
+    ----------
+    share : ndarray
+        p, 0 to 1; nan stays nan. Values a little outside are taken as 0 or 1.
+    epsilon : float
+        e.
+
+    Returns
+    -------
+    ndarray
+        y, about -4.6 to 4.6 with the e given here.
+    """
+    p = np.clip(np.asarray(share, float), 0.0, 1.0)
+    return np.log((p + epsilon) / (1 - p + epsilon))
+
+
+def scale_to_share(y: Array, epsilon: float = SHARE_ERROR) -> Array:
+    """Carry values on the logit scale back to shares, 0 to 1: undoes `share_to_scale`."""
+    odds = np.exp(np.asarray(y, float))
+    return np.clip((odds * (1 + epsilon) - epsilon) / (1 + odds), 0.0, 1.0)

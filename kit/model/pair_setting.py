@@ -1,14 +1,26 @@
-"""The work that pairs are judged for, and the rule they are judged by."""
+"""The pairs that are judged, and the recipe that they are judged at."""
 
+import warnings
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 
-from kit.errors import Misuse
+import numpy as np
+import pandas as pd
+
+from kit.errors import ExtrapolationWarning, Misuse
+from kit.mixed import Array
+from kit.model.measured import MeasureFit
+from kit.model.series_fit import MEASURES, ScaleFit, with_refirings
+from kit.model.verdicts import NOT_KNOWN, VerdictRule
 from kit.series import Verdict
+from kit.wording import listed, plain_name
+
+Fit = ScaleFit | MeasureFit
 
 
 @dataclass(frozen=True)
 class PairSetting:
-    """The work that pairs are judged for, and the rule they are judged by.
+    """The recipe that pairs are judged at, and the rule.
 
     Parameters
     ----------
@@ -17,18 +29,9 @@ class PairSetting:
     coat_weight, base_coat_weight : float
         mg/cm².
     firings : int
-        How often the overlay will have been fired.
-    fine_edge_at_most : int
-        A fine edge holds when spread and pull-through are both at or below this step.
-    breaks_through_from : int or None
-        The base breaks through when pull-through is at or above this step; None for the step
-        after `fine_edge_at_most`.
-    fine_edge_mm, fine_edge_share : float
-        The same rule for what photographs measured: a fine edge holds when the mean distance of
-        the edge beyond the stencil's line and the share of the core in which the base shows are
-        both at or below these; above `fine_edge_share` the base breaks through.
-    confidence : float
-        Least chance at which a verdict is given; also the chance that the intervals state.
+        The firing count that plans look at; `pair_table` judges at every count fired.
+    fine_edge_at_most, breaks_through_from, fine_edge_mm, fine_edge_share, confidence
+        As in `VerdictRule`.
     """
 
     mesh: int = 100
@@ -37,26 +40,125 @@ class PairSetting:
     base_coat_weight: float = 60.0
     firings: int = 3
     fine_edge_at_most: int = 1
-    breaks_through_from: int | None = None
+    breaks_through_from: int = 2
     fine_edge_mm: float = 0.5
     fine_edge_share: float = 0.10
     confidence: float = 0.8
 
+    def __post_init__(self) -> None:
+        _ = self.rule
+
     @classmethod
     def of(cls, verdict: Verdict) -> "PairSetting":
         """The setting that a series' settings ask for."""
-        names = {f.name for f in fields(cls)} & {f.name for f in fields(verdict)}
-        return cls(**{name: getattr(verdict, name) for name in names})
-
-    def __post_init__(self) -> None:
-        if not 0.5 < self.confidence < 1:
-            raise Misuse(f"confidence must lie above 0.5 and below 1, not {self.confidence}.")
-        if self.breaks_from <= self.fine_edge_at_most:
-            raise Misuse("breaks_through_from must lie above fine_edge_at_most.")
+        return cls(**{field.name: getattr(verdict, field.name) for field in fields(cls)})
 
     @property
-    def breaks_from(self) -> int:
-        """The step from which the base breaks through."""
-        if self.breaks_through_from is None:
-            return self.fine_edge_at_most + 1
-        return self.breaks_through_from
+    def rule(self) -> VerdictRule:
+        """The rule alone; Misuse if it contradicts itself."""
+        return VerdictRule(**{f.name: getattr(self, f.name) for f in fields(VerdictRule)})
+
+
+def every_pair(colours: pd.DataFrame) -> pd.DataFrame:
+    """Every base with every other colour as overlay, each with its family.
+
+    A colour over itself is a control and no pair.
+
+    Parameters
+    ----------
+    colours : DataFrame
+        Columns colour, family.
+
+    Returns
+    -------
+    DataFrame, c (c - 1) rows for c colours
+        Columns base, overlay, base_family, overlay_family.
+    """
+    missing = [column for column in ("colour", "family") if column not in colours]
+    if missing:
+        raise Misuse(f"The colours have no column {', '.join(missing)}.")
+    own = colours[["colour", "family"]]
+    bases = own.rename(columns={"colour": "base", "family": "base_family"})
+    overlays = own.rename(columns={"colour": "overlay", "family": "overlay_family"})
+    pairs = bases.merge(overlays, how="cross")
+    apart = pairs["base"].astype("str") != pairs["overlay"].astype("str")
+    return pairs.loc[apart, ["base", "overlay", "base_family", "overlay_family"]].reset_index(
+        drop=True
+    )
+
+
+def recipes(
+    pairs: pd.DataFrame, setting: PairSetting, firings: Iterable[int], fits: Mapping[str, Fit]
+) -> pd.DataFrame:
+    """The recipe of each pair at each firing count: the counts of a pair one below the other.
+
+    Factors that the setting does not speak of have the level that was used most.
+    """
+    recipe = pairs.merge(pd.DataFrame({"firings": list(firings)}), how="cross").assign(
+        mesh=setting.mesh,
+        coat_weight=setting.coat_weight,
+        base_mesh=setting.base_mesh,
+        base_coat_weight=setting.base_coat_weight,
+    )
+    for fit in fits.values():
+        for factor in fit.factors:
+            if factor not in recipe:
+                recipe[factor] = fit.frame[factor].mode().iloc[0]
+    return with_refirings(recipe)
+
+
+def counts_fired(fits: Mapping[str, Fit]) -> list[int]:
+    """Every firing count that anything was seen at, in order."""
+    seen = [fit.frame["firings"].astype(int) for fit in fits.values() if "firings" in fit.frame]
+    return sorted(set(pd.concat(seen))) if seen else [1]
+
+
+def patches_behind(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> Array:
+    """How many patches of each pair were seen at each firing count."""
+    keys = ["base", "overlay", "firings"]
+    each = [fit.frame for fit in fits.values()]
+    seen = pd.concat(
+        [frame[[c for c in ("series", "patch", *keys) if c in frame]] for frame in each]
+    )
+    own = [key for key in keys if key in seen]
+    counts = seen.drop_duplicates().groupby(own).size()
+    return counts.reindex(pd.MultiIndex.from_frame(recipe[own]), fill_value=0).to_numpy()
+
+
+def beyond_what_was_fired(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> Array:
+    """Which rows ask for what was never fired: a family pair, or a setting beyond the range.
+
+    Warns
+    -----
+    ExtrapolationWarning
+        If there are any; it says which.
+    """
+    beyond = np.zeros(len(recipe), dtype=bool)
+    said: list[str] = []
+    families = list(zip(recipe["base_family"], recipe["overlay_family"], strict=True))
+    for fit in fits.values():
+        frame = fit.frame
+        fired = set(zip(frame["base_family"], frame["overlay_family"], strict=True))
+        beyond |= np.array([pair not in fired for pair in families], dtype=bool)
+        said += [
+            f"no {overlay} overlay was fired on a {base} base"
+            for base, overlay in sorted(set(families) - fired)
+        ]
+        for factor in MEASURES:
+            if factor not in recipe or factor not in frame:
+                continue
+            low, high = frame[factor].min(), frame[factor].max()
+            strange = (recipe[factor] < low) | (recipe[factor] > high)
+            if strange.any():
+                beyond |= strange.to_numpy(bool)
+                asked = listed([f"{value:g}" for value in recipe.loc[strange, factor].unique()])
+                seen = f"{low:g}" if low == high else f"{low:g} to {high:g}"
+                said.append(f"{plain_name(factor)} would be {asked}, but {seen} was fired")
+    if said:
+        warnings.warn(
+            f"Some pairs lie beyond what was fired ({'; '.join(dict.fromkeys(said))}). "
+            f"They are {NOT_KNOWN}.",
+            ExtrapolationWarning,
+            stacklevel=3,
+        )
+    return beyond

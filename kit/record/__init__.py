@@ -1,41 +1,20 @@
-"""Grades taken in: by workbook, by CSV, by a form; and what was lost on the way."""
+"""What people bring in: grades by workbook, CSV or form, and what was lost on the way.
 
-from typing import TYPE_CHECKING, Any
+Loaded piece by piece when first used: only notebooks need the widgets, only some commands the
+workbooks.
+"""
 
-from kit.record.accidents import LossBalance, loss_balance
-from kit.record.entry import Change, Entered, Entry
-from kit.record.grading import Grading
-from kit.record.planned import blind_order, grading_order, planned_firings, planned_grades
-from kit.record.take_in import Intake, apply, read_file, take_in
-from kit.record.workbook_out import write_workbook
+import lazy_loader
 
-if TYPE_CHECKING:
-    from kit.record.form import GradingForm
-
-__all__ = [
-    "Change",
-    "Entered",
-    "Entry",
-    "Grading",
-    "GradingForm",
-    "Intake",
-    "LossBalance",
-    "apply",
-    "blind_order",
-    "grading_order",
-    "loss_balance",
-    "planned_firings",
-    "planned_grades",
-    "read_file",
-    "take_in",
-    "write_workbook",
-]
-
-
-def __getattr__(name: str) -> Any:
-    """Load the form when it is first asked for: only notebooks need the widgets."""
-    if name == "GradingForm":
-        from kit.record.form import GradingForm
-
-        return GradingForm
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__, __dir__, __all__ = lazy_loader.attach(
+    __name__,
+    submod_attrs={
+        "entries": ["Change", "Entered", "Entry"],
+        "form": ["Grading", "GradingServer", "grading_form"],
+        "intake": ["Intake", "apply", "read_file", "take_in"],
+        "lost_patches": ["LossBalance", "loss_balance"],
+        "plan_button": ["plan_saver"],
+        "workbook_out": ["write_workbook"],
+        "worklist": ["blind_order", "grading_order", "planned_firings", "planned_grades"],
+    },
+)

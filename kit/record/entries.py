@@ -1,204 +1,94 @@
-"""A filled-in table to entries, or to problems that name the cell."""
+"""One thing that a person entered: a value for one cell of one table, and where it was typed."""
 
-import re
-from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
 
 from kit.errors import Problem
-from kit.record.entry import Entered, Entry, Value
-from kit.record.grid import PLANNED_SESSION, TILE_OR_PATCH, WHAT_HAPPENED, Grid, GridCell
-from kit.series import Column, Series, convert_cell, nearest
 
-Row = Mapping[str, GridCell]
-
-_PATCH = re.compile(r"T?0*(\d+)\s*[-–]\s*0*(\d+)", re.IGNORECASE)
-_TILE = re.compile(r"(?:tile\s*|T\s*)?0*(\d+)", re.IGNORECASE)
+Value = str | int | float | None
+TableName = Literal["grades", "firings", "patches"]
 
 
-def entries_of(grid: Grid, series: Series) -> Entered:
-    """Read every filled row of a grid; a row where nothing was entered says nothing."""
-    reader = _Reader(grid, series)
-    for row in grid.rows:
-        {"grades": reader.grade, "firings": reader.firing, "accidents": reader.accident}[grid.kind](
-            row
-        )
-    return Entered(
-        tuple(reader.entries),
-        reader.sessions,
-        tuple(reader.problems),
-        grid.ignored,
-        grid.missing,
-    )
+@dataclass(frozen=True)
+class Entry:
+    """A value for one cell of a series.
+
+    Parameters
+    ----------
+    table : {'grades', 'firings', 'patches'}
+    key : tuple
+        The row: (patch, firing, grader), (tile, firing) or (patch,).
+    column : str
+    value : str, int, float or None
+        None takes back what stands there.
+    place : str
+        Where it was typed, in words.
+    """
+
+    table: TableName
+    key: tuple[str | int, ...]
+    column: str
+    value: Value
+    place: str
+
+    @property
+    def cell(self) -> tuple[str, tuple[str | int, ...], str]:
+        """What it is a value for."""
+        return self.table, self.key, self.column
+
+    @property
+    def row_in_words(self) -> str:
+        """The row that it belongs to, as one says it."""
+        if self.table == "grades":
+            patch, firing, grader = self.key
+            return f"patch {patch} after firing {firing} by {grader}"
+        if self.table == "firings":
+            tile, firing = self.key
+            return f"tile {tile}, firing {firing}"
+        return f"patch {self.key[0]}"
 
 
-class _Reader:
-    def __init__(self, grid: Grid, series: Series) -> None:
-        self.grid = grid
-        self.series = series
-        self.patches = series.patches.set_index("patch")
-        self.tiles = set(series.tiles["tile"])
-        self.last = series.settings.last_firing
-        self.entries: list[Entry] = []
-        self.sessions: dict[tuple[int, int], int] = {}
-        self.problems: list[Problem] = []
+@dataclass(frozen=True)
+class Change:
+    """An entry that differs from what the series has.
 
-    def grade(self, row: Row) -> None:
-        table = self.series.tables["grades"]
-        names = [*(scale.name for scale in self.series.settings.scales), "note"]
-        if not any(name in row for name in names):
-            return
-        patch, firing, grader = self._patch(row), self._graded_firing(row), self._grader(row)
-        key = (patch, firing, grader)
-        for name in names:
-            value = self._value(table[name], row)
-            if value is not None and None not in key:
-                self._enter("grades", key, name, value, row[name])
+    Parameters
+    ----------
+    entry : Entry
+    was : str, int, float or None
+    """
 
-    def firing(self, row: Row) -> None:
-        table = self.series.tables["firings"]
-        names = ["minutes", "heat", "accident", "note", "session"]
-        if not any(name in row for name in names):
-            return
-        tile, firing = self._tile(row), self._value(table["firing"], row)
-        if tile is None or firing is None:
-            return
-        if PLANNED_SESSION in row and "session" not in row:
-            planned = self._value(table["session"], {"session": row[PLANNED_SESSION]})
-            if planned is not None:
-                self.sessions[(tile, int(firing))] = int(planned)
-        for name in names:
-            value = self._value(table[name], row) if name in row else None
-            if value is not None:
-                self._enter("firings", (tile, firing), name, value, row[name])
+    entry: Entry
+    was: Value
 
-    def accident(self, row: Row) -> None:
-        if WHAT_HAPPENED not in row:
-            self._need(row, WHAT_HAPPENED, "Say what happened, in a word or two.")
-            return
-        table = self.series.tables["firings"]
-        what = self._value(table["accident"], {"accident": row[WHAT_HAPPENED]})
-        if TILE_OR_PATCH not in row:
-            self._need(row, TILE_OR_PATCH, "Name the tile (7) or the patch (T7-3).")
-            return
-        cell = row[TILE_OR_PATCH]
-        firing = self._value(table["firing"], row) if "firing" in row else None
-        if what is None or cell.wrong or ("firing" in row and firing is None):
-            self._refuse(cell, TILE_OR_PATCH)
-        elif _PATCH.fullmatch(cell.text):
-            patch = self._known_patch(cell, TILE_OR_PATCH)
-            when = "" if firing is None else f" (firing {firing})"
-            if patch:
-                self._enter("patches", (patch,), "accident", f"{what}{when}", row[WHAT_HAPPENED])
-        elif "firing" not in row:
-            self._need(row, "firing", "Say at which firing the tile was lost; 0 is the base coat.")
-        else:
-            tile = self._known_tile(cell, TILE_OR_PATCH)
-            if tile is not None and firing is not None:
-                self._enter("firings", (tile, firing), "accident", what, row[WHAT_HAPPENED])
 
-    def _enter(
-        self, table: str, key: tuple[Value, ...], column: str, value: Value, cell: GridCell
-    ) -> None:
-        self.entries.append(Entry(table, key, column, value, cell.place))  # type: ignore[arg-type]
+@dataclass(frozen=True)
+class Entered:
+    """All that one file says.
 
-    def _value(self, column: Column, row: Row) -> str | int | float | None:
-        """Value of a cell; None when it is blank or wrong, and then a problem if it may not be."""
-        cell = row.get(column.name)
-        if cell is None:
-            if column.required:
-                self._need(row, column.name, f"Fill it in: {column.meaning}")
-            return None
-        if cell.wrong:
-            self._refuse(cell, column.name)
-            return None
-        value, wrong, fix = convert_cell(column, cell.text)
-        if wrong:
-            self.problems.append(cell.problem(column.name, wrong, fix))
-        return value
+    Parameters
+    ----------
+    entries : tuple of Entry
+    sessions : dict of (int, int) to int
+        Session that the file plans for (tile, firing), for firings that turn out to be new.
+    problems : tuple of Problem
+    ignored : tuple of str
+        What was left aside, in words.
+    missing : tuple of str
+        Columns and sheets that are not there, in words.
+    """
 
-    def _patch(self, row: Row) -> str | None:
-        if "patch" not in row:
-            self._need(row, "patch", "Name the patch, such as T7-3.")
-            return None
-        return self._known_patch(row["patch"], "patch")
+    entries: tuple[Entry, ...]
+    sessions: dict[tuple[int, int], int]
+    problems: tuple[Problem, ...]
+    ignored: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
 
-    def _known_patch(self, cell: GridCell, column: str) -> str | None:
-        if cell.wrong:
-            self._refuse(cell, column)
-            return None
-        parts = _PATCH.fullmatch(cell.text)
-        name = f"T{parts[1]}-{parts[2]}" if parts else cell.text
-        if name in self.patches.index:
-            return name
-        fix = f"Correct it.{nearest(cell.text, self.patches.index)}"
-        wrong = f"This series has no patch '{cell.text}'."
-        self.problems.append(cell.problem(column, wrong, fix))
-        return None
 
-    def _tile(self, row: Row) -> int | None:
-        if "tile" not in row:
-            self._need(row, "tile", "Give the tile's number.")
-            return None
-        return self._known_tile(row["tile"], "tile")
-
-    def _known_tile(self, cell: GridCell, column: str) -> int | None:
-        if cell.wrong:
-            self._refuse(cell, column)
-            return None
-        digits = _TILE.fullmatch(cell.text)
-        if digits and len(digits[1]) < 6 and int(digits[1]) in self.tiles:
-            return int(digits[1])
-        wrong = f"This series has no tile '{cell.text}'."
-        self.problems.append(cell.problem(column, wrong, "Give the number on its back."))
-        return None
-
-    def _graded_firing(self, row: Row) -> int | None:
-        value = self._value(self.series.tables["grades"]["firing"], row)
-        if value is None or "patch" not in row:
-            return None
-        firing = int(value)
-        name = row["patch"].text
-        first = int(self.patches.at[name, "before_firing"]) if name in self.patches.index else 1
-        if firing < first:
-            wrong = f"Patch {name} goes on before firing {first}; it cannot have been seen earlier."
-        elif firing > self.last and firing not in set(self.series.firings["firing"]):
-            wrong = f"The plan has {self.last} firings, and no tile has had a firing {firing}."
-        else:
-            return firing
-        fix = "Correct the firing, or write the firing down first."
-        self.problems.append(row["firing"].problem("firing", wrong, fix))
-        return None
-
-    def _grader(self, row: Row) -> str | None:
-        cell = row.get("grader") or self.grid.grader
-        if cell is None or (not cell.text and not cell.wrong):
-            place = f"{self.grid.place}" if cell is None else cell.file
-            missing = Problem(place, None, "grader", "Nobody is named.", "Say who graded.")
-            if missing not in self.problems:
-                self.problems.append(missing)
-            return None
-        if cell.wrong:
-            self._refuse(cell, "grader")
-            return None
-        graders = self.series.settings.graders
-        known = {name.casefold(): name for name in graders}
-        if graders and cell.text.casefold() not in known:
-            fix = "Add the name to graders in series.toml, or correct it."
-            problem = cell.problem(
-                "grader",
-                f"'{cell.text}' is not among the graders of this series.",
-                fix + nearest(cell.text, graders),
-            )
-            if problem not in self.problems:
-                self.problems.append(problem)
-            return None
-        return known.get(cell.text.casefold(), cell.text)
-
-    def _need(self, row: Row, column: str, fix: str) -> None:
-        beside = next(iter(row.values()))
-        wrong = f"The row says '{beside.text}' and nothing for this column."
-        self.problems.append(beside.problem(column, wrong, fix))
-
-    def _refuse(self, cell: GridCell, column: str) -> None:
-        problem = cell.problem(column, cell.wrong, cell.fix)
-        if cell.wrong and problem not in self.problems:
-            self.problems.append(problem)
+def in_text(value: Value) -> str:
+    """Write a value the way a table shows it; blank for None."""
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        return str(int(value)) if value == int(value) else repr(value)
+    return str(value)

@@ -5,10 +5,9 @@ import re
 from collections.abc import Iterable
 from pathlib import Path
 
-from kit.record.changes import rows_of
-from kit.record.entry import Change, Entry, in_text
-from kit.record.rows import records
-from kit.series import Series, inside
+from kit.record.comparison import rows_of
+from kit.record.entries import Change, Entry, in_text
+from kit.series import Series, inside, plain_rows
 
 RECEIVED = "received"
 
@@ -45,7 +44,7 @@ def undoing(series: Series, entries: Iterable[Entry]) -> tuple[Change, ...]:
         What each entry would make of the cell, and what stands there now.
     """
     corrected: dict[tuple[object, ...], set[str]] = {}
-    for row in records(series.corrections):
+    for row in plain_rows(series.corrections):
         corrected.setdefault(_place(row), set()).add(in_text(row["was"]))
     stands = {name: rows_of(series, name) for name in ("grades", "firings", "patches")}
     found = []

@@ -16,9 +16,8 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from kit.record.grid import heading_for
-from kit.record.instructions import instructions
-from kit.record.planned import grading_order, planned_firings, planned_grades
 from kit.record.workbook_in import WHICH, WHO
+from kit.record.worklist import grading_order, planned_firings, planned_grades
 from kit.series import ACCIDENTS, Scale, Series, write_whole, writing
 
 _TITLE = Font(bold=True, size=14)
@@ -84,7 +83,7 @@ def _start_here(sheet: Worksheet, series: Series, file: str) -> None:
     sheet.title = "Start here"
     sheet.column_dimensions["A"].width = _LINE
     _put(sheet["A1"], series.settings.title, font=_TITLE)
-    lines = [series.settings.question, "", *instructions(series.name, file)]
+    lines = [series.settings.question, "", *_instructions(series.name, file)]
     for scale in series.settings.scales:
         lines += [f"{scale.title}: {scale.question}"]
         lines += [f"    {grade}  {step}" for grade, step in enumerate(scale.steps)]
@@ -267,3 +266,35 @@ def _put(cell: Cell, value: object, font: Font | None = None) -> None:
         cell.value = value
     if font:
         cell.font = font
+
+
+def _instructions(series: str, file: str) -> tuple[str, ...]:
+    """Say how a workbook is filled in and handed back.
+
+    Parameters
+    ----------
+    series : str
+        Name of the series.
+    file : str
+        Name of the workbook.
+    """
+    return (
+        "How to fill this in",
+        "1. On the sheet Grades, choose or write your name beside 'Who grades'.",
+        "2. Find the patch by the tile's number and the place on it: T7-3 is tile 7, place 3.",
+        "3. Choose a number for each thing that is graded; the words are below. Only whole "
+        "numbers.",
+        "4. Leave blank what you have not seen. A blank never erases anything.",
+        "5. On the sheet Firings, write the minutes in the heat, such as 1.5. Under Heat write "
+        "kiln or torch, and how hot: °C or °F, or the colour you saw, such as 'torch, orange'. On "
+        "the sheet Accidents, write what was chipped, dropped or mis-sifted: it is data too, and "
+        "a lost tile teaches.",
+        f"6. Save as .xlsx and hand it back with: kit enter {series} {file} - or whatever you "
+        "have called your copy. You will see what is new, what changes an earlier grade and what "
+        "is wrong before anything is written.",
+        "Several people may each fill in a copy. To correct a grade, type the new one and hand "
+        "the file in again; the old grade is kept beside it.",
+        "Grade in good, even light, with your glasses on; samples can have sharp edges. Wash your "
+        "hands after handling them, and keep them away from food and children.",
+        "",
+    )

@@ -1,6 +1,6 @@
-"""Figures, plain words, the rendered report.
+"""What a series shows: findings, figures, the report as page and paper, and all series together.
 
-Loaded piece by piece when first used, so that asking for a report does not draw in what only its
+Loaded piece by piece when first used, so that asking for a report does not draw in what only a
 notebook needs.
 """
 
@@ -10,21 +10,21 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
         "analysis": ["Analysis", "analyse"],
-        "document": ["Document", "Section"],
-        "files": ["write_report"],
-        "found": ["Finding", "all_findings"],
-        "notebooks": ["notebook", "run_notebook"],
-        "parts.how_to_read": ["how_to_read"],
-        "parts.lesson": ["scale_lesson"],
-        "parts.pairs": ["pairs_by_verdict"],
-        "parts.planning": ["budget_lesson", "plan_lesson"],
-        "parts.recorded": ["recorded"],
-        "parts.surprises": ["surprises"],
-        "parts.together": ["pooled_chart", "what_was_added"],
-        "rendering": ["render"],
-        "rendering_all": ["render_all"],
-        "together": ["Together", "analyse_together", "read_every_series"],
-        "widgets": ["grading_picker", "next_picker", "pair_picker", "plan_saver"],
-        "whole": ["wall_summary", "whole_report"],
+        "findings.finding": ["Finding"],
+        "findings.pair_findings": ["Pair", "PairFinding", "PairFindings"],
+        "gallery.index_page": ["pooled_chart", "what_was_added"],
+        "gallery.pooled": ["Pooled", "analyse_together", "read_every_series"],
+        "gallery.publish_all": ["write_every_report"],
+        "page.document": ["Document", "Section"],
+        "pickers": ["next_picker", "pair_picker"],
+        "publish": ["write_notebook", "write_report"],
+        "run_notebook": ["notebook", "run_notebook"],
+        "sections.chart_explained": ["how_to_read"],
+        "sections.composition": ["wall_summary", "whole_report"],
+        "sections.lesson": ["scale_lesson"],
+        "sections.pair_lists": ["pairs_by_verdict"],
+        "sections.plan_explained": ["budget_lesson", "plan_lesson"],
+        "sections.progress": ["recorded"],
+        "sections.surprises": ["surprises"],
     },
 )

@@ -2,24 +2,25 @@
 
 from kit.series.blank import Blank, Position, Stencil, positions
 from kit.series.cautions import CAUTIONS, DEFERENCE, BenchStep, Caution, cautions_for
-from kit.series.cells import convert_cell, empty_frame, nearest
+from kit.series.cells import convert_cell, empty_frame, nearest, plain_rows, typed_frame
+from kit.series.csv_text import guarded, heading_of, read_records
 from kit.series.disk import leftovers, locked, replace_files, write_whole, writing
-from kit.series.links import inside
 from kit.series.mesh import OPENING_UM
-from kit.series.names import checked_name, patch_name
+from kit.series.middle_grades import last_grades, middle_grades
+from kit.series.new_folder import start_series
 from kit.series.observations import (
+    colours_in_stock,
     last_firings,
     losses,
     observations,
     patches_in_full,
+    tiles_lost,
     with_recipes,
 )
-from kit.series.places import report_folder, series_folder, studio_folder
+from kit.series.paths import checked_name, inside, report_folder, series_folder, studio_folder
 from kit.series.scales import PULL_THROUGH, SPREAD, Scale
-from kit.series.series import Series, examine, new_series, read_series
+from kit.series.series import Series, counts_in_words, examine, new_series, read_series
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Settings, Verdict, Wish
-from kit.series.sheet_text import guarded, heading_of, read_records
-from kit.series.start import start_series
 from kit.series.tables import (
     CORRECTIONS,
     FIRINGS,
@@ -28,9 +29,10 @@ from kit.series.tables import (
     Column,
     Table,
     grades_table,
+    patch_name,
     series_tables,
 )
-from kit.series.words import ACCIDENTS, ASKS, FAMILIES, FAMILY_PAIRS, OPACITIES, family_pair
+from kit.series.vocabulary import ACCIDENTS, ASKS, FAMILIES, FAMILY_PAIRS, OPACITIES, family_pair
 
 __all__ = [
     "ACCIDENTS",
@@ -64,7 +66,9 @@ __all__ = [
     "Wish",
     "cautions_for",
     "checked_name",
+    "colours_in_stock",
     "convert_cell",
+    "counts_in_words",
     "empty_frame",
     "examine",
     "family_pair",
@@ -73,14 +77,17 @@ __all__ = [
     "heading_of",
     "inside",
     "last_firings",
+    "last_grades",
     "leftovers",
     "locked",
     "losses",
+    "middle_grades",
     "nearest",
     "new_series",
     "observations",
     "patch_name",
     "patches_in_full",
+    "plain_rows",
     "positions",
     "read_records",
     "read_series",
@@ -90,6 +97,8 @@ __all__ = [
     "series_tables",
     "start_series",
     "studio_folder",
+    "tiles_lost",
+    "typed_frame",
     "with_recipes",
     "write_whole",
     "writing",

@@ -3,14 +3,15 @@
 import difflib
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 import pandas as pd
 
 from kit.errors import Problem
-from kit.series.sheet_text import Records, read_records, write_records
+from kit.series.csv_text import Records, read_records, write_records
 from kit.series.tables import Column, Table
-from kit.series.words import MEANT
+from kit.series.vocabulary import MEANT
 
 _ALIKE = 0.8
 """How alike two words must be for one to be suggested: 'leadfree' must not become 'leaded'."""
@@ -74,8 +75,23 @@ def with_every_column(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
 
 def format_table(table: Table, frame: pd.DataFrame) -> bytes:
     """Write a frame as the bytes of its CSV file. The opposite of `parse_table`."""
-    rows = zip(*(map(_text, frame[name]) for name in frame.columns), strict=True)
+    rows = zip(*(map(cell_text, frame[name]) for name in frame.columns), strict=True)
     return write_records(list(frame.columns), rows)
+
+
+def plain_rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Rows as plain Python values; None for every blank."""
+    columns = [[_plain(value) for value in frame[name].tolist()] for name in frame.columns]
+    return [dict(zip(frame.columns, row, strict=True)) for row in zip(*columns, strict=True)]
+
+
+def typed_frame(columns: Mapping[str, list[Any]], like: pd.DataFrame) -> pd.DataFrame:
+    """Build a frame with the column types of another; text has blanks, not gaps."""
+    filled = {
+        name: ["" if v is None else v for v in values] if like[name].dtype == "str" else values
+        for name, values in columns.items()
+    }
+    return pd.DataFrame({n: pd.Series(v, dtype=like[n].dtype) for n, v in filled.items()})
 
 
 def convert_cell(column: Column, cell: str) -> tuple[str | int | float | None, str, str]:
@@ -189,9 +205,15 @@ def _convert(
     return pd.DataFrame(filled, index=rows), problems
 
 
-def _text(value: object) -> str:
+def cell_text(value: object) -> str:
+    """Write a value the way a table shows it; blank for a missing one."""
     if value is None or value is pd.NA or (isinstance(value, float) and math.isnan(value)):
         return ""
     if isinstance(value, float):
         return str(int(value)) if value == int(value) else repr(float(value))
     return str(value)
+
+
+def _plain(value: Any) -> Any:
+    blank = value is pd.NA or value == "" or (isinstance(value, float) and math.isnan(value))
+    return None if blank else value

@@ -8,6 +8,7 @@ import pandas as pd
 
 if TYPE_CHECKING:
     from kit.series.series import Series
+    from kit.series.settings import Settings
 
 RECIPE = (
     "series", "tile", "patch", "position", "base", "overlay", "base_family", "overlay_family",
@@ -15,6 +16,11 @@ RECIPE = (
     "session",
 )  # fmt: skip
 """What is known of a patch after a firing before anyone looks at it."""
+
+
+def colours_in_stock(colours: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    """The colours that a series uses: all but those that its settings leave out."""
+    return colours[~colours["colour"].isin(settings.leave_out)].reset_index(drop=True)
 
 
 def observations(series: Series) -> pd.DataFrame:
@@ -80,8 +86,7 @@ def patches_in_full(series: Series) -> pd.DataFrame:
     patches = patches.assign(
         base_family=patches["base"].map(family), overlay_family=patches["overlay"].map(family)
     )
-    spoiled = series.firings[series.firings["accident"] != ""].sort_values("firing")
-    first = spoiled.drop_duplicates("tile").set_index("tile")
+    first = tiles_lost(series)
     lost_from = patches["tile"].map(first["firing"]).astype("float64").fillna(float("inf"))
     reason = patches["tile"].map(first["accident"]).astype("str").fillna("")
     own = patches["accident"] != ""
@@ -94,6 +99,12 @@ def last_firings(series: Series) -> pd.Series:
     """How often each tile is to be fired with its stencils on, by tile number."""
     planned = series.tiles.set_index("tile")["firings"]
     return planned.fillna(series.settings.last_firing).astype("int64")
+
+
+def tiles_lost(series: Series) -> pd.DataFrame:
+    """Rows of firings.csv at which a tile was lost, by tile number: the first for each."""
+    spoiled = series.firings[series.firings["accident"] != ""].sort_values("firing")
+    return spoiled.drop_duplicates("tile").set_index("tile")
 
 
 def losses(series: Series) -> pd.DataFrame:

@@ -37,7 +37,7 @@ SPREAD = Scale(
     question="How far has the overlay crept past the stencil's edge?",
     steps=(
         "crisp: the edge stands where it was sifted",
-        "softened: crept by less than a hair",
+        "feathered: crept by less than a hair",
         "blurred: crept, the shape still reads",
         "flowed: the shape is going",
         "lost: no edge left",
@@ -50,9 +50,9 @@ PULL_THROUGH = Scale(
     question="How much of the base has come up through the overlay?",
     steps=(
         "none: the overlay covers",
-        "specks: a few dots of the base",
-        "mottled: the base shows in patches",
-        "broken: as much base as overlay",
+        "a hint: a few specks of the base",
+        "broken in places: the base has come up here and there",
+        "broken over half: as much base as overlay",
         "gone: the base has taken over",
     ),
 )

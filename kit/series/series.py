@@ -1,23 +1,32 @@
 """A series: its settings and tables, as one frozen object."""
 
+import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pandas as pd
 
 from kit.errors import DataProblems, Misuse, Problem
 from kit.series import datapackage, settings_file
-from kit.series.cells import empty_frame, format_table, parse_table, with_every_column
-from kit.series.checks import settings_problems, table_problems
-from kit.series.disk import read_together, replace_files
-from kit.series.links import link_problems
-from kit.series.names import checked_name
-from kit.series.settings import Settings
+from kit.series.cells import (
+    empty_frame,
+    format_table,
+    nearest,
+    parse_table,
+    with_every_column,
+)
+from kit.series.consistency import settings_problems, table_problems
+from kit.series.disk import read_together
+from kit.series.journal import Occasion
+from kit.series.journaled import write_journaled
+from kit.series.observations import colours_in_stock
+from kit.series.paths import checked_name, link_problems, series_folder
+from kit.series.settings import Settings, as_html_table
 from kit.series.tables import CORRECTIONS, MEASUREMENTS, Table, series_tables
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Series:
     """One planned set of test tiles with a question, from plan to report.
 
@@ -48,11 +57,27 @@ class Series:
         for name, table in self.tables.items():
             object.__setattr__(self, name, with_every_column(table, getattr(self, name)))
 
+    def __repr__(self) -> str:
+        return f"Series({self.name!r}: {counts_in_words(self)})"
+
+    def _repr_html_(self) -> str:
+        """Show in Jupyter what the series asks and what it holds."""
+        settings = self.settings
+        graders = sorted(set(self.grades["grader"]))
+        told = {
+            "Folder": self.name,
+            "Question": settings.question,
+            "Begun": settings.started or "not said",
+            "Goes on from": ", ".join(settings.follows) or "none",
+            "Holds": counts_in_words(self),
+            "Graded by": ", ".join(graders) or "nobody yet",
+        }
+        return as_html_table(settings.title, told)
+
     @property
     def stock(self) -> pd.DataFrame:
         """The colours that the series uses: all but those that its settings leave out."""
-        left_out = self.colours["colour"].isin(self.settings.leave_out)
-        return self.colours[~left_out].reset_index(drop=True)
+        return colours_in_stock(self.colours, self.settings)
 
     @property
     def tables(self) -> dict[str, Table]:
@@ -64,8 +89,17 @@ class Series:
         """The data frames by table name."""
         return {name: getattr(self, name) for name in self.tables}
 
-    def write(self, folder: Path | str) -> Path:
-        """Write the series to a folder; what has not changed stays byte for byte.
+    def write(self, folder: Path | str, occasion: Occasion | None = None) -> Path:
+        """Write the series to a folder, and into its journal what changes.
+
+        What has not changed stays byte for byte. A folder of an older format is brought up to
+        date, and its files are kept as they were in a folder beside them.
+
+        Parameters
+        ----------
+        folder : Path
+        occasion : Occasion, optional
+            What happened, who did it and why, for the journal.
 
         Raises
         ------
@@ -78,7 +112,7 @@ class Series:
         checked_name(folder.name)
         if problems := self.problems():
             raise DataProblems(problems)
-        replace_files(folder, self.files(), self.sources)
+        write_journaled(folder, self.sources, self.files(), occasion)
         return folder
 
     def problems(self) -> list[Problem]:
@@ -103,7 +137,8 @@ class Series:
         source = self.sources.get(settings_file.FILE)
         if source is None:
             return settings_file.format_settings(self.settings)
-        if settings_file.parse_settings(source)[0] == self.settings:
+        said = settings_file.parse_settings(source)[0]
+        if said and replace(said, started=said.started or self.settings.started) == self.settings:
             return source
         return settings_file.amend_settings(source, self.settings)
 
@@ -119,15 +154,27 @@ class Series:
         return format_table(table, frame)
 
 
+def counts_in_words(series: Series) -> str:
+    """Say how much a series holds: '12 colours, 24 tiles, ...'."""
+    names = ("colours", "tiles", "patches", "firings", "grades")
+    return ", ".join(f"{len(getattr(series, n))} {n}" for n in names)
+
+
 def new_series(name: str, settings: Settings, colours: pd.DataFrame) -> Series:
-    """Start a series that has colours and nothing else yet."""
+    """Start a series that has colours and nothing else yet; it is dated today unless it says."""
+    settings = replace(settings, started=settings.started or dt.date.today())
     tables = series_tables(settings.scales)
     empty = {n: empty_frame(t) for n, t in tables.items() if n != "colours"}
     return Series(checked_name(name), settings, colours, **empty)
 
 
-def read_series(folder: Path | str) -> Series:
-    """Read the folder of a series.
+def read_series(series: Path | str) -> Series:
+    """Read a series from its folder.
+
+    Parameters
+    ----------
+    series : Path or str
+        A folder; or, as text, the name of a series below data/ (`series_folder`).
 
     Raises
     ------
@@ -136,10 +183,10 @@ def read_series(folder: Path | str) -> Series:
     DataProblems
         When anything in the files cannot be right; it lists every problem at once.
     """
-    series, problems = examine(folder)
-    if series is None:
+    read, problems = examine(series_folder(series) if isinstance(series, str) else series)
+    if read is None:
         raise DataProblems(problems)
-    return series
+    return read
 
 
 def examine(folder: Path | str) -> tuple[Series | None, list[Problem]]:
@@ -152,7 +199,9 @@ def examine(folder: Path | str) -> tuple[Series | None, list[Problem]]:
     """
     folder = Path(folder)
     if not folder.is_dir():
-        raise Misuse(f"There is no series at {folder}. `kit new NAME` starts one.")
+        others = [path.parent.name for path in folder.parent.glob("*/series.toml")]
+        meant = nearest(folder.name, others)
+        raise Misuse(f"There is no series at {folder}.{meant} `kit new NAME` starts one.")
     sources, problems = _read_files(folder)
     settings, found = settings_file.parse_settings(sources.get(settings_file.FILE, b""))
     if settings_file.FILE in sources:
@@ -173,8 +222,17 @@ def examine(folder: Path | str) -> tuple[Series | None, list[Problem]]:
         problems += settings_problems(settings, frames, unreadable)
     if problems or settings is None:
         return None, _in_order(problems)
+    settings = _dated(settings, folder)
     bare = {name: frame.reset_index(drop=True) for name, frame in frames.items()}
     return Series(folder.resolve().name, settings, **bare, sources=sources), []
+
+
+def _dated(settings: Settings, folder: Path) -> Settings:
+    """Date a series that says no day by the oldest of its files."""
+    if settings.started:
+        return settings
+    oldest = min(path.stat().st_mtime for path in folder.iterdir() if path.is_file())
+    return replace(settings, started=dt.date.fromtimestamp(oldest))
 
 
 def _read_files(folder: Path) -> tuple[dict[str, bytes], list[Problem]]:

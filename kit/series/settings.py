@@ -3,6 +3,7 @@
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from html import escape
 from typing import Any
 
 from kit.series.blank import Blank, Stencil
@@ -50,6 +51,8 @@ class Verdict:
     ----------
     fine_edge_at_most : int
         A fine edge holds when spread and pull-through are both at or below this step.
+    breaks_through_from : int
+        The base has broken through when pull-through is at or above this step.
     fine_edge_mm, fine_edge_share : float
         The same rule for photographs: the edge stands at most so far beyond the stencil's line,
         and the base shows in at most this share of the patch.
@@ -63,6 +66,7 @@ class Verdict:
     """
 
     fine_edge_at_most: int = 1
+    breaks_through_from: int = 2
     fine_edge_mm: float = 0.5
     fine_edge_share: float = 0.10
     confidence: float = 0.8
@@ -73,7 +77,7 @@ class Verdict:
     firings: int = 3
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Settings:
     """The contents of series.toml.
 
@@ -81,8 +85,11 @@ class Settings:
     ----------
     title, question : str
     ask : str
-        One of `kit.series.words.ASKS`.
+        One of `kit.series.vocabulary.ASKS`.
     started : date or None
+        The day it was begun. Every series that was read or started has one.
+    follows : tuple of str
+        Names of the series that this one goes on from, the earliest first.
     seed : int
         Every random choice of the plan follows from it.
     blank, stencil : Blank, Stencil
@@ -109,6 +116,7 @@ class Settings:
     question: str
     ask: str = "which pairs work"
     started: dt.date | None = None
+    follows: tuple[str, ...] = ()
     seed: int = 1
     blank: Blank = Blank()
     stencil: Stencil = Stencil()
@@ -127,6 +135,29 @@ class Settings:
     card_across_mm: float | None = None
     card_down_mm: float | None = None
 
+    def __repr__(self) -> str:
+        return (
+            f"Settings({self.title!r}: {self.ask}; {self.tiles} tiles of {self.patches_per_tile} "
+            f"patches, {self.last_firing} firings)"
+        )
+
+    def _repr_html_(self) -> str:
+        """Show in Jupyter what was asked and what is varied."""
+        varied = {n: levels for n, levels in self.factors.items() if len(levels) > 1}
+        told = {
+            "Question": self.question,
+            "What for": self.ask,
+            "Budget": f"{self.tiles} tiles of {self.patches_per_tile} patches, "
+            f"{self.tiles_per_session} tiles a session",
+            "Varied": "; ".join(
+                f"{n}: {', '.join(map(str, levels))} {UNITS.get(n, '')}".rstrip()
+                for n, levels in varied.items()
+            ),
+            "Graders": ", ".join(self.graders) or "anyone",
+            "Scales": ", ".join(scale.title for scale in self.scales),
+        }
+        return as_html_table(self.title, told)
+
     def scale(self, name: str) -> Scale:
         """Return the scale called `name`."""
         return next(scale for scale in self.scales if scale.name == name)
@@ -135,3 +166,13 @@ class Settings:
     def last_firing(self) -> int:
         """How often a tile is fired with its stencils on."""
         return int(max(self.factors["firings"]))
+
+
+def as_html_table(title: str, told: Mapping[str, object]) -> str:
+    """Lay names and values out as a small table for Jupyter."""
+    rows = "".join(
+        f"<tr><th style='text-align:left'>{escape(name)}</th>"
+        f"<td style='text-align:left'>{escape(str(value))}</td></tr>"
+        for name, value in told.items()
+    )
+    return f"<p><b>{escape(title)}</b></p><table>{rows}</table>"

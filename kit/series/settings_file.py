@@ -1,9 +1,8 @@
 """series.toml to `Settings` and back."""
 
-import datetime as dt
 import tomllib
-from collections.abc import Callable, Mapping
-from dataclasses import MISSING, dataclass, fields
+from collections.abc import Mapping
+from dataclasses import MISSING, dataclass, field, fields
 from typing import Any
 
 import tomlkit
@@ -11,95 +10,23 @@ import tomlkit
 from kit.errors import Problem
 from kit.series.blank import Blank, Stencil
 from kit.series.cells import nearest
-from kit.series.mesh import OPENING_UM
 from kit.series.scales import STEPS, Scale
+from kit.series.setting_lines import decimal_commas, lines_of_keys, unreadable_line
+from kit.series.setting_rules import LEVEL_RULES, SETTING_RULES, TEXT, are_texts
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, Settings, Verdict, Wish
-from kit.series.words import ASKS, FAMILIES
 
 FILE = "series.toml"
+FORMAT = 2
+"""The format that this kit writes. Folders without a number are of format 1."""
 
-
-@dataclass(frozen=True)
-class _Rule:
-    """What one key may hold."""
-
-    fits: Callable[[Any], bool]
-    fix: str
-
-
-def _number(low: float, high: float, unit: str = "") -> _Rule:
-    return _Rule(
-        lambda v: isinstance(v, int | float) and not isinstance(v, bool) and low <= v <= high,
-        f"It must be a number from {low:g} to {high:g}{unit}.",
-    )
-
-
-def _whole(low: int, high: int) -> _Rule:
-    return _Rule(
-        lambda v: isinstance(v, int) and not isinstance(v, bool) and low <= v <= high,
-        f"It must be a whole number from {low} to {high}.",
-    )
-
-
-def _one_of(*words: object) -> _Rule:
-    return _Rule(lambda v: v in words, f"It must be one of: {', '.join(map(str, words))}.")
-
-
-def _texts(value: Any) -> bool:
-    return isinstance(value, list) and all(isinstance(v, str) and v.strip() for v in value)
-
-
-_TEXT = _Rule(lambda v: isinstance(v, str) and bool(v.strip()), "It must be text in quotes.")
-_NAMES = _Rule(_texts, 'It must be a list of names, such as ["Ada", "Ben"].')
-_MESH = _one_of(*OPENING_UM)
-_COAT = _number(1, 500, " mg/cm²")
-
-_RULES: Mapping[str, _Rule] = {
-    "title": _TEXT,
-    "question": _TEXT,
-    "ask": _one_of(*ASKS),
-    "started": _Rule(lambda v: type(v) is dt.date, "It must be a date, such as 2026-03-14."),
-    "seed": _whole(0, 2**53),
-    "leave_out": _NAMES,
-    "blank.shape": _one_of("square", "round", "strip"),
-    "blank.width_mm": _number(10, 400, " mm"),
-    "blank.height_mm": _number(10, 400, " mm"),
-    "blank.thickness_mm": _number(0.2, 5, " mm"),
-    "blank.clearance_mm": _number(0.5, 50, " mm"),
-    "stencil.shape": _one_of("disc", "square", "bar"),
-    "stencil.size_mm": _number(3, 100, " mm"),
-    "budget.tiles": _whole(1, 2000),
-    "budget.patches_per_tile": _whole(1, 60),
-    "budget.tiles_per_session": _whole(1, 500),
-    "grading.graders": _NAMES,
-    "grading.blind": _one_of(True, False),
-    "verdict.fine_edge_at_most": _whole(0, 3),
-    "verdict.fine_edge_mm": _number(0, 10, " mm"),
-    "verdict.fine_edge_share": _number(0, 0.9),
-    "verdict.confidence": _number(0.51, 0.99),
-    "verdict.mesh": _MESH,
-    "verdict.base_mesh": _MESH,
-    "verdict.coat_weight": _COAT,
-    "verdict.base_coat_weight": _COAT,
-    "verdict.firings": _whole(1, 20),
-    "bench.sifting_loss": _number(0, 0.9),
-    "bench.minutes_per_firing": _number(0.1, 60, " minutes"),
-    "photo.card_across_mm": _number(30, 400, " mm"),
-    "photo.card_down_mm": _number(30, 400, " mm"),
-}
-
-_LEVEL_RULES: Mapping[str, _Rule] = {
-    "base_family": _one_of(*FAMILIES),
-    "overlay_family": _one_of(*FAMILIES),
-    "base_coats": _whole(1, 9),
-    "base_mesh": _MESH,
-    "base_coat_weight": _COAT,
-    "mesh": _MESH,
-    "coat_weight": _COAT,
-    "firings": _whole(1, 20),
-}
+_LARGEST_BYTES = 200_000
+_SCALE_KEYS = ("name", "title", "question", "steps")
+_WISH_KEYS = ("base", "overlay")
 
 _TABLES = ("factors", "scale", "wish")
+_SECTIONS = tuple(dict.fromkeys(key.split(".")[0] for key in SETTING_RULES if "." in key))
+_SHOWN = 60
+_ONE_OR_TWO = "Write {0}.{1} for one number, or {0}, {1} with a space for two levels."
 
 _TAKEN = frozenset(
     (
@@ -118,29 +45,26 @@ def parse_settings(content: bytes) -> tuple[Settings | None, list[Problem]]:
     Settings or None
         None when there is any problem.
     list of Problem
+        Each with its line, as far as it can be found.
     """
-    try:
-        told = tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
-    except UnicodeDecodeError:
-        return None, [Problem(FILE, None, "", "It is not plain text.", "Save it as UTF-8.")]
-    except tomllib.TOMLDecodeError as cannot:
-        return None, [Problem(FILE, None, "", f"It cannot be read: {cannot}.", "Mend that line.")]
-    flat = _flat(told)
-    problems = _unknown_keys(flat)
-    problems += [
-        Problem(FILE, None, key, f"{_shown(flat[key])} cannot stand here.", rule.fix)
-        for key, rule in _RULES.items()
-        if key in flat and not rule.fits(flat[key])
-    ]
-    problems += [
-        Problem(FILE, None, key, "It is missing.", f'Add a line: {key} = "..."')
-        for key in ("title", "question")
-        if key not in flat
-    ]
-    problems += _factor_problems(told.get("factors", {}))
-    problems += _scale_problems(told.get("scale", []))
-    problems += _wish_problems(told.get("wish", []))
-    return (None, problems) if problems else (_build(told), [])
+    told, problem = _read_toml(content)
+    if told is None:
+        return None, [problem] if problem else []
+    found = _Findings(lines_of_keys(content.decode("utf-8-sig")))
+    _check_keys(told, found)
+    _check_factors(told.get("factors", {}), found)
+    _check_scales(told.get("scale", []), found)
+    _check_wishes(told.get("wish", []), found)
+    _check_verdict(told.get("verdict", {}), found)
+    for line, key, shown in decimal_commas(content.decode("utf-8-sig")):
+        wrong, fix = f"{shown} is either one number or two.", _ONE_OR_TWO.format(*shown.split(","))
+        found.problems.append(Problem(FILE, line, key, wrong, fix))
+    return (None, found.problems) if found.problems else (_build(told), [])
+
+
+def format_of(content: bytes) -> int:
+    """Return the number of the format of a series.toml without problems."""
+    return int(tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n")).get("format", 1))
 
 
 def format_settings(settings: Settings) -> bytes:
@@ -163,7 +87,9 @@ def amend_settings(content: bytes, settings: Settings) -> bytes:
     old, new = _document(was), _document(settings)
     text = tomlkit.parse(content.decode("utf-8-sig"))
     for key, value in new.items():
-        if isinstance(value, dict) and isinstance(text.get(key), dict):
+        if key == "format":
+            _put_format(text)
+        elif isinstance(value, dict) and isinstance(text.get(key), dict):
             for inner, inner_value in value.items():
                 if old[key].get(inner) != inner_value:
                     text[key][inner] = inner_value
@@ -174,11 +100,23 @@ def amend_settings(content: bytes, settings: Settings) -> bytes:
     return tomlkit.dumps(text).encode("utf-8")
 
 
+def _put_format(text: tomlkit.TOMLDocument) -> None:
+    """Say the format; above all sections, where only a key without one may stand."""
+    if "format" in text:
+        text["format"] = FORMAT
+    else:
+        at = next((n for n, (key, _) in enumerate(text.body) if key is not None), 0)
+        text._insert_at(at, tomlkit.items.SingleKey("format"), tomlkit.item(FORMAT))
+
+
 def _document(settings: Settings) -> dict[str, Any]:
     document: dict[str, Any] = {"title": settings.title, "question": settings.question}
     document["ask"] = settings.ask
+    document["format"] = FORMAT
     if settings.started:
         document["started"] = settings.started
+    if settings.follows:
+        document["follows"] = list(settings.follows)
     document["seed"] = settings.seed
     if settings.leave_out:
         document["leave_out"] = list(settings.leave_out)
@@ -209,8 +147,59 @@ def _as_dict(thing: Any) -> dict[str, Any]:
     return {f.name: getattr(thing, f.name) for f in fields(thing)}
 
 
-def _shown(value: object) -> str:
-    return f"'{value}'" if isinstance(value, str) else str(value)
+@dataclass
+class _Findings:
+    """Problems as they are found, and where each key stands."""
+
+    lines: Mapping[str, int]
+    problems: list[Problem] = field(default_factory=list)
+
+    def add(self, key: str, wrong: str, fix: str) -> None:
+        near = next((self.lines[k] for k in _from_inside_out(key) if k in self.lines), None)
+        self.problems.append(Problem(FILE, near, key, wrong, fix))
+
+
+def _from_inside_out(key: str) -> list[str]:
+    parts = key.split(".")
+    return [".".join(parts[:n]) for n in range(len(parts), 0, -1)]
+
+
+def _read_toml(content: bytes) -> tuple[dict[str, Any] | None, Problem | None]:
+    if len(content) > _LARGEST_BYTES:
+        wrong = "It is far larger than settings can be."
+        return None, Problem(FILE, None, "", wrong, "Put it back from a copy, or `kit restore` it.")
+    try:
+        text = content.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError:
+        return None, Problem(FILE, None, "", "It is not plain text.", "Save it as UTF-8.")
+    try:
+        return tomllib.loads(text), None
+    except (ValueError, RecursionError) as cannot:
+        line, wrong, fix = unreadable_line(text, str(cannot))
+        return None, Problem(FILE, line, "", wrong, fix)
+
+
+def _check_keys(told: Mapping[str, Any], found: _Findings) -> None:
+    for key, value in _flat(told).items():
+        if key in SETTING_RULES:
+            rule = SETTING_RULES[key]
+            if not rule.fits(value):
+                found.add(key, f"{_shown(value)} cannot stand here.", rule.fix)
+        elif key in _SECTIONS:
+            fix = f"Write [{key}] on a line of its own, and the settings below it."
+            found.add(key, "It must be a section.", fix)
+        else:
+            fix = f"Delete it.{nearest(key, SETTING_RULES)}"
+            found.add(key, "The kit does not know this setting.", fix)
+    for key in ("title", "question"):
+        if key not in told:
+            found.add(key, "It is missing.", f'Add a line: {key} = "..."')
+    number = told.get("format")
+    if isinstance(number, int) and number > FORMAT:
+        wrong = (
+            f"This series was written by a newer kit (format {number}; this one knows {FORMAT})."
+        )
+        found.add("format", wrong, "Bring the kit up to date.")
 
 
 def _flat(told: Mapping[str, Any]) -> dict[str, Any]:
@@ -218,94 +207,111 @@ def _flat(told: Mapping[str, Any]) -> dict[str, Any]:
     for key, value in told.items():
         if key in _TABLES:
             continue
-        if isinstance(value, dict):
+        if isinstance(value, dict) and key in _SECTIONS:
             flat |= {f"{key}.{inner}": v for inner, v in value.items()}
         else:
             flat[key] = value
     return flat
 
 
-def _unknown_keys(flat: Mapping[str, Any]) -> list[Problem]:
-    return [
-        Problem(
-            FILE,
-            None,
-            key,
-            "The kit does not know this setting.",
-            f"Delete it.{nearest(key, _RULES)}",
-        )
-        for key in flat
-        if key not in _RULES
-    ]
-
-
-def _factor_problems(told: Any) -> list[Problem]:
+def _check_factors(told: object, found: _Findings) -> None:
     if not isinstance(told, dict):
         fix = "Write [factors] and below it lines such as mesh = [80, 100]."
-        return [Problem(FILE, None, "factors", "It must be a table.", fix)]
-    problems = []
+        found.add("factors", "It must be a section.", fix)
+        return
     for name, levels in told.items():
         key = f"factors.{name}"
         if name not in FACTORS:
-            wrong, fix = "The kit does not know this factor.", f"Delete it.{nearest(name, FACTORS)}"
-            problems.append(Problem(FILE, None, key, wrong, fix))
-        elif not isinstance(levels, list) or not levels or len(set(map(str, levels))) < len(levels):
-            wrong, fix = f"{levels} cannot stand here.", "Give a list of different levels."
-            problems.append(Problem(FILE, None, key, wrong, fix))
-        else:
-            rule = _LEVEL_RULES[name]
-            problems += [
-                Problem(FILE, None, key, f"{_shown(v)} cannot be a level.", rule.fix)
-                for v in levels
-                if not rule.fits(v)
-            ]
-    return problems
-
-
-def _scale_problems(told: Any) -> list[Problem]:
-    problems = []
-    if not isinstance(told, list) or not all(isinstance(scale, dict) for scale in told):
-        return [Problem(FILE, None, "scale", "It must be a list.", "Start each with [[scale]].")]
-    for n, scale in enumerate(told, start=1):
-        key = f"scale {n}"
-        for part in ("name", "title", "question"):
-            if not _TEXT.fits(scale.get(part)):
-                problems.append(Problem(FILE, None, f"{key}.{part}", "It is missing.", _TEXT.fix))
-        steps = scale.get("steps")
-        if not _texts(steps) or len(steps) != STEPS:
-            fix = f"Give {STEPS} texts, for the steps 0 to {STEPS - 1}."
-            problems.append(Problem(FILE, None, f"{key}.steps", "It does not fit.", fix))
-        name = scale.get("name")
-        if isinstance(name, str) and not (name.isidentifier() and name.islower()):
-            fix = "Use small letters and underscores, such as colour_shift."
-            problems.append(
-                Problem(FILE, None, f"{key}.name", f"'{name}' cannot head a column.", fix)
+            fix = f"Delete it.{nearest(name, FACTORS)}"
+            found.add(key, "The kit does not know this factor.", fix)
+        elif not isinstance(levels, list) or not levels or _alike(levels):
+            found.add(
+                key, f"{_shown(levels)} cannot stand here.", "Give a list of different levels."
             )
-        elif name in _TAKEN:
-            wrong = f"'{name}' already heads another column."
-            problems.append(Problem(FILE, None, f"{key}.name", wrong, "Choose another name."))
+        else:
+            rule = LEVEL_RULES[name]
+            for value in levels:
+                if not rule.fits(value):
+                    found.add(key, f"{_shown(value)} cannot be a level.", rule.fix)
+
+
+def _alike(levels: list[Any]) -> bool:
+    shown = [_shown(level) for level in levels]
+    return len(set(shown)) < len(shown)
+
+
+def _check_scales(told: object, found: _Findings) -> None:
+    if not isinstance(told, list) or not all(isinstance(scale, dict) for scale in told):
+        found.add("scale", "It must be a list.", "Start each scale with [[scale]].")
+        return
+    for n, scale in enumerate(told, start=1):
+        _check_scale(f"scale {n}", scale, found)
     names = [scale.get("name") for scale in told]
     for needed in ("spread", "pull_through"):
         if told and needed not in names:
             fix = "Every series grades spread and pull_through; add it back."
-            problems.append(Problem(FILE, None, "scale", f"The scale '{needed}' is missing.", fix))
-    if len(set(map(str, names))) < len(names):
-        problems.append(Problem(FILE, None, "scale", "Two scales share a name.", "Rename one."))
-    return problems
+            found.add("scale", f"The scale '{needed}' is missing.", fix)
+    if _alike(names):
+        found.add("scale", "Two scales share a name.", "Rename one.")
 
 
-def _wish_problems(told: Any) -> list[Problem]:
-    good = isinstance(told, list) and all(
-        isinstance(w, dict) and set(w) == {"base", "overlay"} and all(map(_TEXT.fits, w.values()))
-        for w in told
-    )
+def _check_scale(key: str, scale: Mapping[str, Any], found: _Findings) -> None:
+    for part in ("name", "title", "question"):
+        if part not in scale:
+            found.add(f"{key}.{part}", "It is missing.", TEXT.fix)
+        elif not TEXT.fits(scale[part]):
+            found.add(f"{key}.{part}", f"{_shown(scale[part])} cannot stand here.", TEXT.fix)
+    for part in scale:
+        if part not in _SCALE_KEYS:
+            fix = f"Delete it.{nearest(part, _SCALE_KEYS)}"
+            found.add(f"{key}.{part}", "The kit does not know this part of a scale.", fix)
+    steps = scale.get("steps")
+    if not are_texts(steps) or len(steps or ()) != STEPS:
+        fix = f"Give {STEPS} texts, for the steps 0 to {STEPS - 1}."
+        found.add(f"{key}.steps", "It does not fit.", fix)
+    name = scale.get("name")
+    if isinstance(name, str) and not (name.isidentifier() and name.islower()):
+        fix = "Use small letters and underscores, such as colour_shift."
+        found.add(f"{key}.name", f"{_shown(name)} cannot head a column.", fix)
+    elif isinstance(name, str) and name in _TAKEN:
+        found.add(f"{key}.name", f"'{name}' already heads another column.", "Choose another name.")
+
+
+def _check_wishes(told: object, found: _Findings) -> None:
     fix = 'Write [[wish]] and below it base = "..." and overlay = "...".'
-    return [] if good else [Problem(FILE, None, "wish", "A wish does not name a pair.", fix)]
+    if not isinstance(told, list) or not all(isinstance(wish, dict) for wish in told):
+        found.add("wish", "It must be a list of pairs.", fix)
+        return
+    for n, wish in enumerate(told, start=1):
+        if set(wish) != set(_WISH_KEYS) or not all(map(TEXT.fits, wish.values())):
+            found.add(f"wish {n}", "It does not name a pair.", fix)
+
+
+def _check_verdict(told: object, found: _Findings) -> None:
+    if not isinstance(told, dict):
+        return
+    fine, broken = (told.get(k) for k in ("fine_edge_at_most", "breaks_through_from"))
+    if isinstance(broken, int) and broken <= (fine if isinstance(fine, int) else 1):
+        wrong = (
+            f"At step {broken} of pull-through an edge would be fine and broken through at once."
+        )
+        found.add("verdict.breaks_through_from", wrong, "It must lie above fine_edge_at_most.")
+
+
+def _shown(value: object) -> str:
+    try:
+        text = f"'{value}'" if isinstance(value, str) else str(value)
+    except (ValueError, RecursionError):  # a number or a list too long to be written
+        return "What is written"
+    return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}..."
 
 
 def _build(told: Mapping[str, Any]) -> Settings:
     budget, grading, bench = (told.get(k, {}) for k in ("budget", "grading", "bench"))
     plain = {k: told[k] for k in ("title", "question", "ask", "started", "seed") if k in told}
+    verdict = dict(told.get("verdict", {}))
+    fine = verdict.get("fine_edge_at_most", Verdict.fine_edge_at_most)
+    verdict.setdefault("breaks_through_from", max(Verdict.breaks_through_from, fine + 1))
     blank = dict(told.get("blank", {}))
     if blank.get("shape") == "round":
         blank["height_mm"] = blank.get("width_mm", _default(Blank, "width_mm"))
@@ -316,10 +322,11 @@ def _build(told: Mapping[str, Any]) -> Settings:
         **told.get("photo", {}),
         "blank": Blank(**blank),
         "stencil": Stencil(**told.get("stencil", {})),
-        "verdict": Verdict(**told.get("verdict", {})),
+        "verdict": Verdict(**verdict),
         "factors": {n: tuple(told.get("factors", {}).get(n, DEFAULT_FACTORS[n])) for n in FACTORS},
         "wishes": tuple(Wish(**wish) for wish in told.get("wish", [])),
         "leave_out": tuple(told.get("leave_out", ())),
+        "follows": tuple(told.get("follows", ())),
     }
     if "graders" in grading:
         chosen["graders"] = tuple(grading["graders"])

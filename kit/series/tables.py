@@ -10,7 +10,7 @@ from typing import Literal
 
 from kit.series.mesh import OPENING_UM
 from kit.series.scales import Scale
-from kit.series.words import FAMILIES, GRAINS, OPACITIES
+from kit.series.vocabulary import FAMILIES, FUSINGS, GRAINS, OPACITIES
 
 Kind = Literal["text", "whole", "number"]
 
@@ -82,6 +82,14 @@ class Table:
         return next(c for c in self.columns if c.name == column)
 
 
+def patch_name(tile: int, position: int) -> str:
+    """Name a patch by its tile and position: 'T7-3'.
+
+    The letter keeps spreadsheets from reading it as a date.
+    """
+    return f"T{tile}-{position}"
+
+
 MESHES = tuple(OPENING_UM)
 
 
@@ -102,8 +110,22 @@ COLOURS = Table(
         Column("family", "text", "Lead-bearing or lead-free.", allowed=FAMILIES),
         Column("opacity", "text", "How it looks when fired.", required=False, allowed=OPACITIES),
         Column("grain", "text", "How it feels in the jar.", required=False, allowed=GRAINS),
+        Column(
+            "fusing",
+            "text",
+            "How soon it flows in the heat: soft early, hard late.",
+            required=False,
+            allowed=FUSINGS,
+        ),
+        Column(
+            "like",
+            "text",
+            "The colour of the other family that looks most like it.",
+            required=False,
+        ),
         Column("notes", "text", "Anything worth keeping.", required=False),
     ),
+    {"like": ("colours", "colour")},
 )
 
 TILES = Table(

@@ -6,11 +6,10 @@ from typing import Any
 from kit.errors import Misuse
 from kit.photo import tile_marker
 from kit.series import OPENING_UM, Series, cautions_for
-from kit.sheets.amounts import coat_grams, patch_grams, weighed
-from kit.sheets.drawing import mark_data
+from kit.sheets.materials import coat_grams, patch_grams, weighed
 from kit.sheets.paper import MARGIN_MM, Paper
-from kit.sheets.tile_map import shrink_to, tile_map
-from kit.sheets.units import fine_grams, grams, opening
+from kit.sheets.to_scale import mark_data, shrink_to, tile_map
+from kit.wording import counted, fine_grams, grams, sifter
 
 _MARK_MM = 13.0
 _WIDEST_BESIDE_MM = 72.0
@@ -42,8 +41,8 @@ def bench_card_data(series: Series, paper: Paper, tiles: Sequence[int]) -> dict[
                 "mark": _mark(int(row.tile)),
                 "base": row.base,
                 "family": family[row.base],
-                "coats": f"{row.coats} coat{'s' if row.coats > 1 else ''}",
-                "mesh": f"{row.mesh} mesh, {opening(OPENING_UM[row.mesh])}",
+                "coats": counted(int(row.coats), "coat"),
+                "mesh": sifter(int(row.mesh), OPENING_UM[row.mesh]),
                 "landed": grams(landed),
                 "weigh": grams(weighed(landed, settings.sifting_loss)),
                 "session": int(row.session),

@@ -1,10 +1,55 @@
-"""Labels for the finished samples, one for each tile."""
+"""Labels for the finished samples, one for each tile, on sheets of stickers.
 
-from collections.abc import Collection
+Sheets are plain measures; others are added by measuring a sheet with a rule.
+"""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from kit.series import Series
-from kit.sheets.label_sheets import LabelSheet
+
+
+@dataclass(frozen=True)
+class LabelSheet:
+    """Where the labels lie on a sheet.
+
+    Parameters
+    ----------
+    paper : str
+        'a4' or 'us-letter'.
+    columns, rows : int
+    width_mm, height_mm : float
+        Of one label.
+    left_mm, top_mm : float
+        From the corner of the paper to the first label.
+    across_mm, down_mm : float
+        From the left edge of one label to the next one's, and from top edge to top edge.
+    padding_mm : float
+        Kept free inside a label, for printers that feed askew.
+    """
+
+    paper: str
+    columns: int
+    rows: int
+    width_mm: float
+    height_mm: float
+    left_mm: float
+    top_mm: float
+    across_mm: float
+    down_mm: float
+    padding_mm: float = 2.5
+
+
+LABEL_SHEETS: Mapping[str, LabelSheet] = {
+    "a4 3 x 7": LabelSheet("a4", 3, 7, 63.5, 38.1, 7.25, 15.15, 66.0, 38.1),
+    "a4 3 x 8": LabelSheet("a4", 3, 8, 70.0, 36.0, 0.0, 4.5, 70.0, 36.0, 5.0),
+    "us-letter 3 x 10": LabelSheet("us-letter", 3, 10, 66.675, 25.4, 4.7625, 12.7, 69.85, 25.4),
+    "us-letter 2 x 5": LabelSheet("us-letter", 2, 5, 101.6, 50.8, 3.96875, 12.7, 106.3625, 50.8),
+}
+"""Sizes that stationers sell; from memory, to be checked against the sheet before printing."""
+
+USUAL_SHEET: Mapping[str, str] = {"a4": "a4 3 x 7", "us-letter": "us-letter 3 x 10"}
 
 
 def label_data(series: Series, sheet: LabelSheet, tiles: Collection[int]) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from kit.photo import (
     tile_slip_drawing,
 )
 from kit.series import Series, cautions_for
-from kit.sheets.drawing import drawing_data
+from kit.sheets.to_scale import drawing_data
 
 
 def photo_card_data(series: Series, tiles: Iterable[int]) -> dict[str, Any]:

@@ -3,10 +3,18 @@
 from typing import Any
 
 from kit.series import OPENING_UM, Series, cautions_for
-from kit.sheets.amounts import copper_needed, counter_enamel_g, enamel_needed
+from kit.sheets.materials import copper_needed, counter_enamel_g, enamel_needed
 from kit.sheets.paper import MARGIN_MM, Paper
-from kit.sheets.tile_map import shrink_to, tile_map
-from kit.sheets.units import gauge_in_words, grams, mm_and_inches, opening, size_and_inches
+from kit.sheets.to_scale import shrink_to, tile_map
+from kit.wording import (
+    amount,
+    area_and_inches,
+    gauge_in_words,
+    grams,
+    mm_and_inches,
+    opening,
+    size_and_inches,
+)
 
 _AT_HAND = (
     "scale that shows 0.001 g (0.01 g will do for base coats)",
@@ -42,11 +50,11 @@ def shopping_data(series: Series, paper: Paper) -> dict[str, Any]:
             "gauge": f"{gauge_in_words(blank.thickness_mm)} by ASTM B258",
             "count": copper.blanks,
             "spare": copper.spare,
-            "copper": f"Together {copper.area_cm2:.0f} cm² ({copper.area_cm2 / 6.4516:.0f} sq in) "
-            f"of copper, about {grams(copper.weight_g)}, offcuts not counted.",
+            "copper": f"Together {area_and_inches(copper.area_cm2)} of copper, about "
+            f"{grams(copper.weight_g)}, offcuts not counted.",
         },
-        "loss": f"The weights allow for {settings.sifting_loss:.0%} of the powder missing its "
-        "mark, as series.toml says (sifting_loss).",
+        "loss": f"The weights allow for {amount(settings.sifting_loss, 'loss_share')} of the "
+        "powder missing its mark, as series.toml says (sifting_loss).",
         "colours": [
             {
                 "colour": row.colour,

@@ -5,7 +5,6 @@ Every name and every grade in it is invented; nothing in it is a measurement.
 
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -32,7 +31,7 @@ _STOCK = (
     ("Ferry Blue", "leaded", "transparent", "medium", ""),
     ("Hedge Green", "leaded", "transparent", "medium", ""),
     ("Lamp Yellow", "leaded", "opaque", "fine", ""),
-    ("Rain Grey", "leaded", "opalescent", "medium", "old jar, coarse tail"),
+    ("Puddle Grey", "leaded", "opalescent", "medium", "old jar, coarse tail"),
     ("Jam Violet", "leaded", "transparent", "fine", "shifts when fired often"),
     ("Plaster White", "unleaded", "opaque", "fine", "the workshop's usual base"),
     ("Tunnel Black", "unleaded", "opaque", "fine", ""),
@@ -90,12 +89,9 @@ def demo_series(data: Path, progress: Callable[[str], None]) -> Path:
     """
     folder = data / NAME
     settings, colours = demo_settings(), demo_colours()
-    chosen = plan(settings, colours)
+    chosen = plan(new_series(NAME, settings, colours))
     progress(f"Planned: {chosen.why}")
-    planned = replace(
-        new_series(NAME, settings, colours), tiles=chosen.tiles, patches=chosen.patches
-    )
-    fired = fire(planned, demo_truth(), FIRING_SEED)
+    fired = fire(chosen.series, demo_truth(), FIRING_SEED)
     progress(f"Fired {len(fired.firings)} times and graded {len(fired.grades)} times")
     _write_where_absent(fired, folder, progress)
     kept = read_series(folder)

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from kit.model import LinearMixedModel, OrdinalMixedModel
+from kit.mixed import LinearMixedModel, OrdinalMixedModel
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 GROUPS = ["base", "overlay", "base:overlay", "tile", "patch", "grader"]

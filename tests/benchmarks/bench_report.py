@@ -53,21 +53,24 @@ def start() -> None:
         ("import kit", [sys.executable, "-c", "import kit"]),
         ("kit --help", [sys.executable, "-m", "kit.cli", "--help"]),
         ("import kit.report.analysis", [sys.executable, "-c", "import kit.report.analysis"]),
-        ("import kit.report.whole", [sys.executable, "-c", "import kit.report.whole"]),
+        (
+            "import kit.report.sections.composition",
+            [sys.executable, "-c", "import kit.report.sections.composition"],
+        ),
     ):
         low, middle = best(command)
         print(f"{name}: best {low:.2f} s, middle {middle:.2f} s (of which Python {bare[0]:.2f} s)")
 
 
 def demo() -> None:
-    from kit.report import analyse, render, whole_report
-    from kit.report.files import report_files
+    from kit.report import analyse, whole_report, write_report
+    from kit.report.report_files import report_files
     from kit.series import read_series
 
     with tempfile.TemporaryDirectory() as scratch:
-        runs = [timed(lambda: render(DEMO, into=Path(scratch) / "demo")) for _ in range(3)]
+        runs = [timed(lambda: write_report(DEMO, Path(scratch) / "demo")) for _ in range(3)]
         size = (Path(scratch) / "demo" / "report.html").stat().st_size
-    print(f"render, notebook and all: best {min(runs):.1f} s of {len(runs)}; {size / 1e6:.2f} MB")
+    print(f"write_report: best {min(runs):.1f} s of {len(runs)}; {size / 1e6:.2f} MB")
     marks = [time.process_time()]
     series = read_series(DEMO)
     marks.append(time.process_time())
@@ -86,7 +89,7 @@ def demo() -> None:
 
 def many(count: int) -> None:
     from kit.design import plan
-    from kit.report import render_all
+    from kit.report import write_every_report
     from kit.series import new_series
     from kit.studio import demo_colours, demo_settings, demo_truth, fire
 
@@ -94,7 +97,7 @@ def many(count: int) -> None:
     with tempfile.TemporaryDirectory() as scratch:
         data, reports = Path(scratch) / "data", Path(scratch) / "reports"
         wanted = replace(demo_settings(), tiles=25)
-        planned = plan(wanted, colours)
+        planned = plan(new_series("planned", wanted, colours))
         for n in range(count):
             name = f"series-{n:03d}"
             day = dt.date(2025, 1, 1) + dt.timedelta(days=3 * n)
@@ -103,9 +106,9 @@ def many(count: int) -> None:
             fire(series, truth, n).write(data / name)
         patches = count * len(planned.patches)
         worked = processor_time()
-        first = timed(lambda: render_all(data, reports, print))
+        first = timed(lambda: write_every_report(data, reports, print))
         worked = processor_time() - worked
-        again = timed(lambda: render_all(data, reports, print))
+        again = timed(lambda: write_every_report(data, reports, print))
         index = (reports / "index.html").stat().st_size
         size = len(json.loads((reports / "series-000" / "entry.json").read_text()))
         assert size

@@ -14,8 +14,8 @@ import tracemalloc
 import numpy as np
 import pandas as pd
 
-from kit.design import Spreads, survey
-from kit.design.pair_field import fired_field, unfired_field
+from kit.design import StandardDeviations, survey
+from kit.design.surveys.pair_covariance import fired_field, unfired_field
 
 SIZES = ((12, 12, 4), (20, 36, 4), (30, 60, 4), (40, 100, 4))
 BLOCKS = (
@@ -34,7 +34,7 @@ def stock(colours: int, leaded: float = 0.5) -> pd.DataFrame:
 
 
 def mean_variance(plan: pd.DataFrame, colours: pd.DataFrame) -> float:
-    field = fired_field(unfired_field(colours, Spreads()), plan, Spreads())
+    field = fired_field(unfired_field(colours, StandardDeviations()), plan, StandardDeviations())
     two = (field.pairs["base"] != field.pairs["overlay"]).to_numpy()
     return float(np.diag(field.covariance)[two].mean())
 
@@ -73,8 +73,10 @@ def size_row(colours: int, tiles: int, per_tile: int, criterion: str) -> dict[st
 
 
 def block_row(v: int, b: int, k: int, together: int) -> dict[str, object]:
-    only_overlays = Spreads(base=0, overlay=2, pair=0, tile=20, patch=0, grading=1, family=0)
-    plan = survey(stock(v, leaded=1.0), b, k, spreads=only_overlays, grades_per_patch=1, seed=3)
+    only_overlays = StandardDeviations(
+        base=0, overlay=2, pair=0, tile=20, patch=0, grading=1, family=0
+    )
+    plan = survey(stock(v, leaded=1.0), b, k, sds=only_overlays, grades_per_patch=1, seed=3)
     n = pd.crosstab(plan["overlay"], plan["tile"]).to_numpy()
     r = b * k / v
     factors = np.sort(np.linalg.eigvalsh(np.diag(n.sum(axis=1)) - n @ n.T / k))[1:] / r

@@ -24,7 +24,6 @@ def test_no_plan_beats_its_bound(seed: int, ratio: float) -> None:
     )
     found = efficiency(plan, FACTORS, TERMS, tile_factors=["base"], tile_variance_ratio=ratio)
     assert found.d_value <= found.d_bound
-    assert found.i_value >= found.i_bound
 
 
 def test_the_bound_of_a_quadratic_is_the_textbooks() -> None:
@@ -39,16 +38,7 @@ def test_the_bound_of_a_quadratic_is_the_textbooks() -> None:
     assert sorted(plan["mesh"]) == [-1] * 3 + [0] * 3 + [1] * 3
 
 
-def test_the_least_average_variance_of_a_straight_line_is_the_textbooks() -> None:
-    # Half the runs at each end give an average variance of (1 + 1/3) / n over [-1, 1].
-    factors = {"mesh": [-1, 0, 1]}
-    ends = pd.DataFrame({"tile": range(8), "mesh": [-1, 1] * 4})
-    found = efficiency(ends, factors, "mesh", tile_variance_ratio=0.0)
-    assert found.i_value == pytest.approx(4 / 3 / 8)
-    assert found.i_bound == pytest.approx(4 / 3 / 8, rel=1e-3)
-
-
-def test_orthogonal_blocks_reach_both_bounds() -> None:
+def test_orthogonal_blocks_reach_the_bound() -> None:
     factors = {"mesh": [80, 100], "coat_weight": [20, 40]}
     plan = pd.DataFrame(
         {
@@ -59,5 +49,4 @@ def test_orthogonal_blocks_reach_both_bounds() -> None:
     )
     found = efficiency(plan, factors, "mesh*coat_weight", tile_variance_ratio=2.0)
     assert found.d_against_bound == pytest.approx(1.0)
-    assert found.i_against_bound == pytest.approx(1.0)
-    assert "100%" in found.describe()
+    assert "over 99\u00a0%" in found.describe()

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from kit.design import fraction
+from kit.design.fractions.aliases import word_length_pattern
 from kit.errors import Misuse
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -139,10 +140,10 @@ def test_a_full_set_costs_nothing() -> None:
     [
         (5, 4, "8"),
         (7, 7, "8"),
-        (8, 8, "16"),
+        (8, 8, "12"),
         (31, 16, "32"),
-        (5, 12, "8 and 16"),
-        (5, 24, "16 and 32"),
+        (5, 14, "12 and 16"),
+        (12, 30, "24 and 32"),
     ],
 )
 def test_what_cannot_be_is_refused_with_what_can(factors: int, runs: int, named: str) -> None:
@@ -152,12 +153,16 @@ def test_what_cannot_be_is_refused_with_what_can(factors: int, runs: int, named:
 
 ARRAYS = [
     # Orthogonal arrays of strength two that exist: L9(3^4), L18(2 x 3^7), L16(4^5) and L27(3^13)
-    # of Taguchi (1987), System of Experimental Design; L12(2^4 x 3) of Wang and Wu (1991).
+    # of Taguchi (1987), System of Experimental Design; L12(2^4 x 3) of Wang and Wu (1991);
+    # L36(2^11 x 3^12) of Taguchi; the 12 runs of Plackett and Burman (1946).
     ((3, 3, 3, 3), 9),
     ((2, 3, 3, 3, 3, 3, 3, 3), 18),
     ((4, 4, 4, 4, 4), 16),
     ((2, 2, 2, 3), 12),
     ((3, 3, 3, 3), 27),
+    ((3,) * 13, 27),
+    ((2,) * 11 + (3,) * 12, 36),
+    ((2,) * 11, 12),
 ]
 
 
@@ -191,3 +196,35 @@ def test_a_mixed_fraction_that_must_mix_says_so() -> None:
 def test_too_few_runs_for_three_levels_names_the_smallest_number() -> None:
     with pytest.raises(Misuse, match=r"smallest number that would do is 6"):
         fraction({"mesh": [60, 80, 100], "firings": [1, 2, 3], "coats": [1, 2]}, 5)
+
+
+def test_twelve_runs_are_those_of_plackett_and_burman() -> None:
+    # Plackett and Burman (1946), Biometrika 33, table for N = 12: the generating row
+    # + + - + + + - - - + - moved round, and a row of one sign (from memory). Any array of 12 runs
+    # and 11 two-level factors is that one, up to the order and signs of rows and columns, and
+    # mixes each main effect with every pair of other factors by a share of (1/3)^2.
+    row = np.array([1, 1, -1, 1, 1, 1, -1, -1, -1, 1, -1])
+    printed = pd.DataFrame(
+        np.vstack([*(np.roll(row, i) for i in range(11)), -np.ones(11)]), columns=names(11)
+    )
+    levels = dict.fromkeys(names(11), (-1, 1))
+    found = fraction(names(11), 12)
+    np.testing.assert_allclose(
+        found.word_length_pattern, word_length_pattern(printed, levels)[2:], atol=1e-9
+    )
+    main = found.alias_table[found.alias_table["factors"] == 1]
+    np.testing.assert_allclose(main["share"], 1 / 9)
+
+
+@pytest.mark.parametrize(
+    ("factors", "runs", "told"),
+    [
+        ({"a": [1, 2, 3], "b": [1, 2]}, 100_000, "the most is 256"),
+        ([], 4, "at least one factor"),
+        (["a", "a", "b"], 4, "a is there more than once"),
+        (["a"], 2.5, "whole number"),
+    ],
+)
+def test_bad_requests_are_refused_in_a_sentence(factors, runs, told: str) -> None:
+    with pytest.raises(Misuse, match=told):
+        fraction(factors, runs)

@@ -3,8 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from kit.design.layout_balance import balanced_positions
-from kit.design.sessions import deal_sessions, number_tiles
+from kit.design.layout import balanced_positions, deal_sessions, number_tiles
 
 
 def test_a_latin_square_is_found() -> None:

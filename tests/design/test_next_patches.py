@@ -10,10 +10,16 @@ from scipy.special import expit
 from scipy.stats import norm
 
 from kit.design import next_patches
-from kit.design.grade_information import grade_information
-from kit.design.pair_field import PairField
-from kit.design.pair_knowledge import fitted_scores, knowledge_of
-from kit.design.verdict_worth import KAPPA, NOT_KNOWN, ScoreKnowledge, judged, worth
+from kit.design.surveys.expected_verdicts import (
+    KAPPA,
+    NOT_KNOWN,
+    ScoreKnowledge,
+    grade_information,
+    judged,
+    worth,
+)
+from kit.design.surveys.pair_covariance import PairField
+from kit.design.surveys.pair_knowledge import fitted_scores, knowledge_of
 from kit.errors import Misuse
 from kit.model import VERDICTS, PairSetting, pair_table
 from kit.model.verdicts import verdicts
@@ -112,7 +118,7 @@ def test_knowledge_is_in_the_order_of_the_field_and_close_to_the_pair_table(fire
     both = field.pairs.assign(fine=spread.knowledge.low * pull.knowledge.low)
     joined = both.merge(table, on=["base", "overlay"])
     # The table adds thresholds' uncertainty and the scores' correlation.
-    np.testing.assert_allclose(joined["fine"], joined["p_fine_edge"], atol=0.1)
+    np.testing.assert_allclose(joined["fine"], joined["fine_edge"], atol=0.1)
 
 
 def test_a_score_that_never_left_its_lowest_steps_makes_no_pair_unsure(fired):

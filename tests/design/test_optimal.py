@@ -36,15 +36,13 @@ def all_pairs(factors: dict[str, list], extra: str = "") -> str:
     return f"({' + '.join(factors)})**2{extra}"
 
 
-@pytest.mark.parametrize("criterion", ["D", "I"])
 @pytest.mark.parametrize("problem", PROBLEMS)
-def test_at_least_as_good_as_the_reference_design(problem: str, criterion: str) -> None:
+def test_at_least_as_good_as_the_reference_design(problem: str) -> None:
     factors, tiles, patches, by_tile, extra = PROBLEMS[problem]
     terms = all_pairs(factors, extra)
-    plan = optimal(factors, tiles, patches, by_tile, terms, criterion=criterion, seed=1)
-    reference = pd.read_csv(REFERENCE / f"split_plot_{problem}_{criterion.lower()}.csv")
-    versus = relative_efficiency(plan, reference, factors, terms)
-    assert min(versus.d, versus.i) >= 1.0
+    plan = optimal(factors, tiles, patches, by_tile, terms, seed=1)
+    reference = pd.read_csv(REFERENCE / f"split_plot_{problem}_d.csv")
+    assert relative_efficiency(plan, reference, factors, terms) >= 1.0
 
 
 def test_all_factors_by_patch_and_main_effects_alone_give_an_orthogonal_plan() -> None:
@@ -99,7 +97,6 @@ def test_units_do_not_matter() -> None:
         efficiency(optimal(f, 4, 3, terms=terms, seed=1, starts=10), f, terms) for f in (raw, tiny)
     ]
     assert values[0].d_value == pytest.approx(values[1].d_value)
-    assert values[0].i_value == pytest.approx(values[1].i_value)
 
 
 BENCH = {
@@ -115,23 +112,12 @@ def bench(tiles: int = 8, **more: object) -> pd.DataFrame:
     return optimal(BENCH, tiles, 4, ["base"], BENCH_TERMS, seed=1, starts=6, **more)
 
 
-def test_what_a_rule_forbids_does_not_occur() -> None:
-    plan = bench(rule="coat_weight >= 60 and mesh == 60")
-    assert not ((plan["coat_weight"] >= 60) & (plan["mesh"] == 60)).any()
-    assert set(plan["coat_weight"]) >= {20, 60}
-
-
 def test_controls_lie_on_their_own_colour_and_are_spread_over_tiles() -> None:
     plan = bench(controls=5, control=("base", "overlay"))
     controls = plan[plan["control"]]
     assert len(controls) == 5
     assert (controls["base"] == controls["overlay"]).all()
     assert controls["tile"].is_unique
-
-
-def test_replicates_are_exact_and_as_many_as_asked() -> None:
-    plan = bench(tiles=6, replicates=8)
-    assert plan.drop(columns="tile").duplicated().sum() >= 8
 
 
 def test_sessions_are_blocks_of_limited_length() -> None:
@@ -158,19 +144,7 @@ def test_tiles_already_fired_count() -> None:
     whole = pd.concat([fired, plan])
     blind = pd.concat([fired, bench(tiles=4).assign(tile=lambda f: f["tile"] + 4)])
     versus = relative_efficiency(whole, blind, BENCH, BENCH_TERMS)
-    assert versus.d > 1.0
-
-
-def test_a_grade_after_every_firing_needs_no_patch_of_its_own() -> None:
-    factors = {**BENCH, "firings": [1, 2, 3]}
-    terms = f"{BENCH_TERMS} + firings + mesh:firings"
-    plan = optimal(factors, 6, 4, ["base"], terms, seed=1, starts=6, graded_at="firings")
-    assert len(plan) == 24
-    assert "firings" not in plan
-    more = {"tile_factors": ["base"], "graded_at": "firings", "patch_variance_ratio": 1.0}
-    found = efficiency(plan, factors, terms, **more)
-    shuffled = plan.assign(mesh=np.random.default_rng(0).permutation(plan["mesh"]))
-    assert found.d_value >= efficiency(shuffled, factors, terms, **more).d_value
+    assert versus > 1.0
 
 
 def test_a_separate_tile_for_each_firing_count() -> None:
@@ -190,13 +164,10 @@ def test_a_separate_tile_for_each_firing_count() -> None:
         (lambda: optimal(EIGHT, 8, 3, terms="mesh + I(mesh**2)"), "no plan"),
         (lambda: optimal(EIGHT, 8, 3, terms="mesh +"), "cannot be read"),
         (lambda: optimal(EIGHT, 8, 3, terms="open('x')"), "cannot be read"),
-        (lambda: optimal(EIGHT, 8, 3, criterion="A"), "'D'"),
-        (lambda: optimal(EIGHT, 8, 3, rule="mesh > 0"), "Loosen the rule"),
         (lambda: optimal(EIGHT, 0, 3), "tiles must be"),
         (lambda: optimal(EIGHT, 8, 3, tile_variance_ratio=-1.0), "0 or more"),
         (lambda: optimal({"mesh": [80]}, 8, 3), "two or more"),
         (lambda: optimal({"mesh": [80, "fine"]}, 8, 3), "all words or all numbers"),
-        (lambda: bench(replicates=30), "are possible"),
         (lambda: bench(controls=2), "which tile factor"),
         (lambda: bench(fired=bench().assign(mesh=99)), "mesh is 99"),
     ],

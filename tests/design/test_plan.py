@@ -9,7 +9,7 @@ import pytest
 
 from kit.design import Plan, plan
 from kit.errors import Misuse
-from kit.series import DEFAULT_FACTORS, Settings, Wish, new_series, read_series
+from kit.series import DEFAULT_FACTORS, Series, Settings, Wish, new_series, read_series
 
 COLOURS = pd.DataFrame(
     [
@@ -33,16 +33,20 @@ SETTINGS = Settings(
 FAMILY = COLOURS.set_index("colour")["family"]
 
 
+def series(settings: Settings) -> Series:
+    return new_series("trial", settings, COLOURS)
+
+
 @pytest.fixture(
     scope="module", params=["which things matter", "which pairs work", "is this pair safe"]
 )
 def planned(request: pytest.FixtureRequest) -> Plan:
-    return plan(replace(SETTINGS, ask=request.param), COLOURS)
+    return plan(series(replace(SETTINGS, ask=request.param)))
 
 
 @pytest.fixture(scope="module")
 def things() -> Plan:
-    return plan(SETTINGS, COLOURS)
+    return plan(series(SETTINGS))
 
 
 def joined(planned: Plan) -> pd.DataFrame:
@@ -50,10 +54,7 @@ def joined(planned: Plan) -> pd.DataFrame:
 
 
 def test_a_plan_passes_the_checks_of_a_series(planned: Plan, tmp_path: Path) -> None:
-    series = replace(
-        new_series("trial", SETTINGS, COLOURS), tiles=planned.tiles, patches=planned.patches
-    )
-    again = read_series(series.write(tmp_path / "trial"))
+    again = read_series(planned.series.write(tmp_path / "trial"))
     pd.testing.assert_frame_equal(again.patches, planned.patches, check_dtype=False)
 
 
@@ -65,9 +66,9 @@ def test_tiles_patches_and_sessions_are_as_many_as_asked(planned: Plan) -> None:
     assert planned.tiles["session"].is_monotonic_increasing
 
 
-def test_a_plan_says_what_it_is_and_what_it_costs(planned: Plan) -> None:
+def test_a_plan_says_what_it_is_and_what_it_cannot_tell(planned: Plan) -> None:
     assert planned.why.startswith("You asked")
-    assert planned.costs and all(cost.endswith(".") for cost in planned.costs)
+    assert planned.limits and all(limit.endswith(".") for limit in planned.limits)
     assert "other recipes" in planned.describe()
 
 
@@ -122,22 +123,22 @@ def test_family_and_recipe_are_balanced(things: Plan) -> None:
 
 
 def test_the_same_seed_gives_the_same_plan(things: Plan) -> None:
-    again = plan(SETTINGS, COLOURS)
+    again = plan(series(SETTINGS))
     pd.testing.assert_frame_equal(again.patches, things.patches)
     pd.testing.assert_frame_equal(again.order, things.order)
-    other = plan(replace(SETTINGS, seed=4), COLOURS)
+    other = plan(series(replace(SETTINGS, seed=4)))
     assert not other.patches.equals(things.patches)
 
 
 def test_controls_lie_on_their_own_colour() -> None:
-    patches = joined(plan(SETTINGS, COLOURS, controls=5))
+    patches = joined(plan(series(SETTINGS), controls=5))
     own = patches[patches["base"] == patches["overlay"]]
     assert len(own) == 5
     assert own["tile"].is_unique
 
 
 def test_patches_may_go_on_before_different_firings() -> None:
-    planned = plan(SETTINGS, COLOURS, firings="staggered")
+    planned = plan(series(SETTINGS), firings="staggered")
     assert {1, 3} <= set(planned.patches["before_firing"]) <= {1, 2, 3}
     sifted = planned.order[planned.order["action"] == "sift overlay"].set_index("patch")["firing"]
     due = planned.patches.set_index("patch")["before_firing"]
@@ -145,7 +146,7 @@ def test_patches_may_go_on_before_different_firings() -> None:
 
 
 def test_each_firing_count_may_have_tiles_of_its_own() -> None:
-    planned = plan(SETTINGS, COLOURS, firings="separate")
+    planned = plan(series(SETTINGS), firings="separate")
     fired = planned.order[planned.order["action"] == "fire"].groupby("tile")["firing"].max()
     assert {1, 3} <= set(fired) <= {1, 2, 3}
     assert fired.value_counts().loc[[1, 3]].min() >= 3
@@ -153,7 +154,7 @@ def test_each_firing_count_may_have_tiles_of_its_own() -> None:
 
 def test_a_regular_fraction_is_taken_where_it_fits() -> None:
     settings = replace(SETTINGS, tiles=4, patches_per_tile=4, tiles_per_session=4)
-    planned = plan(settings, COLOURS)
+    planned = plan(series(settings))
     assert planned.kind == "fraction"
     patches = joined(planned)
     cell = [patches["base"].map(FAMILY), patches["overlay"].map(FAMILY), "mesh", "coat_weight"]
@@ -161,7 +162,7 @@ def test_a_regular_fraction_is_taken_where_it_fits() -> None:
 
 
 def test_a_pair_check_repeats_its_pairs_with_a_control_on_every_tile() -> None:
-    planned = plan(replace(SETTINGS, ask="is this pair safe"), COLOURS)
+    planned = plan(series(replace(SETTINGS, ask="is this pair safe")))
     patches = joined(planned)
     tried = Counter(zip(patches["base"], patches["overlay"], strict=True))
     assert tried[("Ash", "Ash")] == (planned.tiles["base"] == "Ash").sum() == 6
@@ -170,11 +171,11 @@ def test_a_pair_check_repeats_its_pairs_with_a_control_on_every_tile() -> None:
     assert planned.tiles.groupby("session")["base"].nunique().min() == 2
     # Six tiles without a failure bound the failure rate at 1 - 0.05^(1/6) = 39 % (the exact
     # binomial limit of Clopper and Pearson 1934).
-    assert "39%" in planned.costs[0]
+    assert "39\u00a0%" in planned.limits[0]
 
 
 def test_colours_left_out_are_not_fired() -> None:
-    planned = plan(replace(SETTINGS, leave_out=("Dusk", "Heath")), COLOURS)
+    planned = plan(series(replace(SETTINGS, leave_out=("Dusk", "Heath"))))
     used = set(planned.patches["overlay"]) | set(planned.tiles["base"])
     assert used == set(COLOURS["colour"]) - {"Dusk", "Heath"}
 
@@ -194,4 +195,9 @@ def test_colours_left_out_are_not_fired() -> None:
 )
 def test_the_impossible_is_refused_with_what_would_do(change: dict, told: str) -> None:
     with pytest.raises(Misuse, match=told):
-        plan(replace(SETTINGS, **change), COLOURS)
+        plan(series(replace(SETTINGS, **change)))
+
+
+def test_a_plan_is_short_in_text_and_a_table_in_a_notebook(planned: Plan) -> None:
+    assert repr(planned) == f"<Plan of trial: {planned.kind}, 12 tiles, 48 patches>"
+    assert planned._repr_html_().count("<tr") == 12 + 2

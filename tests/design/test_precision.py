@@ -8,11 +8,10 @@ import pytest
 import statsmodels.api as sm
 from statsmodels.stats.power import normal_power
 
-from kit.design import Spreads, budget_curve, precision, survey
-from kit.design.foretold import SIDE_SD, TREND_SD, foretell
-from kit.design.pair_field import fired_field, unfired_field
-from kit.design.planned_rows import planned_rows
-from kit.design.precision import FIRED, TREND, UNFIRED
+from kit.design import StandardDeviations, budget_curve, precision, survey
+from kit.design.forecast import SIDE_SD, TREND_SD, forecast, planned_rows
+from kit.design.plan_precision import FIRED, TREND, UNFIRED, precision_of
+from kit.design.surveys.pair_covariance import fired_field, unfired_field
 from kit.errors import Misuse
 from kit.series import FAMILY_PAIRS, Series
 
@@ -28,35 +27,35 @@ def plan(colours: pd.DataFrame) -> pd.DataFrame:
     return survey(colours, 8, 3, starts=1)
 
 
-def covariance_by_hand(rows: pd.DataFrame, spreads: Spreads, graders: int) -> np.ndarray:
-    K = np.eye(len(rows)) * spreads.grading**2 / graders
+def covariance_by_hand(rows: pd.DataFrame, sds: StandardDeviations, graders: int) -> np.ndarray:
+    K = np.eye(len(rows)) * sds.grading**2 / graders
     for i in range(len(rows)):
         for j in range(len(rows)):
             a, b = rows.iloc[i], rows.iloc[j]
             same_base, same_overlay = a["base"] == b["base"], a["overlay"] == b["overlay"]
-            K[i, j] += spreads.base**2 * same_base + spreads.overlay**2 * same_overlay
-            K[i, j] += spreads.pair**2 * (same_base and same_overlay)
-            K[i, j] += spreads.tile**2 * (a["tile"] == b["tile"])
-            K[i, j] += spreads.patch**2 * (a["patch"] == b["patch"])
+            K[i, j] += sds.base**2 * same_base + sds.overlay**2 * same_overlay
+            K[i, j] += sds.pair**2 * (same_base and same_overlay)
+            K[i, j] += sds.tile**2 * (a["tile"] == b["tile"])
+            K[i, j] += sds.patch**2 * (a["patch"] == b["patch"])
     return K
 
 
 def test_effects_are_as_sure_as_generalised_least_squares_makes_them(colours, plan):
     # statsmodels GLS on the rows, with the weak priors entered as one more observation an effect.
     rows = planned_rows(plan.assign(mesh=np.tile([80, 100], 12)), colours, firings=2)
-    spreads = Spreads()
+    sds = StandardDeviations()
     away = rows["firings"].to_numpy() - 1.5
     cell = (rows["family_pair"].to_numpy()[:, None] == np.array(FAMILY_PAIRS)).astype(float)
     mesh = (rows["mesh"] - 90) / 10
     X = np.vstack([np.column_stack([cell, cell * away[:, None], mesh]), np.eye(9)])
-    prior = np.array([spreads.family] * 4 + [TREND_SD] * 4 + [SIDE_SD]) ** 2
+    prior = np.array([sds.family] * 4 + [TREND_SD] * 4 + [SIDE_SD]) ** 2
     sigma = np.zeros((len(X), len(X)))
-    sigma[: len(rows), : len(rows)] = covariance_by_hand(rows, spreads, 2)
+    sigma[: len(rows), : len(rows)] = covariance_by_hand(rows, sds, 2)
     sigma[len(rows) :, len(rows) :] = np.diag(prior)
     expected = sm.GLS(np.arange(len(X)), X, sigma=sigma).fit().normalized_cov_params
     contrasts = np.array([[1.0, -1, 0, 0, 0, 0, 0, 0], [0, 0, 0, 0, 0.25, 0.25, 0.25, 0.25]])
     padded = np.column_stack([contrasts, [0, 0]])
-    got = foretell(rows, spreads, graders=2).effects(contrasts)
+    got = forecast(rows, sds, graders=2).effects(contrasts)
     np.testing.assert_allclose(got, np.diag(padded @ expected @ padded.T), rtol=1e-9)
 
 
@@ -71,8 +70,8 @@ def test_a_balanced_split_plot_gives_the_textbook_standard_errors():
         (t, base, overlay) for t, base in enumerate(["L0", "U0"] * 4) for overlay in ("L1", "U1")
     ]
     plan = pd.DataFrame(rows, columns=["tile", "base", "overlay"])
-    spreads = Spreads(base=0, overlay=0, pair=0, tile=0.3, patch=0, grading=0.8, family=100)
-    told = foretell(planned_rows(plan, colours, firings=1), spreads, graders=1)
+    sds = StandardDeviations(base=0, overlay=0, pair=0, tile=0.3, patch=0, grading=0.8, family=100)
+    told = forecast(planned_rows(plan, colours, firings=1), sds, graders=1)
     of_base = [(1 if "over leaded" in name else -1) / 2 for name in FAMILY_PAIRS]
     of_overlay = [(1 if name.startswith("leaded") else -1) / 2 for name in FAMILY_PAIRS]
     got = told.effects(np.array([of_base + [0.0] * 4, of_overlay + [0.0] * 4]))
@@ -82,20 +81,20 @@ def test_a_balanced_split_plot_gives_the_textbook_standard_errors():
 
 
 def test_after_one_firing_pairs_are_as_sure_as_the_survey_counted_on(colours, plan):
-    spreads = Spreads()
-    field = fired_field(unfired_field(colours, spreads), plan, spreads, grades_per_patch=2)
+    sds = StandardDeviations()
+    field = fired_field(unfired_field(colours, sds), plan, sds, grades_per_patch=2)
     family = colours.set_index("colour")["family"]
     pairs = field.pairs
     couples = zip(pairs["overlay"].map(family), pairs["base"].map(family), strict=True)
     pairs["family_pair"] = [f"{o} over {b}" for o, b in couples]
-    told = foretell(planned_rows(plan, colours, firings=1), spreads, graders=2)
+    told = forecast(planned_rows(plan, colours, firings=1), sds, graders=2)
     np.testing.assert_allclose(told.pairs(pairs, 1), np.diag(field.covariance), rtol=1e-9)
 
 
 def test_the_chance_of_noticing_is_the_power_of_the_normal_test(colours, plan):
     # statsmodels.stats.power.normal_power, one-sided at 5 %: the other tail of the 90 % interval
     # would notice the difference the wrong way round.
-    table = precision(plan, colours).table
+    table = precision_of(plan, colours).table
     for row in table[table["about"] == "family"].itertuples():
         s = row.within / 1.6448536
         for difference, chance in ((1.0, row.one_grade), (row.noticed, 0.9)):
@@ -111,13 +110,13 @@ def test_more_tiles_make_everything_surer(colours):
 
 
 def test_more_graders_help_and_a_fired_pair_is_surer_than_one_that_is_not(colours, plan):
-    one, two = (precision(plan, colours, graders=g) for g in (1, 2))
+    one, two = (precision_of(plan, colours, graders=g) for g in (1, 2))
     assert (two.table["within"] < one.table["within"]).all()
     assert one.within(FIRED) < one.within(UNFIRED)
 
 
 def test_it_is_said_in_grades(colours, plan):
-    said = precision(plan, colours).describe()
+    said = precision_of(plan, colours).describe()
     fired = len(plan[["base", "overlay"]].drop_duplicates())
     assert f"With 8 tiles and 24 patches, {fired} of 30 pairs are fired." in said
     assert "9 times in 10" in said
@@ -129,18 +128,18 @@ def test_it_is_said_in_grades(colours, plan):
 def test_what_a_plan_does_not_ask_is_not_answered(colours, plan):
     one_family = colours[colours["family"] == "leaded"]
     few = survey(one_family, 3, 2, starts=1)
-    once = precision(few, one_family, firings=1)
+    once = precision_of(few, one_family, firings=1)
     assert set(once.table["about"]) == {"pair"}
     assert np.isnan(once.within(TREND))
-    assert np.isnan(precision(survey(one_family, 3, 2), one_family).within(UNFIRED))
+    assert np.isnan(precision_of(survey(one_family, 3, 2), one_family).within(UNFIRED))
 
 
 def test_a_series_is_understood_as_well_as_a_frame(planned: Series):
-    said = precision(planned, planned.colours, graders=2)
+    said = precision_of(planned, planned.colours, graders=2)
     assert (said.tiles, said.patches) == (8, 32)
     no_patches = replace(planned, patches=planned.patches.iloc[:0])
     with pytest.raises(Misuse, match="Nothing is planned"):
-        precision(no_patches, planned.colours)
+        precision(no_patches)
 
 
 @pytest.mark.parametrize(
@@ -153,4 +152,4 @@ def test_a_series_is_understood_as_well_as_a_frame(planned: Series):
 )
 def test_what_cannot_be_worked_out_is_refused(colours, plan, change, says):
     with pytest.raises(Misuse, match=says):
-        precision(**({"plan": plan, "colours": colours} | change))
+        precision_of(**({"plan": plan, "colours": colours} | change))

@@ -10,13 +10,13 @@ from hypothesis import strategies as st
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from kit.design import Spreads, survey
-from kit.design.pair_field import fired_field, unfired_field
-from kit.design.survey_criterion import CRITERIA
-from kit.design.survey_search import Bench, SurveySearch, View
+from kit.design import StandardDeviations, survey
+from kit.design.surveys.average_variance import CRITERIA
+from kit.design.surveys.pair_covariance import fired_field, unfired_field
+from kit.design.surveys.patch_exchange import Bench, SurveySearch, View
 from kit.errors import Misuse
 
-ONLY_OVERLAYS = Spreads(base=0, overlay=2, pair=0, tile=20, patch=0, grading=1, family=0)
+ONLY_OVERLAYS = StandardDeviations(base=0, overlay=2, pair=0, tile=20, patch=0, grading=1, family=0)
 """Tiles are blocks and overlays are treatments, and nothing else matters."""
 
 
@@ -25,8 +25,8 @@ def stock(leaded: int, unleaded: int) -> pd.DataFrame:
     return pd.DataFrame({"colour": names, "family": ["leaded"] * leaded + ["unleaded"] * unleaded})
 
 
-def variances(plan: pd.DataFrame, colours: pd.DataFrame, spreads: Spreads) -> pd.DataFrame:
-    field = fired_field(unfired_field(colours, spreads), plan, spreads)
+def variances(plan: pd.DataFrame, colours: pd.DataFrame, sds: StandardDeviations) -> pd.DataFrame:
+    field = fired_field(unfired_field(colours, sds), plan, sds)
     pairs = field.pairs.assign(variance=np.diag(field.covariance))
     return pairs[pairs["base"] != pairs["overlay"]]
 
@@ -51,7 +51,7 @@ def harmonic_efficiency(plan: pd.DataFrame) -> tuple[float, np.ndarray]:
 def test_a_balanced_incomplete_block_design_is_found_where_one_exists(v, b, k, r, together):
     assert b * k == v * r
     assert together * (v - 1) == r * (k - 1)
-    plan = survey(stock(v, 0), b, k, spreads=ONLY_OVERLAYS, grades_per_patch=1, seed=3)
+    plan = survey(stock(v, 0), b, k, sds=ONLY_OVERLAYS, grades_per_patch=1, seed=3)
     efficiency, concurrence = harmonic_efficiency(plan)
     assert efficiency == pytest.approx(together * v / (k * r), rel=1e-9)
     assert (concurrence == together).all()
@@ -59,16 +59,16 @@ def test_a_balanced_incomplete_block_design_is_found_where_one_exists(v, b, k, r
 
 def test_a_projective_plane_is_too_rare_to_be_hit_upon_but_nearly_matched():
     # v = b = 13, k = r = 4, lambda = 1: E = 13/16.
-    plan = survey(stock(13, 0), 13, 4, spreads=ONLY_OVERLAYS, grades_per_patch=1, seed=3)
+    plan = survey(stock(13, 0), 13, 4, sds=ONLY_OVERLAYS, grades_per_patch=1, seed=3)
     assert 0.98 * 13 / 16 < harmonic_efficiency(plan)[0] <= 13 / 16 + 1e-12
 
 
 def test_prediction_variances_are_those_of_hendersons_equations():
     # Henderson (1975), Best linear unbiased estimation and prediction under a selection model,
     # Biometrics 31: the inverse of the mixed-model equations' left side holds them.
-    colours, spreads = stock(3, 3), Spreads()
-    plan = survey(colours, 7, 3, spreads=spreads, seed=2, starts=1)
-    field = fired_field(unfired_field(colours, spreads), plan, spreads, grades_per_patch=4)
+    colours, sds = stock(3, 3), StandardDeviations()
+    plan = survey(colours, 7, 3, sds=sds, seed=2, starts=1)
+    field = fired_field(unfired_field(colours, sds), plan, sds, grades_per_patch=4)
     family = colours.set_index("colour")["family"]
 
     def incidence(frame: pd.DataFrame) -> dict[str, pd.Series]:
@@ -91,19 +91,19 @@ def test_prediction_variances_are_those_of_hendersons_equations():
 
     tiles = np.eye(7)[plan["tile"].to_numpy() - 1]
     Z = np.hstack([columns(plan), tiles])
-    sd = [getattr(spreads, name) for name, own in levels.items() for _ in own]
-    G_inverse = np.diag(1 / np.array(sd + [spreads.tile] * 7) ** 2)
-    left = Z.T @ Z / (spreads.patch**2 + spreads.grading**2 / 4) + G_inverse
+    sd = [getattr(sds, name) for name, own in levels.items() for _ in own]
+    G_inverse = np.diag(1 / np.array(sd + [sds.tile] * 7) ** 2)
+    left = Z.T @ Z / (sds.patch**2 + sds.grading**2 / 4) + G_inverse
     asked = np.hstack([columns(pairs), np.zeros((len(pairs), 7))])
     expected = asked @ np.linalg.inv(left) @ asked.T
     np.testing.assert_allclose(field.covariance, expected, atol=1e-10)
 
 
 def test_the_best_of_all_plans_is_found_when_they_can_be_listed():
-    colours, spreads = stock(2, 2), Spreads()
+    colours, sds = stock(2, 2), StandardDeviations()
 
     def average(plan: pd.DataFrame) -> float:
-        return float(variances(plan, colours, spreads)["variance"].mean())
+        return float(variances(plan, colours, sds)["variance"].mean())
 
     names = list(colours["colour"])
     pairs = [(b, o) for b in names for o in names if b != o]
@@ -112,7 +112,7 @@ def test_the_best_of_all_plans_is_found_when_they_can_be_listed():
         for chosen in itertools.combinations(pairs, 4)
         if len({b for b, _ in chosen}) == 4 and len({o for _, o in chosen}) == 4
     )
-    assert average(survey(colours, 4, 1, spreads=spreads)) == pytest.approx(best, rel=1e-9)
+    assert average(survey(colours, 4, 1, sds=sds)) == pytest.approx(best, rel=1e-9)
 
 
 @settings(max_examples=15, deadline=None)
@@ -153,7 +153,7 @@ def test_the_same_seed_gives_the_same_plan_and_another_seed_another():
 
 
 def test_the_survey_foretells_better_than_chance():
-    colours, spreads = stock(6, 6), Spreads()
+    colours, sds = stock(6, 6), StandardDeviations()
     rng = np.random.default_rng(1)
     names = colours["colour"].to_numpy()
     by_chance = []
@@ -163,26 +163,26 @@ def test_the_survey_foretells_better_than_chance():
             base, *over = rng.choice(names, 5, replace=False)
             rows += [(tile, base, o) for o in over]
         plan = pd.DataFrame(rows, columns=["tile", "base", "overlay"])
-        by_chance.append(variances(plan, colours, spreads)["variance"].mean())
-    planned = variances(survey(colours, 12, 4, starts=2), colours, spreads)["variance"].mean()
+        by_chance.append(variances(plan, colours, sds)["variance"].mean())
+    planned = variances(survey(colours, 12, 4, starts=2), colours, sds)["variance"].mean()
     assert planned < min(by_chance)
 
 
 def test_each_criterion_is_best_at_what_it_is_for():
-    colours, spreads = stock(9, 3), Spreads()
-    plans = {c: survey(colours, 8, 2, criterion=c, spreads=spreads, starts=4) for c in CRITERIA}
-    found = {c: variances(plan, colours, spreads)["variance"] for c, plan in plans.items()}
+    colours, sds = stock(9, 3), StandardDeviations()
+    plans = {c: survey(colours, 8, 2, criterion=c, sds=sds, starts=4) for c in CRITERIA}
+    found = {c: variances(plan, colours, sds)["variance"] for c, plan in plans.items()}
     assert found["worst"].max() < found["average"].max()
     assert found["average"].mean() < found["worst"].mean()
 
 
 @pytest.mark.parametrize("criterion", CRITERIA)
 def test_the_value_kept_through_many_exchanges_is_that_of_the_final_plan(criterion):
-    colours, spreads = stock(5, 5), Spreads()
-    V = unfired_field(colours, spreads).covariance
+    colours, sds = stock(5, 5), StandardDeviations()
+    V = unfired_field(colours, sds).covariance
     w = (1 - np.eye(10)).ravel() / 90
     rng = np.random.default_rng(4)
-    view = View(V, spreads.tile**2, np.full(100, 0.2), CRITERIA[criterion](V, w))
+    view = View(V, sds.tile**2, np.full(100, 0.2), CRITERIA[criterion](V, w))
     yes, none = np.ones(10, dtype=bool), np.empty(0, dtype=int)
     bench = Bench((view,), ~np.eye(10, dtype=bool), yes, yes, none, none)
     base = np.arange(10)
@@ -196,10 +196,10 @@ def test_the_value_kept_through_many_exchanges_is_that_of_the_final_plan(criteri
 
 
 def test_pairs_wished_for_become_surer_than_without_the_wish():
-    colours, spreads = stock(4, 4), Spreads()
+    colours, sds = stock(4, 4), StandardDeviations()
     wishes = pd.DataFrame({"base": ["L0", "L0"], "overlay": ["U1", "U2"]})
-    wished = variances(survey(colours, 4, 3, wishes=wishes), colours, spreads)
-    plain = variances(survey(colours, 4, 3), colours, spreads)
+    wished = variances(survey(colours, 4, 3, wishes=wishes), colours, sds)
+    plain = variances(survey(colours, 4, 3), colours, sds)
     both = [frame.merge(wishes)["variance"].mean() for frame in (wished, plain)]
     assert both[0] < both[1]
 
@@ -248,6 +248,6 @@ def test_a_stock_that_cannot_be_planned_with_is_refused(colours, says):
 
 def test_spreads_must_be_possible():
     with pytest.raises(Misuse, match="tile"):
-        Spreads(tile=-1)
+        StandardDeviations(tile=-1)
     with pytest.raises(Misuse, match="patch or grading"):
-        Spreads(patch=0, grading=0)
+        StandardDeviations(patch=0, grading=0)

@@ -6,7 +6,8 @@ import pytest
 import statsmodels.formula.api as smf
 
 from kit.errors import Misuse
-from kit.model import amount, between, gap, grades_against_measurements
+from kit.model import grades_against_measurements
+from kit.wording import amount, between, gap
 
 KEYS = ["series", "patch", "firing"]
 

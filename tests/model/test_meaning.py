@@ -6,12 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from kit.errors import AliasedEffectWarning, ExtrapolationWarning, FewGradersWarning, Misuse
+from kit.errors import AliasedEffectWarning, FewGradersWarning, Misuse
 from kit.model import (
-    AVOID,
-    BROKEN_ONLY,
-    NOT_KNOWN,
-    SUITED,
     PairSetting,
     ScaleFit,
     common_practice_check,
@@ -24,11 +20,9 @@ from kit.model import (
     pair_table,
     proportional_odds_check,
     residuals,
-    score_correlation,
     tile_influence,
     variation_table,
 )
-from kit.model.verdicts import verdicts
 
 pytestmark = pytest.mark.filterwarnings("ignore::kit.errors.AliasedEffectWarning")
 
@@ -38,101 +32,6 @@ SETTING = PairSetting(mesh=100, coat_weight=40.0, base_mesh=80, base_coat_weight
 @pytest.fixture(scope="module")
 def fits(survey) -> dict[str, ScaleFit]:
     return {scale: fit_series(survey, scale) for scale in ("spread", "pull_through")}
-
-
-@pytest.fixture(scope="module")
-def pairs(fits, survey) -> pd.DataFrame:
-    return pair_table(fits, survey.colours, SETTING)
-
-
-def test_every_ordered_pair_is_judged_fired_or_not(pairs, survey):
-    count = len(survey.colours)
-    assert len(pairs) == count**2
-    assert (pairs["patches"] == 0).any() and (pairs["patches"] > 0).any()
-    assert set(pairs["verdict"]) <= {SUITED, BROKEN_ONLY, AVOID, NOT_KNOWN}
-    numbers = pairs.select_dtypes("number")
-    assert np.isfinite(numbers.to_numpy()).all()
-
-
-def test_patches_behind_a_pair_are_those_that_were_graded(pairs, fits):
-    frame = fits["spread"].frame
-    assert pairs["patches"].sum() == frame["patch"].nunique()
-
-
-def test_intervals_hold_their_middle_and_are_wider_for_pairs_never_fired(pairs):
-    for score in ("spread", "pull_through"):
-        assert (pairs[f"{score}_low"] <= pairs[score]).all()
-        assert (pairs[score] <= pairs[f"{score}_high"]).all()
-    width = pairs["spread_high"] - pairs["spread_low"]
-    like = pairs["base_family"] == pairs["overlay_family"]
-    fired = pairs["patches"] > 0
-    assert width[like & fired].mean() < width[like & ~fired].mean()
-
-
-def test_the_chance_of_a_fine_edge_lies_within_frechet_s_bounds(pairs):
-    assert (pairs["p_fine_edge"] >= pairs["p_fine_edge_at_least"] - 1e-12).all()
-    assert (pairs["p_fine_edge"] + pairs["p_breaks_through"] <= 1 + 1e-9).all()
-
-
-def test_verdicts_follow_the_stated_rule(pairs):
-    suited = pairs["verdict"] == SUITED
-    assert (pairs.loc[suited, "p_fine_edge"] >= 0.8).all()
-    assert (pairs.loc[~suited, "p_fine_edge"] < 0.8).all()
-    assert list(
-        verdicts(np.array([0.9, 0.1, 0.05, 0.4]), np.array([0.05, 0.85, 0.1, 0.4]), 0.8)
-    ) == [
-        SUITED,
-        BROKEN_ONLY,
-        AVOID,
-        NOT_KNOWN,
-    ]
-
-
-def test_verdicts_lean_as_the_truth_does(pairs, survey_truth):
-    recipe = pairs.assign(mesh=100, coat_weight=40.0, firings=3)
-    true = [survey_truth.chances(recipe, s)[:, :2].sum(axis=1) for s in ("spread", "pull_through")]
-    fine = true[0] * true[1]
-    assert np.corrcoef(fine, pairs["p_fine_edge"])[0, 1] > 0.8
-    assert fine[pairs["verdict"] == SUITED].mean() > 0.8
-
-
-def test_a_setting_outside_what_was_fired_leaves_every_pair_unknown(fits, survey):
-    with pytest.warns(ExtrapolationWarning, match="firings would be 6"):
-        table = pair_table(fits, survey.colours, PairSetting(firings=6))
-    assert (table["verdict"] == NOT_KNOWN).all()
-
-
-def test_a_colour_never_fired_is_foretold_less_surely(fits, survey):
-    stranger = pd.DataFrame({"colour": ["New Straw"], "family": ["leaded"]})
-    colours = pd.concat([survey.colours[["colour", "family"]], stranger], ignore_index=True)
-    table = pair_table(fits, colours, SETTING).set_index(["base", "overlay"])
-    known = table.loc[("colour 0", "colour 2")]
-    unknown = table.loc[("New Straw", "colour 2")]
-    width = [row["spread_high"] - row["spread_low"] for row in (known, unknown)]
-    assert width[1] > width[0]
-
-
-def test_a_pair_whose_patches_are_all_lost_is_foretold_like_one_never_fired(survey):
-    frame = survey.patches.merge(survey.tiles[["tile", "base"]], on="tile")
-    base, overlay = frame.loc[0, ["base", "overlay"]]
-    gone = frame.loc[(frame["base"] == base) & (frame["overlay"] == overlay), "patch"]
-    patches = survey.patches.copy()
-    patches.loc[patches["patch"].isin(gone), "accident"] = "lost"
-    lost = replace(survey, patches=patches)
-    fits = {scale: fit_series(lost, scale) for scale in ("spread", "pull_through")}
-    table = pair_table(fits, survey.colours, SETTING).set_index(["base", "overlay"])
-    row = table.loc[(base, overlay)]
-    assert row["patches"] == 0
-    assert np.isfinite(row[["p_fine_edge", "spread_low", "spread_high"]].astype(float)).all()
-
-
-def test_a_missing_fit_is_refused(fits, survey):
-    with pytest.raises(Misuse, match="pull_through has no fit"):
-        pair_table({"spread": fits["spread"]}, survey.colours, SETTING)
-
-
-def test_scores_made_apart_are_found_hardly_correlated(fits):
-    assert abs(score_correlation(fits["spread"], fits["pull_through"])) < 0.3
 
 
 def test_effects_are_told_in_steps_with_their_interval(fits):

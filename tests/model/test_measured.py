@@ -8,17 +8,21 @@ from scipy.stats import norm
 
 from kit.errors import Misuse
 from kit.model import (
+    FINE_EDGE,
     MEASURE_OF,
     NOT_KNOWN,
-    SUITED,
     VERDICTS,
     PairSetting,
     fit_measurements,
+    fit_series,
     measured_pair_table,
+    pair_table,
     scale_to_share,
     share_to_scale,
+    state_by_measurements,
 )
-from kit.model.measured_pairs import measure_correlation
+from kit.model.pair_setting import every_pair, recipes
+from kit.model.score_correlation import measure_correlation
 from kit.series import observations
 
 COLUMNS = ["series", "tile", "patch", "base", "overlay", "base_family", "overlay_family",
@@ -54,7 +58,8 @@ def test_a_measure_has_the_right_hand_side_of_the_grades(fits):
     assert formula.startswith("spread_mm ~ ")
     assert "base_family:overlay_family:center(firings)" in formula
     assert set(fits["spread_mm"].results.random_sd) == {
-        "base", "overlay", "base:overlay", "tile", "patch", "session", "Residual"
+        "base", "overlay", "base:overlay", "tile", "patch", "session", "base.refirings",
+        "overlay.refirings", "Residual"
     }  # fmt: skip
     assert fits["spread_mm"].results.random_sd["Residual"] == pytest.approx(0.05, abs=0.01)
 
@@ -81,44 +86,63 @@ def test_patches_nested_in_tiles_agree_with_statsmodels(measured):
 
 
 def test_fitted_millimetres_follow_the_truth(fits, measured):
-    told = fits["spread_mm"].results.predict(measured)
+    told = fits["spread_mm"].results.predict(fits["spread_mm"].frame)
     inside = measured["spread_mm"].between(told["new_low"], told["new_high"])
     assert inside.mean() > 0.85
 
 
 def test_the_measured_table_is_read_like_the_graded_one(table, survey):
-    assert list(table.columns) == [
-        "base", "overlay", "base_family", "overlay_family", "patches", "p_fine_edge",
-        "p_fine_edge_at_least", "p_breaks_through", "spread", "spread_low", "spread_high",
-        "pull_through", "pull_through_low", "pull_through_high", "verdict",
-    ]  # fmt: skip
-    assert len(table) == len(survey.colours) ** 2
+    graded = {s: fit_series(survey, s) for s in MEASURE_OF}
+    assert list(table.columns) == list(pair_table(graded, survey.colours, PairSetting()).columns)
+    count = len(survey.colours)
+    assert len(table) == count * (count - 1) * 3
     assert set(table["verdict"]) <= set(VERDICTS)
-    assert table["patches"].sum() == len(survey.patches)
     assert table["pull_through"].between(0, 1).all()
     assert (table["spread_low"] < table["spread"]).all()
-    assert (table["p_fine_edge"] >= table["p_fine_edge_at_least"] - 1e-9).all()
+    chances = table[["fine_edge", "soft_edge", "broken_through"]]
+    assert chances.sum(axis=1).to_numpy() == pytest.approx(1)
 
 
 def test_chances_are_those_of_the_stated_limits(table, survey, survey_truth):
     """The truth's own chance of a fine edge, pair by pair, from the rule that made the numbers."""
-    recipe = table.assign(mesh=100, coat_weight=40.0, firings=3)
-    spread = norm.cdf((0.5 - 0.3 * survey_truth.latent(recipe, "spread")) / 0.304)
+    recipe = table.assign(mesh=100, coat_weight=40.0)
+    spread = norm.cdf((0.5 - 0.3 * survey_truth.latent(recipe, "spread")) / 0.3)
     middle = -2 + 0.5 * survey_truth.latent(recipe, "pull_through")
-    pull = norm.cdf((share_to_scale(np.array(0.1)) - middle) / 0.304)
+    pull = norm.cdf((share_to_scale(np.array(0.1)) - middle) / 0.3)
     fine = spread * pull
     fired = table["patches"] > 0
-    assert np.corrcoef(fine[fired], table.loc[fired, "p_fine_edge"])[0, 1] > 0.85
-    suited = table["verdict"] == SUITED
-    assert suited.sum() > 3
-    assert fine[suited].mean() > 0.8
+    assert np.corrcoef(fine[fired], table.loc[fired, "fine_edge"])[0, 1] > 0.85
+    fine_edge = table["verdict"] == FINE_EDGE
+    assert fine_edge.sum() > 3
+    assert fine[fine_edge].mean() > 0.8
 
 
-def test_stricter_limits_leave_fewer_pairs_suited(fits, survey, table):
+def test_what_a_picture_is_off_by_is_no_part_of_the_patch(fits, survey):
+    recipe = recipes(every_pair(survey.colours), PairSetting(), [3], fits)
+    fit = fits["spread_mm"]
+    known = state_by_measurements(fit, recipe, 0.5)
+    assert known.reading_variance == pytest.approx(fit.results.residual_sd**2)
+    new = dict(zip(fit.results.group_sizes, fit.results.posterior.new_var, strict=True))
+    expected = new["tile"] + new["patch"] + new["session"]
+    assert known.patch_variance == pytest.approx(expected)
+
+
+def test_where_no_patch_was_measured_twice_the_error_counts_as_the_patches_own(measured, survey):
+    once = measured[measured["firing"] == 1]
+    fit = fit_measurements(once, "spread_mm")
+    assert "patch" not in fit.results.random_sd
+    assert any("patch" in sentence and "once" in sentence for sentence in fit.dropped)
+    recipe = recipes(every_pair(survey.colours), PairSetting(), [1], {"spread_mm": fit})
+    known = state_by_measurements(fit, recipe, 0.5)
+    assert known.patch_variance >= fit.results.residual_sd**2
+    assert known.reading_variance == 0
+
+
+def test_stricter_limits_leave_fewer_fine_edges(fits, survey, table):
     strict = PairSetting(mesh=100, fine_edge_mm=-0.5, fine_edge_share=0.02)
     fewer = measured_pair_table(fits, survey.colours, strict)
-    assert (fewer["p_fine_edge"] <= table["p_fine_edge"] + 1e-12).all()
-    assert (fewer["p_breaks_through"] >= table["p_breaks_through"] - 1e-12).all()
+    assert (fewer["fine_edge"] <= table["fine_edge"] + 1e-12).all()
+    assert (fewer["broken_through"] >= table["broken_through"] - 1e-12).all()
 
 
 def test_the_correlation_of_the_two_measures_is_found(fits):
@@ -129,8 +153,9 @@ def test_the_correlation_of_the_two_measures_is_found(fits):
 
 @pytest.mark.filterwarnings("ignore::kit.errors.ExtrapolationWarning")
 def test_what_was_never_fired_is_not_known(fits, survey):
-    beyond = measured_pair_table(fits, survey.colours, PairSetting(mesh=100, firings=9))
+    beyond = measured_pair_table(fits, survey.colours, PairSetting(mesh=100), firings=[9])
     assert (beyond["verdict"] == NOT_KNOWN).all()
+    assert beyond["foretold"].all()
 
 
 def test_too_little_is_refused_with_the_reason(measured):
@@ -140,10 +165,3 @@ def test_too_little_is_refused_with_the_reason(measured):
         fit_measurements(measured.iloc[:6], "spread_mm")
     with pytest.raises(Misuse, match="no column 'gloss'"):
         fit_measurements(measured, "gloss")
-
-
-def test_patches_measured_once_count_with_the_residual(measured):
-    once = measured[measured["firing"] == 1]
-    fit = fit_measurements(once, "spread_mm")
-    assert "patch" not in fit.results.random_sd
-    assert any("patch" in sentence and "once" in sentence for sentence in fit.dropped)

@@ -15,8 +15,8 @@ import openpyxl
 import pandas as pd
 
 from kit.record import read_file
-from kit.record.changes import Comparison, compare, laid_over
-from kit.record.describe import describe
+from kit.record.comparison import Comparison, compare, laid_over
+from kit.record.intake_words import describe
 from kit.series import Series
 
 HEADING_ROW = 6

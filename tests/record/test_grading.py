@@ -1,21 +1,17 @@
-"""The form: one patch at a time, saved at each tap, resumable, with an undo that keeps history."""
+"""Grading: one patch at a time, saved at each answer, with an undo that keeps history."""
 
 from itertools import groupby, product
 
 import pytest
 
 from kit.errors import Misuse
-from kit.record import Grading, GradingForm, grading_order
+from kit.record import Grading, grading_order
 from kit.series import read_series
 
 
 @pytest.fixture
-def form(folder) -> GradingForm:
-    return GradingForm(folder, "Ada", 2)
-
-
-def tap(form, scale: str, grade: int) -> None:
-    form.scale_buttons[scale][grade].click()
+def grading(folder) -> Grading:
+    return Grading(folder, "Ada", 2)
 
 
 def test_patches_come_in_the_graders_own_blind_order(folder, series):
@@ -40,49 +36,74 @@ def test_each_tile_is_picked_up_once_and_its_patches_are_shuffled(plan):
     assert len(tiles) > 1 and len(within) > 3
 
 
-def test_each_tap_is_on_disk_at_once(folder, form):
-    tap(form, "spread", 3)
+def test_each_answer_is_on_disk_at_once(folder, grading):
+    grading.grade("spread", 3)
     (row,) = read_series(folder).grades.to_dict("records")
     assert (row["patch"], row["firing"], row["grader"], row["spread"]) == (
-        form.grading.patches[0], 2, "Ada", 3,
+        grading.patches[0], 2, "Ada", 3,
     )  # fmt: skip
     firings = read_series(folder).firings
     assert firings["firing"].tolist() == [1, 2]
 
 
-def test_it_goes_on_where_it_stopped(folder, form):
+def test_it_moves_on_by_itself_when_the_last_scale_is_graded(grading):
+    first, second = grading.patches[:2]
+    grading.grade("pull_through", 0)
+    assert grading.patch == first
+    grading.grade("spread", 1)
+    assert grading.patch == second
+
+
+def test_a_patch_that_is_gone_back_to_stays_until_one_leaves_it(grading):
+    first = grading.patch
+    grading.grade("spread", 1)
+    grading.grade("pull_through", 0)
+    grading.back()
+    grading.grade("spread", 2)
+    assert grading.patch == first and grading.answers(first)["spread"] == 2
+    grading.forward()
+    assert grading.patch == grading.patches[1]
+
+
+def test_it_comes_round_to_what_was_passed_over(grading):
+    grading.forward()
+    for _ in grading.patches[1:]:
+        grading.grade("spread", 1)
+        grading.grade("pull_through", 1)
+    assert grading.patch == grading.patches[0]
+    assert grading.count_done == len(grading.patches) - 1
+
+
+def test_it_goes_on_where_it_stopped(folder, grading):
     for _ in range(2):
-        tap(form, "spread", 1)
-        tap(form, "pull_through", 0)
-        form.next_button.click()
-    later = GradingForm(folder, "Ada", 2)
-    assert later.grading.place == 3 and later.grading.count_done == 2
-    later.back_button.click()
-    assert later.scale_buttons["spread"][1].style.font_weight == "bold"
-    assert "Patch 2 of 12; 2 done by Ada" in later.heading.value
+        grading.grade("spread", 1)
+        grading.grade("pull_through", 0)
+    later = Grading(folder, "Ada", 2)
+    assert later.place == 3 and later.count_done == 2
+    later.back()
+    assert later.answers(later.patch) == {"spread": 1, "pull_through": 0, "note": None}
 
 
-def test_a_tap_that_could_not_be_saved_says_so(form, monkeypatch):
+def test_an_answer_that_could_not_be_saved_is_not_counted(grading, monkeypatch):
     def full(*_args: object) -> None:
         raise OSError(28, "No space left on device")
 
-    tap(form, "spread", 1)
-    assert "All is saved" in form.message.value
+    grading.grade("spread", 1)
     monkeypatch.setattr("kit.series.disk.tempfile.mkstemp", lambda *_a, **_k: full())
-    tap(form, "spread", 4)
-    assert "Not saved" in form.message.value and "No space left" in form.message.value
-    assert form.scale_buttons["spread"][1].style.font_weight == "bold"
+    with pytest.raises(Misuse, match="No space left"):
+        grading.grade("spread", 4)
+    assert grading.answers(grading.patch)["spread"] == 1
 
 
-def test_undo_takes_the_last_tap_back_and_keeps_its_history(folder, form):
-    tap(form, "spread", 0)
-    tap(form, "spread", 4)
-    form.undo_button.click()
-    assert form.grading.answers(form.grading.patch)["spread"] == 0
-    form.undo_button.click()
+def test_undo_takes_the_last_answer_back_and_keeps_its_history(folder, grading):
+    grading.grade("spread", 0)
+    grading.grade("spread", 4)
+    grading.undo()
+    assert grading.answers(grading.patch)["spread"] == 0
+    grading.undo()
     series = read_series(folder)
     assert series.grades.empty
-    assert form.undo_button.disabled
+    assert not grading.can_undo
     history = series.corrections[["was", "now", "source"]].values.tolist()
     assert history == [
         ["0", "4", "form"],
@@ -91,60 +112,35 @@ def test_undo_takes_the_last_tap_back_and_keeps_its_history(folder, form):
     ]
 
 
-def test_undo_goes_back_to_the_patch_it_undoes(form):
-    first = form.grading.patch
-    tap(form, "spread", 2)
-    form.next_button.click()
-    form.undo_button.click()
-    assert form.grading.patch == first
+def test_undo_goes_back_to_the_patch_it_undoes(grading):
+    first = grading.patch
+    grading.grade("spread", 2)
+    grading.grade("pull_through", 2)
+    assert grading.patch != first
+    grading.undo()
+    assert grading.patch == first
+    assert grading.answers(first)["pull_through"] is None
 
 
-def test_a_note_and_an_accident_are_kept_and_a_lost_patch_counts_as_done(folder, form):
-    form.note.value = "  =odd\n gloss "
-    form.reason.value = "chipped"
+def test_a_note_and_an_accident_are_kept_and_a_lost_patch_counts_as_done(folder, grading):
+    first = grading.patch
+    grading.note("  =odd\n gloss ")
+    grading.lost("chipped")
     series = read_series(folder)
     assert series.grades["note"].tolist() == ["=odd gloss"]
-    lost = series.patches.set_index("patch")["accident"]
-    assert lost[form.grading.patch] == "chipped"
-    assert form.grading.count_done == 1
+    assert series.patches.set_index("patch")["accident"][first] == "chipped"
+    assert grading.count_done == 1 and grading.patch == grading.patches[1]
 
 
-def test_the_recipe_is_hidden_when_grading_is_blind(plan, form, tmp_path):
-    assert "over" not in form.heading.value
-    shown = plan(blind=False).write(tmp_path / "shown" / "trial")
-    assert " over " in GradingForm(shown, "Ada", 1).heading.value
-
-
-def test_names_are_text_in_the_form(plan, tmp_path):
-    from dataclasses import replace
-
-    series = plan(blind=False)
-    nasty = "<img src=x onerror=alert(1)>"
-    series = replace(
-        series,
-        colours=series.colours.replace({"colour": {"Fog": nasty}}),
-        tiles=series.tiles.replace({"base": {"Fog": nasty}}),
-        patches=series.patches.replace({"overlay": {"Fog": nasty}}),
-    )
-    form = GradingForm(series.write(tmp_path / "n" / "trial"), nasty, 1)
-    values = form.heading.value
-    while form.grading.place < len(form.grading.patches):
-        form.next_button.click()
-        values += form.heading.value
-    assert "<img" not in values and "&lt;img" in values
-
-
-def test_buttons_are_large_enough_for_a_finger(form):
-    """At least 9 mm: 44 CSS px, WCAG 2.2 success criterion 2.5.5 (target size, enhanced)."""
-    buttons = [b for row in form.scale_buttons.values() for b in row]
-    for button in [*buttons, form.undo_button, form.next_button, form.back_button]:
-        assert int(button.layout.min_height.removesuffix("px")) >= 44
-
-
-def test_only_known_graders_and_steps_are_taken(folder):
+def test_only_known_graders_patches_and_steps_are_taken(folder):
     with pytest.raises(Misuse, match="Did you mean 'Ben'"):
         Grading(folder, "Benn", 1)
     with pytest.raises(Misuse, match="no patches to grade after firing 8"):
         Grading(folder, "Ada", 8)
-    with pytest.raises(Misuse, match="not a step"):
-        Grading(folder, "Ada", 1).grade("spread", 7)
+    grading = Grading(folder, "Ada", 1)
+    for scale, grade in (("spread", 7), ("gloss", 1)):
+        with pytest.raises(Misuse, match="not a step"):
+            grading.grade(scale, grade)
+    with pytest.raises(Misuse, match="not among those to grade"):
+        grading.go_to("T9-9")
+    assert read_series(folder).grades.empty

@@ -127,7 +127,7 @@ def test_a_disk_that_really_is_full_leaves_every_file_as_it_was(
 WRITER = """
 import sys
 from kit.record import Entry
-from kit.record.changes import enter
+from kit.record.comparison import enter
 from pathlib import Path
 folder, grader = Path(sys.argv[1]), sys.argv[2]
 for patch in ("T1-1", "T1-2", "T2-1", "T2-2", "T3-1", "T3-2", "T4-1", "T4-2"):

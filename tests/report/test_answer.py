@@ -4,8 +4,8 @@ from types import SimpleNamespace
 
 import pandas as pd
 
-from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED
-from kit.report.answer import answer
+from kit.model import BROKEN_THROUGH, FINE_EDGE, NOT_KNOWN, SOFT_EDGE
+from kit.report.findings.headline import answer
 
 
 def judged(**by_family):
@@ -22,9 +22,9 @@ def judged(**by_family):
 def test_it_counts_verdicts_and_what_is_open():
     said = answer(
         judged(
-            leaded_over_leaded=[SUITED] * 3 + [NOT_KNOWN],
-            unleaded_over_leaded=[BROKEN_ONLY] + [NOT_KNOWN] * 15,
-            leaded_over_unleaded=[AVOID, AVOID, SUITED],
+            leaded_over_leaded=[FINE_EDGE] * 3 + [NOT_KNOWN],
+            unleaded_over_leaded=[BROKEN_THROUGH] + [NOT_KNOWN] * 15,
+            leaded_over_unleaded=[SOFT_EDGE, SOFT_EDGE, FINE_EDGE],
         )
     )
     assert said == (

@@ -6,20 +6,19 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from kit.model import AVOID, BROKEN_ONLY, NOT_KNOWN, SUITED, variation_table
+from kit.model import BROKEN_THROUGH, FINE_EDGE, NOT_KNOWN, SOFT_EDGE, variation_table
 from kit.report.figures.all_tiles import all_tiles
-from kit.report.figures.budget import budget_picture
-from kit.report.figures.effects import effect_claim, effects_in_steps, moves
+from kit.report.figures.colour_effects import own_ways
+from kit.report.figures.effect_lines import effect_claim, effects_in_steps, moves
 from kit.report.figures.firing_trend import firing_trend
-from kit.report.figures.graders import grades_in_common, same_and_near
-from kit.report.figures.hidden_ruler import family_places, hidden_ruler
-from kit.report.figures.own_ways import own_ways
+from kit.report.figures.grader_bars import grades_in_common, same_and_near
+from kit.report.figures.latent_scale import family_places, hidden_ruler
 from kit.report.figures.pair_chart import pair_chart, side_of
-from kit.report.figures.variation import sources_of_variation
-from kit.report.middle_grades import last_grades, middle_grades
-from kit.report.parts.how_to_read import telling_pair
-from kit.report.verdicts import leanings
-from kit.series import SPREAD, observations
+from kit.report.figures.tile_budget import budget_picture
+from kit.report.figures.variation_lines import sources_of_variation
+from kit.report.page.verdict_looks import leanings
+from kit.report.sections.chart_explained import telling_pair
+from kit.series import SPREAD, last_grades, middle_grades, observations
 
 PHONE_IN = 4.7
 
@@ -33,8 +32,8 @@ def pairs(verdicts):
             "base_family": ["leaded", "leaded", "unleaded", "unleaded"],
             "overlay_family": ["leaded", "unleaded", "leaded", "unleaded"],
             "patches": [1, 0, 2, 0],
-            "p_fine_edge": [0.9, 0.1, 0.1, 0.5],
-            "p_breaks_through": [0.05, 0.85, 0.05, 0.3],
+            "fine_edge": [0.9, 0.1, 0.1, 0.5],
+            "broken_through": [0.05, 0.85, 0.05, 0.3],
         }
     )
     return frame.assign(verdict=verdicts)
@@ -44,7 +43,7 @@ COLOURS = pd.DataFrame({"colour": ["Ember", "Frost"], "family": ["leaded", "unle
 
 
 def test_pair_chart_counts_the_verdicts_it_draws():
-    chart = pair_chart(pairs([SUITED, BROKEN_ONLY, AVOID, NOT_KNOWN]), COLOURS)
+    chart = pair_chart(pairs([FINE_EDGE, BROKEN_THROUGH, SOFT_EDGE, NOT_KNOWN]), COLOURS)
     assert chart.title == (
         "Of 4 pairs, 1 holds a fine edge, 1 suits broken effects only and 1 is better avoided; "
         "1 is not known yet"
@@ -69,8 +68,8 @@ def test_the_surer_the_larger():
 
 
 def test_an_undecided_pair_leans_to_its_likeliest_outcome():
-    judged = leanings(pairs([SUITED, BROKEN_ONLY, AVOID, NOT_KNOWN]))
-    assert list(judged["leaning"]) == [SUITED, BROKEN_ONLY, AVOID, SUITED]
+    judged = leanings(pairs([FINE_EDGE, BROKEN_THROUGH, SOFT_EDGE, NOT_KNOWN]))
+    assert list(judged["leaning"]) == [FINE_EDGE, BROKEN_THROUGH, SOFT_EDGE, FINE_EDGE]
     assert list(judged["sureness"]) == pytest.approx([0.9, 0.85, 0.85, 0.5])
 
 
@@ -95,13 +94,13 @@ def test_forty_colours_still_make_a_chart():
     colours = pd.DataFrame({"colour": names, "family": family})
     every = colours.merge(colours, how="cross", suffixes=("_b", "_o"))
     every.columns = ["base", "base_family", "overlay", "overlay_family"]
-    every = every.assign(patches=0, p_fine_edge=0.9, p_breaks_through=0.05, verdict=SUITED)
+    every = every.assign(patches=0, fine_edge=0.9, broken_through=0.05, verdict=FINE_EDGE)
     assert pair_chart(every, colours).title == "Of 1 600 pairs, 1 600 hold a fine edge"
 
 
 def test_dollars_in_a_name_are_not_a_formula():
     odd = COLOURS.replace({"Ember": "$x_2$ & <b>"})
-    table = pairs([SUITED] * 4).replace({"Ember": "$x_2$ & <b>"})
+    table = pairs([FINE_EDGE] * 4).replace({"Ember": "$x_2$ & <b>"})
     assert pair_chart(table, odd).svg
 
 
@@ -189,8 +188,8 @@ def test_lost_patches_are_not_counted_among_the_finished(fired):
 
 
 def test_cells_tell_the_chance_without_rounding_it_up():
-    table = pairs([NOT_KNOWN, BROKEN_ONLY, AVOID, NOT_KNOWN]).assign(
-        p_fine_edge=[0.796, 0.1, 0.1, 0.5]
+    table = pairs([NOT_KNOWN, BROKEN_THROUGH, SOFT_EDGE, NOT_KNOWN]).assign(
+        fine_edge=[0.796, 0.1, 0.1, 0.5]
     )
     axes = pair_chart(table, COLOURS).figure.axes[0]
     written = [t.get_text() for t in axes.texts if t.get_text().isdigit()]
@@ -198,5 +197,5 @@ def test_cells_tell_the_chance_without_rounding_it_up():
 
 
 def test_pair_read_aloud_has_a_verdict_if_any_has():
-    table = pairs([NOT_KNOWN, NOT_KNOWN, NOT_KNOWN, SUITED])
-    assert telling_pair(table)["verdict"] == SUITED
+    table = pairs([NOT_KNOWN, NOT_KNOWN, NOT_KNOWN, FINE_EDGE])
+    assert telling_pair(table)["verdict"] == FINE_EDGE

@@ -10,9 +10,9 @@ import pytest
 from pypdf import PdfReader
 
 from kit.report import all_findings, analyse, wall_summary, whole_report
-from kit.report.answer import answer
-from kit.report.html import page
-from kit.report.pdf import pages, wall_sheet
+from kit.report.findings.headline import answer
+from kit.report.page.html import page
+from kit.report.page.pdf import pages, wall_sheet
 
 
 def with_grades(series, grades):

@@ -1,22 +1,16 @@
 """What the notebooks show, and the small forms in them."""
 
-from dataclasses import replace
-
 import pytest
 
 from kit.design import plan
 from kit.errors import Misuse
-from kit.report import (
-    grading_picker,
-    next_picker,
-    pair_picker,
-    plan_lesson,
-    plan_saver,
-    recorded,
-    scale_lesson,
-)
-from kit.report.html import fragment
-from kit.series import new_series, read_series
+from kit.report import next_picker, pair_picker, plan_lesson, recorded, scale_lesson
+from kit.report.page.html import fragment
+from kit.series import new_series
+
+
+def unfired(series):
+    return new_series(series.name, series.settings, series.colours)
 
 
 def test_lesson_teaches_from_the_tiles_of_the_series(analysis):
@@ -52,32 +46,11 @@ def test_picking_more_tiles_suggests_more_patches(analysis):
     assert told.value.count("<tr>") == 1 + 4
 
 
-def test_plan_is_written_by_a_tap_and_never_over_another(fired, tmp_path):
-    folder = new_series("fresh", fired.settings, fired.colours).write(tmp_path / "fresh")
-    planned = plan(fired.settings, fired.colours)
-    button, told = plan_saver(folder, planned).children
-    assert read_series(folder).tiles.empty
-    button.click()
-    assert "Written." in told.value
-    assert len(read_series(folder).tiles) == fired.settings.tiles
-    assert "already" in plan_saver(folder, planned).value
-
-
 def test_plan_lesson_says_what_it_tells_and_saves(fired):
-    lesson = plan_lesson(plan(fired.settings, fired.colours), fired)
+    lesson = plan_lesson(plan(unfired(fired)))
     assert "9 times in 10" in fragment(lesson["precision"])
     assert "This plan takes 48 patches on 12 tiles" in fragment(lesson["saving"])
     assert "First steps" in fragment(lesson["order"])
-
-
-def test_grading_form_follows_the_pick(fired, tmp_path):
-    folder = replace(fired, sources={}).write(tmp_path / "edges")
-    picker = grading_picker(folder)
-    (grader, firing), place = picker.children[0].children, picker.children[1]
-    firing.value = 2
-    assert place.children[0].grading.firing == 2
-    grader.value = "Ben"
-    assert place.children[0].grading.grader == "Ben"
 
 
 def test_record_counts_what_is_there(fired):

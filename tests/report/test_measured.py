@@ -10,11 +10,11 @@ import pytest
 from kit.model import VERDICTS
 from kit.report import analyse
 from kit.report.figures.measured_firings import measured_firings
-from kit.report.files import photographed_pair_files
-from kit.report.html import fragment
-from kit.report.parts.measured import measured
-from kit.report.parts.measured_pairs import measured_rule
-from kit.report.whole import whole_report
+from kit.report.page.html import fragment
+from kit.report.report_files import photographed_pair_files
+from kit.report.sections.composition import whole_report
+from kit.report.sections.photographed_pairs import measured_rule
+from kit.report.sections.photographs import measured
 from kit.series import SPREAD, Verdict
 
 MM_A_STEP = 0.4
@@ -97,7 +97,7 @@ def test_wall_chart_and_table_can_be_made_from_photographs(told):
 
 def test_the_limits_of_the_rule_are_told_with_inches():
     said = measured_rule(Verdict(fine_edge_mm=0.8, fine_edge_share=0.2))
-    assert "0.8 mm (0.03 in)" in said
+    assert "0.8 mm (0.031 in)" in said
     assert "20\u00a0%" in said
 
 

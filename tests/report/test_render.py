@@ -11,8 +11,8 @@ import pytest
 from pypdf import PdfReader
 
 from kit.errors import DataProblems, Misuse, NotebookFailed
-from kit.report import notebook, render, run_notebook
-from kit.report.rendering import NOTEBOOK
+from kit.report import notebook, run_notebook, write_notebook, write_report
+from kit.report.publish import NOTEBOOK
 from kit.series import CAUTIONS, DEFERENCE, start_series
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
@@ -22,7 +22,7 @@ DEMO = Path(__file__).parents[2] / "data" / "demo"
 def made(tmp_path_factory):
     """The report of the demo series, made once, and the headings it told of."""
     told = []
-    html = render(DEMO, told.append, tmp_path_factory.mktemp("reports") / "demo")
+    html = write_report(DEMO, tmp_path_factory.mktemp("reports") / "demo", told.append)
     return html.parent, told
 
 
@@ -39,13 +39,12 @@ def words(element):
 def test_every_file_is_there_and_whole(made):
     names = {path.name for path in made[0].iterdir()} - {".lock"}
     assert names == {
-        "report.html", "report.ipynb", "report.pdf", "summary.pdf", "pair-chart.png",
+        "report.html", "report.pdf", "summary.pdf", "pair-chart.png",
         "pair-chart.svg", "pairs.csv", "entry.json", "made-from.txt", "wall-chart.pdf",
     }  # fmt: skip
     html5lib.HTMLParser(strict=True).parse((made[0] / "report.html").read_text("utf-8"))
     assert len(PdfReader(made[0] / "summary.pdf").pages) == 1
     assert len(PdfReader(made[0] / "report.pdf").pages) > 8
-    nbformat.validate(nbformat.read(made[0] / "report.ipynb", as_version=4))
 
 
 def test_page_is_under_five_megabytes(made):
@@ -121,9 +120,11 @@ def test_second_time_in_another_place_language_and_time_zone_gives_the_same_byte
     monkeypatch.setenv("LC_ALL", "C")
     monkeypatch.chdir(tmp_path)
     shutil.copytree(DEMO, tmp_path / "elsewhere" / "demo")
-    again = render(tmp_path / "elsewhere" / "demo", into=tmp_path / "again").parent
+    notebook = write_notebook(tmp_path / "elsewhere" / "demo", tmp_path / "again")
+    nbformat.validate(nbformat.read(notebook, as_version=4))
+    assert str(tmp_path) not in notebook.read_text("utf-8")
     for path in made[0].iterdir():
-        assert (again / path.name).read_bytes() == path.read_bytes(), path.name
+        assert (tmp_path / "again" / path.name).read_bytes() == path.read_bytes(), path.name
 
 
 def test_failing_notebook_names_the_part_keeps_what_it_got_and_the_earlier_report(
@@ -133,10 +134,10 @@ def test_failing_notebook_names_the_part_keeps_what_it_got_and_the_earlier_repor
     work = next(cell for cell in book.cells if cell["id"] == "work-out")
     work.source = "raise ValueError('the torch went out')\n" + work.source
     nbformat.write(book, tmp_path / f"{NOTEBOOK}.ipynb")
-    monkeypatch.setattr("kit.report.rendering.notebook", lambda name: tmp_path / f"{name}.ipynb")
+    monkeypatch.setattr("kit.report.publish.notebook", lambda name: tmp_path / f"{name}.ipynb")
     earlier = shutil.copytree(made[0], tmp_path / "reports")
     with pytest.raises(NotebookFailed) as failure:
-        render(DEMO, into=earlier)
+        write_notebook(DEMO, earlier)
     assert "'Work it out'" in str(failure.value)
     assert "the torch went out" in str(failure.value)
     assert str(earlier / "failed.ipynb") in str(failure.value)
@@ -144,14 +145,13 @@ def test_failing_notebook_names_the_part_keeps_what_it_got_and_the_earlier_repor
     assert any("torch" in str(cell.get("outputs")) for cell in kept.cells)
     for path in made[0].iterdir():
         assert (earlier / path.name).read_bytes() == path.read_bytes()
-    assert not list(earlier.glob(".making-*"))
 
 
 def test_problems_in_the_data_are_told_before_anything_runs(tmp_path):
     series = shutil.copytree(DEMO, tmp_path / "data" / "demo")
     (series / "tiles.csv").write_text("tile\n1\n", "utf-8")
     with pytest.raises(DataProblems, match=r"tiles\.csv"):
-        render(series)
+        write_report(series)
     assert not (tmp_path / "reports").exists()
 
 
@@ -161,13 +161,13 @@ def test_nothing_to_report_is_a_sentence_and_writes_nothing(listed, tmp_path):
     if listed:
         shutil.copy(DEMO / "colours.csv", folder / "colours.csv")
     with pytest.raises(Misuse, match="Nothing is graded yet in bare, and no"):
-        render(folder)
+        write_report(folder)
     assert not (tmp_path / "reports").exists()
 
 
 def test_missing_series_is_a_sentence(tmp_path):
     with pytest.raises(Misuse, match="There is no series at"):
-        render(tmp_path / "data" / "nowhere")
+        write_report(tmp_path / "data" / "nowhere")
 
 
 def test_report_needs_no_registered_kernel(tmp_path, monkeypatch):

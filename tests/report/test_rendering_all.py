@@ -8,9 +8,9 @@ import pytest
 
 from kit.errors import Misuse
 from kit.model import NOT_KNOWN
-from kit.report import analyse_together, read_every_series, render_all
-from kit.report.pooling import changes, dangers
-from kit.report.together import what_each_added
+from kit.report import analyse_together, read_every_series, write_every_report
+from kit.report.gallery.pooled import what_each_added
+from kit.report.gallery.pooling_effect import changes, dangers
 from kit.studio import draw_truth, fire
 
 
@@ -31,7 +31,7 @@ def studio(two, tmp_path_factory):
     for series in two:
         series.write(folder / "data" / series.name)
     told = []
-    render_all(folder / "data", folder / "reports", told.append, jobs=1)
+    write_every_report(folder / "data", folder / "reports", told.append, jobs=1)
     return folder, told
 
 
@@ -56,7 +56,10 @@ def test_does_nothing_when_nothing_has_changed(studio):
     reports = studio[0] / "reports"
     before = {p: p.stat().st_mtime_ns for p in reports.rglob("*")}
     told = []
-    assert render_all(studio[0] / "data", reports, told.append, jobs=1) == reports / "index.html"
+    assert (
+        write_every_report(studio[0] / "data", reports, told.append, jobs=1)
+        == reports / "index.html"
+    )
     assert told == ["2 series, 0 with new data"]
     assert {p: p.stat().st_mtime_ns for p in reports.rglob("*")} == before
 
@@ -71,7 +74,7 @@ def test_goes_on_where_it_stopped_and_names_what_it_cannot_read(studio, tmp_path
     shutil.copytree(data / "series-0", data / "broken")
     (data / "broken" / "tiles.csv").unlink()
     told = []
-    index = render_all(data, reports, told.append, jobs=1).read_text("utf-8")
+    index = write_every_report(data, reports, told.append, jobs=1).read_text("utf-8")
     assert told[0] == "3 series, 2 with new data"
     assert {p: p.stat().st_mtime_ns for p in reports.glob("series-0/*")} == before
     assert "Series that are left out" in index
@@ -80,7 +83,7 @@ def test_goes_on_where_it_stopped_and_names_what_it_cannot_read(studio, tmp_path
 
 def test_folder_without_series_is_a_sentence(tmp_path):
     with pytest.raises(Misuse, match="There is no series in"):
-        render_all(tmp_path, tmp_path / "reports")
+        write_every_report(tmp_path, tmp_path / "reports")
 
 
 def test_what_each_added_adds_up(two):
@@ -123,7 +126,7 @@ def test_invented_series_is_left_out_unless_it_is_alone(two, tmp_path):
     several, left_out = read_every_series(tmp_path / "data")
     assert [s.name for s in several] == ["own"]
     assert list(left_out) == ["demo"]
-    index = render_all(tmp_path / "data", tmp_path / "reports", jobs=1).read_text("utf-8")
+    index = write_every_report(tmp_path / "data", tmp_path / "reports", jobs=1).read_text("utf-8")
     assert "kit report demo" in index
     assert 'id="series-demo"' not in index
 

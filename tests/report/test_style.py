@@ -7,13 +7,13 @@ from itertools import combinations
 import colour
 import numpy as np
 import pytest
+from kit.report.page.verdict_looks import LOOKS
 from matplotlib.colors import to_rgb
 
-from kit.model import AVOID, BROKEN_ONLY, SUITED
-from kit.report.style import GRADE_COLOURS, INK, PAPER, QUIET, contrast, ink_on
-from kit.report.verdicts import LOOKS
+from kit.drawing import GRADE_COLOURS, INK, PAPER, QUIET, contrast, ink_on
+from kit.model import BROKEN_THROUGH, FINE_EDGE, SOFT_EDGE
 
-VERDICT_COLOURS = [LOOKS[verdict].colour for verdict in (SUITED, BROKEN_ONLY, AVOID)]
+VERDICT_COLOURS = [LOOKS[verdict].colour for verdict in (FINE_EDGE, BROKEN_THROUGH, SOFT_EDGE)]
 
 
 def lab(colours):
@@ -83,7 +83,7 @@ def test_page_lettering_has_the_contrast_of_wcag_aa(lettering, ground):
 
 
 def test_every_colour_of_the_style_sheets_is_among_those_checked():
-    sheets = files("kit.report")
+    sheets = files("kit.report.page")
     text = "".join(sheets.joinpath(name).read_text("utf-8") for name in ("page.css", "part.css"))
     lettering = set(re.findall(r"[^-]color: (#[0-9a-f]{3,6})", text))
     grounds = set(re.findall(r"background: (#[0-9a-f]{3,6})", text))

@@ -7,8 +7,8 @@ import html5lib
 import pytest
 from pypdf import PdfReader
 
-from kit.report import pdf
-from kit.report.document import (
+from kit.report.page import pdf
+from kit.report.page.document import (
     Answer,
     Bullets,
     Caution,
@@ -21,9 +21,9 @@ from kit.report.document import (
     Section,
     TableBlock,
 )
-from kit.report.html import fragment, page
-from kit.report.picture import Picture
-from kit.report.style import drawn_with, new_figure
+from kit.report.page.html import fragment, page
+from kit.report.page.picture import Picture
+from kit.report.page.style import drawn_with, new_figure
 
 TYPED = "<b>&amp; #strong[x] $y$ _z_ \\alpha"
 

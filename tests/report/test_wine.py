@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from kit.report import all_findings, analyse, render
-from kit.report.answer import answer
+from kit.report import all_findings, analyse, write_report
+from kit.report.findings.headline import answer
 from kit.series import read_series
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "mixed_models.json"
@@ -45,7 +45,7 @@ def test_report_says_so_in_its_first_lines(analysis):
 
 
 def test_folder_becomes_a_report(wine_folder, tmp_path):
-    html = render(wine_folder, into=tmp_path / "report").read_text("utf-8")
+    html = write_report(wine_folder, tmp_path / "report").read_text("utf-8")
     assert "Bitterness of eight wines" in html
     assert "Nothing was graded for spread yet." in html
     assert (tmp_path / "report" / "report.pdf").read_bytes().startswith(b"%PDF")

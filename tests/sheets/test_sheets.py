@@ -10,7 +10,7 @@ from kit.errors import Misuse
 from kit.record import grading_order
 from kit.series import CAUTIONS, Scale, Stencil, cautions_for
 from kit.sheets import write_photo_card, write_sheets, write_wall_chart
-from kit.sheets.work import work_data
+from kit.sheets.work_order import work_order_data
 
 NASTY = (
     '#panic("x") *bold* _it_',
@@ -37,7 +37,7 @@ def test_the_shopping_list_names_copper_enamel_sifters_and_stencils(sheets):
         "Counter-enamel for all backs, any colour that suits 25.71 g",
         "80 180 µm (0.0071 in) base coats",
         "100 150 µm (0.0059 in) overlays",
-        "allow for 30% of the powder",
+        "allow for 30\u00a0% of the powder",
     ):
         assert words in text
 
@@ -72,7 +72,7 @@ def test_the_order_of_work_has_every_step_in_order(sheets):
 
 def test_the_sifter_is_cleaned_when_it_goes_from_one_family_to_the_other(series):
     family = dict(zip(series.colours["colour"], series.colours["family"], strict=True))
-    for session in work_data(series, None)["sessions"]:
+    for session in work_order_data(series, None)["sessions"]:
         rows = [row for stage in session["stages"] for row in stage["rows"] if row.get("family")]
         for mesh in (80, 100):
             own = [row for row in rows if row["mesh"] == mesh]
@@ -246,8 +246,8 @@ def test_the_wall_chart_shows_every_pair_and_the_rule(pdf, tmp_path):
                 "base_family": "leaded" if base in names[:2] else "unleaded",
                 "overlay_family": "leaded" if overlay in names[:2] else "unleaded",
                 "patches": 1,
-                "p_fine_edge": 0.91,
-                "p_breaks_through": 0.05,
+                "fine_edge": 0.91,
+                "broken_through": 0.05,
                 "verdict": "suited",
             }
             for base in names

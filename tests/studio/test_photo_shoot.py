@@ -9,7 +9,7 @@ from kit.errors import Misuse
 from kit.model import MEASURE_OF, fit_measurements, grades_against_measurements
 from kit.photo import join_measurements, measure_series
 from kit.report import analyse
-from kit.report.parts.measured import measured
+from kit.report.sections.photographs import measured
 from kit.series import Blank, Stencil, observations
 from kit.studio import draw_truth, fire, latent_truth, photograph_series
 from kit.studio.photo_shoot import invented_rgb, pull_through_share, spread_mm

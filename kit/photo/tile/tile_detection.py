@@ -136,8 +136,8 @@ def _largest(there: NDArray[np.bool_]) -> Raster | None:
     mask[border:-border, border:-border] = there[border:-border, border:-border]
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (17, 17))
     mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, kernel)
-    mask = ndimage.binary_fill_holes(mask).astype(np.uint8)
-    outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    filled = ndimage.binary_fill_holes(mask).astype(np.uint8)
+    outlines, _ = cv2.findContours(filled, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     return max(outlines, key=cv2.contourArea) if outlines else None
 
 

@@ -1,1 +1,1 @@
-"""The pictures: each states a finding, drawn and in words."""
+"""Statistical pictures: each states a finding, drawn and in words."""

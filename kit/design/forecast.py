@@ -1,0 +1,219 @@
+"""The mixed model of a plan, solved before anything is fired.
+
+    y = mean[family pair] + slope[family pair] (firings - middle) + side factors
+        + u_base + u_overlay + u_pair + u_tile + u_patch + e
+
+Effects have weak normal priors and each u its spread, so everything is normal, and what the grades
+will leave unsure is known in advance: for quantities g, Var(g | y) = G - C' K⁻¹ C, with G their
+covariance before, K that of the rows and C that of rows with quantities (the variances of
+Henderson's mixed-model equations; Henderson 1975, Biometrics 31, 423-447).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
+
+from kit.design.standard_deviations import StandardDeviations
+from kit.design.surveys import Floats, checked_colours
+from kit.errors import Misuse
+from kit.series import FAMILY_PAIRS, family_pair
+
+SIDE_FACTORS = ("mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
+TREND_SD = 1.0
+"""Weak prior of what a firing adds, grades."""
+
+SIDE_SD = 1.0
+"""Weak prior of what a side factor does over one standard deviation of its levels, grades."""
+
+OF_PAIRS = (("base",), ("overlay",), ("base", "overlay"))
+
+
+class Planned(Protocol):
+    """Anything with the tiles and patches of a series: a plan, or a series itself."""
+
+    @property
+    def tiles(self) -> pd.DataFrame: ...
+
+    @property
+    def patches(self) -> pd.DataFrame: ...
+
+
+def planned_patches(plan: Planned | pd.DataFrame) -> pd.DataFrame:
+    """One row per patch: tile, base, overlay, before_firing and the factors that vary.
+
+    Parameters
+    ----------
+    plan : Plan, Series or DataFrame
+        A frame needs tile, base and overlay, as `survey` gives them.
+
+    Raises
+    ------
+    Misuse
+        When there is nothing planned.
+    """
+    if isinstance(plan, pd.DataFrame):
+        patches = plan.reset_index(drop=True)
+    else:
+        of_base = {"coats": "base_coats", "mesh": "base_mesh", "coat_weight": "base_coat_weight"}
+        tiles = plan.tiles.drop(columns=["session", "firings"], errors="ignore").rename(
+            columns=of_base
+        )
+        patches = plan.patches.merge(tiles, on="tile", how="left")
+    missing = {"tile", "base", "overlay"} - set(patches.columns)
+    if missing:
+        raise Misuse(f"A plan needs the column {' and '.join(sorted(missing))}.")
+    if patches.empty:
+        raise Misuse("Nothing is planned yet: plan some tiles with patches first.")
+    if "before_firing" not in patches:
+        patches = patches.assign(before_firing=1)
+    return patches
+
+
+def planned_rows(plan: Planned | pd.DataFrame, colours: pd.DataFrame, firings: int) -> pd.DataFrame:
+    """One row per patch and firing that it sees.
+
+    Parameters
+    ----------
+    plan : Plan, Series or DataFrame
+    colours : DataFrame
+        Columns colour and family.
+    firings : int
+        How often each tile is fired with stencils on it.
+
+    Returns
+    -------
+    DataFrame
+        Columns patch (a number), tile, base, overlay, family_pair, firings and the side factors
+        that vary.
+    """
+    patches = planned_patches(plan)
+    family = checked_colours(colours).set_index("colour")["family"]
+    strangers = sorted({*patches["base"], *patches["overlay"]} - set(family.index))
+    if strangers:
+        raise Misuse(f"The plan uses {', '.join(strangers)}, which the list of colours lacks.")
+    if firings < 1:
+        raise Misuse("Tiles are fired at least once.")
+    varied = [f for f in SIDE_FACTORS if f in patches and patches[f].min() < patches[f].max()]
+    couples = zip(patches["base"].map(family), patches["overlay"].map(family), strict=True)
+    named = patches[["tile", "base", "overlay", "before_firing", *varied]].assign(
+        patch=np.arange(len(patches)), family_pair=[family_pair(b, o) for b, o in couples]
+    )
+    rows = named.merge(pd.DataFrame({"firing": range(1, firings + 1)}), how="cross")
+    rows = rows[rows["firing"] >= rows["before_firing"]]
+    rows = rows.assign(firings=rows["firing"] - rows["before_firing"] + 1)
+    if rows.empty:
+        raise Misuse(f"No patch goes on before firing {firings}; fire the tiles more often.")
+    return rows.drop(columns=["firing", "before_firing"]).reset_index(drop=True)
+
+
+@dataclass(frozen=True, eq=False)
+class Forecast:
+    """A plan that can be asked what it will tell.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        As from `planned_rows`.
+    sds : StandardDeviations
+    X : (n, p) array
+        Effects: means, then slopes, in the order of `kit.series.FAMILY_PAIRS`, then side factors.
+    prior : (p,) array
+        Variance of each effect beforehand.
+    root : (n, n) array
+        Lower Cholesky factor of K.
+    """
+
+    rows: pd.DataFrame
+    sds: StandardDeviations
+    X: Floats
+    prior: Floats
+    root: Floats
+
+    def effects(self, contrasts: Floats) -> Floats:
+        """Variance that remains of contrasts of the family effects.
+
+        Parameters
+        ----------
+        contrasts : (k, 8) array
+
+        Returns
+        -------
+        (k,) array
+            In grades².
+        """
+        a = np.zeros((len(contrasts), len(self.prior)))
+        a[:, : contrasts.shape[1]] = contrasts
+        return (a**2) @ self.prior - self._told((a * self.prior) @ self.X.T)
+
+    def pairs(self, pairs: pd.DataFrame, firings: float) -> Floats:
+        """Variance that remains of pairs' values after so many firings.
+
+        Parameters
+        ----------
+        pairs : DataFrame, n rows
+            Columns base, overlay, family_pair.
+
+        Returns
+        -------
+        (n,) array
+            In grades².
+        """
+        a = np.zeros((len(pairs), len(self.prior)))
+        a[:, : 2 * len(FAMILY_PAIRS)] = _family_effects(pairs, firings - self.middle)
+        before = (a**2) @ self.prior
+        C = (a * self.prior) @ self.X.T
+        for names, spread in zip(OF_PAIRS, _of_pairs(self.sds), strict=True):
+            C += spread**2 * _shared(pairs, self.rows, names)
+            before += spread**2
+        return before - self._told(C)
+
+    @property
+    def middle(self) -> float:
+        """The firing count that slopes turn about."""
+        return float(self.rows["firings"].mean())
+
+    def _told(self, C: Floats) -> Floats:
+        """Diagonal of C K⁻¹ C', for quantities in the rows of C."""
+        half = solve_triangular(self.root, C.T, lower=True)
+        return np.einsum("ij,ij->j", half, half)
+
+
+def forecast(rows: pd.DataFrame, sds: StandardDeviations, graders: int) -> Forecast:
+    """Solve the model for the rows of a plan, each graded by so many graders."""
+    away = rows["firings"].to_numpy(dtype=float)
+    effects = [_family_effects(rows, away - away.mean())]
+    prior = [sds.family] * len(FAMILY_PAIRS) + [TREND_SD] * len(FAMILY_PAIRS)
+    for factor in SIDE_FACTORS:
+        if factor in rows:
+            values = rows[factor].to_numpy(dtype=float)
+            effects.append(((values - values.mean()) / values.std())[:, None])
+            prior.append(SIDE_SD)
+    X, variance = np.hstack(effects), np.array(prior) ** 2
+    K = (X * variance) @ X.T + sds.grading**2 / graders * np.eye(len(rows))
+    sources = [*zip(OF_PAIRS, _of_pairs(sds), strict=True)]
+    sources += [(("tile",), sds.tile), (("patch",), sds.patch)]
+    for names, spread in sources:
+        K += spread**2 * _shared(rows, rows, names)
+    return Forecast(rows, sds, X, variance, np.linalg.cholesky(K))
+
+
+def _of_pairs(sds: StandardDeviations) -> tuple[float, float, float]:
+    return sds.base, sds.overlay, sds.pair
+
+
+def _family_effects(rows: pd.DataFrame, away: Floats | float) -> Floats:
+    place = {name: i for i, name in enumerate(FAMILY_PAIRS)}
+    cell = np.eye(len(FAMILY_PAIRS))[rows["family_pair"].map(place).to_numpy(dtype=np.intp)]
+    return np.hstack([cell, cell * np.broadcast_to(away, len(rows))[:, None]])
+
+
+def _shared(one: pd.DataFrame, other: pd.DataFrame, names: Sequence[str]) -> NDArray[np.bool_]:
+    """Which rows of one frame share the named level with which of the other."""
+    both = pd.concat([one[list(names)], other[list(names)]], ignore_index=True)
+    level = both.groupby(list(names), sort=False).ngroup().to_numpy()
+    return level[: len(one), None] == level[None, len(one) :]

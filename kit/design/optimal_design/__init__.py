@@ -1,0 +1,44 @@
+"""Optimal plans: the model's terms over a factor space, the D-criterion, exchange, efficiency."""
+
+from kit.design.optimal_design.coordinate_exchange import ExchangeProblem, exchange
+from kit.design.optimal_design.covariance_structure import VarianceRatios, structure
+from kit.design.optimal_design.d_criterion import NEVER
+from kit.design.optimal_design.d_efficiency import (
+    Efficiency,
+    efficiency,
+    information_of,
+    relative_efficiency,
+)
+from kit.design.optimal_design.exchange_steps import moves
+from kit.design.optimal_design.factor_space import (
+    Factors,
+    FactorSpace,
+    Level,
+    factor_space,
+    is_words,
+)
+from kit.design.optimal_design.model_terms import candidates
+from kit.design.optimal_design.random_starts import Draw, search
+from kit.design.optimal_design.split_plot import optimal
+
+__all__ = [
+    "NEVER",
+    "Draw",
+    "Efficiency",
+    "ExchangeProblem",
+    "FactorSpace",
+    "Factors",
+    "Level",
+    "VarianceRatios",
+    "candidates",
+    "efficiency",
+    "exchange",
+    "factor_space",
+    "information_of",
+    "is_words",
+    "moves",
+    "optimal",
+    "relative_efficiency",
+    "search",
+    "structure",
+]

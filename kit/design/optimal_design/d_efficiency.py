@@ -1,0 +1,148 @@
+"""How good a plan is: against the best conceivable, and against another plan."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from kit.design.optimal_design.covariance_structure import CovarianceStructure, VarianceRatios
+from kit.design.optimal_design.d_bound import log_det_bound
+from kit.design.optimal_design.d_criterion import log_det
+from kit.design.optimal_design.factor_space import Factors, FactorSpace, factor_space
+from kit.design.optimal_design.model_terms import Candidates, candidates
+from kit.errors import Misuse
+from kit.wording import percent
+
+
+@dataclass(frozen=True)
+class Efficiency:
+    """How much a plan tells about a model.
+
+    Parameters
+    ----------
+    d_value : float
+        Information a patch, det(M)^(1/p) / n. It is 1 for a plan that fires every combination
+        equally often when tiles do not differ.
+    d_bound : float
+        No plan of this size can have a higher `d_value`; NaN where there are too many
+        combinations to say.
+    """
+
+    d_value: float
+    d_bound: float
+
+    @property
+    def d_against_bound(self) -> float:
+        """Share of the best conceivable information, at most 1."""
+        return self.d_value / self.d_bound
+
+    def describe(self) -> str:
+        """Say in words how good the plan is."""
+        if np.isnan(self.d_bound):
+            return "There are too many combinations to say how near the plan is to the best."
+        return (
+            f"The effects are as sure as {percent(self.d_against_bound)} of this number of patches "
+            "could make them in the best conceivable plan. (No real plan need reach all of it.)"
+        )
+
+
+def efficiency(
+    plan: pd.DataFrame,
+    factors: Factors,
+    terms: str | None = None,
+    *,
+    tile_factors: Sequence[str] = (),
+    tile_variance_ratio: float = 1.0,
+    session_variance_ratio: float = 0.0,
+) -> Efficiency:
+    """Work out how much a plan tells about a model.
+
+    Parameters
+    ----------
+    plan : pandas.DataFrame
+        A `tile` column, a column a factor in the levels given, `session` if tiles share sessions.
+    factors, terms, tile_factors, tile_variance_ratio, session_variance_ratio
+        As for `kit.design.optimal`.
+
+    Raises
+    ------
+    Misuse
+        When the plan does not fit the factors, or cannot estimate the model.
+    """
+    model = candidates(factor_space(factors, tile_factors), terms)
+    ratios = VarianceRatios(tile_variance_ratio, session_variance_ratio)
+    value, layout = information_of(plan, model, ratios)
+    if np.isneginf(value):
+        raise Misuse("This plan cannot tell all the terms apart, so it has no efficiency.")
+    n = len(layout.tile)
+    return Efficiency(
+        float(np.exp(value / model.p) / n),
+        float(np.exp(log_det_bound(model, layout) / model.p) / n),
+    )
+
+
+def relative_efficiency(
+    plan: pd.DataFrame,
+    other: pd.DataFrame,
+    factors: Factors,
+    terms: str | None = None,
+    *,
+    tile_variance_ratio: float = 1.0,
+) -> float:
+    """Hold a plan against another of the same factors and model: above 1, the first is better.
+
+    Returns
+    -------
+    float
+        (det M / det M_other)^(1/p).
+
+    Raises
+    ------
+    Misuse
+        When a plan does not fit the factors, or cannot estimate the model.
+    """
+    model = candidates(factor_space(factors), terms)
+    ratios = VarianceRatios(tile_variance_ratio)
+    one, two = (information_of(frame, model, ratios)[0] for frame in (plan, other))
+    if np.isneginf([one, two]).any():
+        raise Misuse("One of the plans cannot tell all the terms apart, so it has no efficiency.")
+    return float(np.exp((one - two) / model.p))
+
+
+def information_of(
+    plan: pd.DataFrame, model: Candidates, ratios: VarianceRatios
+) -> tuple[float, CovarianceStructure]:
+    """log det M of a plan given as a frame, and the structure it was read with."""
+    cells, layout = cells_of(plan, model.grid, ratios)
+    x = model.x[cells]
+    return float(log_det((x.T @ layout.precision @ x)[None])[0]), layout
+
+
+def cells_of(
+    plan: pd.DataFrame, grid: FactorSpace, ratios: VarianceRatios
+) -> tuple[np.ndarray, CovarianceStructure]:
+    """Number the cells of a plan's patches and say what they share.
+
+    Parameters
+    ----------
+    plan : pandas.DataFrame
+        A row a patch, with a `tile` column and one column a factor; `session` if there is one.
+    grid : FactorSpace
+    ratios : VarianceRatios
+
+    Raises
+    ------
+    Misuse
+        When a column is missing, a level is unknown or a tile factor changes within a tile.
+    """
+    if "tile" not in plan:
+        raise Misuse("A plan needs a column 'tile' that says which tile each patch is on.")
+    plan = plan.sort_values("tile", kind="stable").reset_index(drop=True)
+    for name in grid.tile_factors:
+        if name in plan and len(plan[["tile", name]].drop_duplicates()) > plan["tile"].nunique():
+            raise Misuse(f"{name} changes within a tile of the plan, but is a tile factor.")
+    cells = grid.cells(plan, "the plan")
+    tile = pd.factorize(plan["tile"])[0]
+    session = pd.factorize(plan["session"])[0] if "session" in plan else np.zeros(len(plan), int)
+    return cells, CovarianceStructure(tile, session, ratios)

@@ -1,0 +1,31 @@
+"""Ordinal and linear mixed models: formulas, sparse algebra, priors, results, prediction."""
+
+from kit.mixed.grouping import Group, RandomTerm, read_group, same_division
+from kit.mixed.linear import LinearMixedModel
+from kit.mixed.linear_results import LinearResults
+from kit.mixed.mixture import LatentDraws, square_root
+from kit.mixed.ordinal import OrdinalMixedModel
+from kit.mixed.ordinal_results import OrdinalDraws, OrdinalResults, averaged_below
+from kit.mixed.prior import Prior
+from kit.mixed.results import MixedResults
+from kit.mixed.sparsity import Array
+from kit.mixed.threads import one_thread
+
+__all__ = [
+    "Array",
+    "Group",
+    "LatentDraws",
+    "LinearMixedModel",
+    "LinearResults",
+    "MixedResults",
+    "OrdinalDraws",
+    "OrdinalMixedModel",
+    "OrdinalResults",
+    "Prior",
+    "RandomTerm",
+    "averaged_below",
+    "one_thread",
+    "read_group",
+    "same_division",
+    "square_root",
+]

@@ -1,0 +1,270 @@
+"""What every fitted model offers, whatever its response."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal, Protocol, Self
+
+import numpy as np
+import pandas as pd
+from scipy.stats import norm
+
+from kit.errors import Misuse
+from kit.mixed.display import Summary, one_line
+from kit.mixed.integration import Movable, integrated_mixture
+from kit.mixed.mixture import Mixture
+from kit.mixed.posterior import Posterior
+from kit.mixed.prior import Prior
+from kit.mixed.profile_likelihood import Profile
+from kit.mixed.sparsity import Array
+from kit.mixed.threads import one_thread
+
+Method = Literal["wald", "profile"]
+
+
+class Fit(Movable, Protocol):
+    """What results ask of the fit that they come from."""
+
+    def profile(self, place: int) -> Profile:
+        """The deviance of a parameter or, after them, of a standard deviation."""
+
+    def sd_shares(self) -> Array:
+        """Standard error of each standard deviation, as a share of it."""
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class MixedResults:
+    """A fitted mixed model.
+
+    Attributes
+    ----------
+    model : OrdinalMixedModel or LinearMixedModel
+    params, bse : Series
+        Estimates and their standard errors, by name.
+    covariance : DataFrame
+        Of `params`.
+    random_sd : dict of str to float
+        Standard deviation of each random term: 'judge' for an intercept, 'judge.warm' for a
+        slope.
+    random_effects : dict of str to DataFrame
+        For each random term, one row a level: `value`, the conditional mode, and `se`, its
+        conditional standard error.
+    llf : float
+        Log-likelihood, without any prior.
+    nobs : int
+    parameters : int
+        Number of parameters estimated, standard deviations included.
+    converged : bool
+    prior : Prior or None
+    mixture : Mixture
+        What predictions are averaged over: the fit itself, or several values of the standard
+        deviations around it.
+    fit : OrdinalFit or LinearFit
+        The likelihood and where its search ended.
+    """
+
+    model: Any
+    params: pd.Series
+    bse: pd.Series
+    covariance: pd.DataFrame
+    random_sd: dict[str, float]
+    random_effects: dict[str, pd.DataFrame]
+    llf: float
+    nobs: int
+    parameters: int
+    converged: bool
+    prior: Prior | None
+    mixture: Mixture
+    fit: Fit
+
+    @property
+    def formula(self) -> str:
+        """The model's formula."""
+        return str(self.model.formula)
+
+    @property
+    def posterior(self) -> Posterior:
+        """What is known at the best fit."""
+        return self.mixture.at_best
+
+    @property
+    def aic(self) -> float:
+        """Akaike's criterion, 2 parameters - 2 llf."""
+        return 2 * self.parameters - 2 * self.llf
+
+    @property
+    def bic(self) -> float:
+        """Schwarz's criterion, parameters log(nobs) - 2 llf."""
+        return self.parameters * float(np.log(self.nobs)) - 2 * self.llf
+
+    @property
+    def tvalues(self) -> pd.Series:
+        """Each estimate in units of its standard error."""
+        return self.params / self.bse
+
+    @property
+    def pvalues(self) -> pd.Series:
+        """Two-sided chance of a greater `tvalues` if the parameter were 0 (normal)."""
+        return pd.Series(2 * norm.sf(np.abs(self.tvalues)), index=self.params.index)
+
+    @property
+    def group_sizes(self) -> dict[str, int]:
+        """Number of levels of each random term."""
+        return {term.name: term.size for term in self.posterior.terms}
+
+    def cov_params(self) -> pd.DataFrame:
+        """Covariance of `params`."""
+        return self.covariance.copy()
+
+    def conf_int(self, confidence: float = 0.95, method: Method = "wald") -> pd.DataFrame:
+        """Intervals that hold each parameter with the stated confidence.
+
+        Parameters
+        ----------
+        confidence : float
+        method : 'wald' or 'profile'
+            The normal approximation, or the values that the likelihood does not contradict, which
+            takes a few fits for each end. Profiles are those of the likelihood, not of the residual
+            one.
+
+        Returns
+        -------
+        DataFrame
+            Columns `low` and `high`, by name.
+
+        Raises
+        ------
+        Misuse
+            For profiles of a fit with a prior.
+        """
+        if method == "profile":
+            return self._profiles(self.params.index, 0, checked(confidence))
+        reach = norm.ppf(0.5 + checked(confidence) / 2) * self.bse
+        return pd.DataFrame({"low": self.params - reach, "high": self.params + reach})
+
+    def random_sd_conf_int(self, confidence: float = 0.95, method: Method = "wald") -> pd.DataFrame:
+        """Intervals of the standard deviations in `random_sd`.
+
+        Parameters
+        ----------
+        confidence, method
+            As for `conf_int`; the normal approximation is that of their logs.
+
+        Returns
+        -------
+        DataFrame
+            Columns `low` and `high`, by name.
+        """
+        names = pd.Index(list(self.random_sd))
+        if method == "profile":
+            return self._profiles(names, len(self.params), checked(confidence))
+        reach = norm.ppf(0.5 + checked(confidence) / 2)
+        sd = pd.Series(self.random_sd, dtype=float)
+        # Past two standard errors of a log the approximation means nothing.
+        factor = np.exp(np.minimum(reach * self.fit.sd_shares(), 2.0 * reach))
+        return pd.DataFrame({"low": sd / factor, "high": sd * factor})
+
+    def _profiles(self, names: pd.Index, first: int, confidence: float) -> pd.DataFrame:
+        if self.prior is not None:
+            raise Misuse(
+                "A profile is that of the likelihood alone, and this fit has a prior. Fit without "
+                "one, or use method='wald'."
+            )
+        with one_thread():
+            ends = [self.fit.profile(first + j).interval(confidence) for j in range(len(names))]
+        return pd.DataFrame(ends, index=names, columns=["low", "high"])
+
+    def latent(self, frame: pd.DataFrame, noise: Sequence[str] = ()) -> tuple[Array, Array]:
+        """Mean and covariance of the linear predictor eta for new rows, given the data.
+
+        The uncertainty of effects, of the levels that were seen and of the standard deviations
+        is in it (to first order), and so is the variance of levels never seen: two rows that
+        share an unseen level share its variance. That variance is the estimated one, or under a
+        prior its expectation.
+
+        Parameters
+        ----------
+        frame : DataFrame, n rows
+            Needs the formula's columns. A group whose columns are there is taken at its level; a
+            group whose columns are not there stands at zero: the average grader, the average tile.
+            Slopes are taken where their group is, and need their own column then.
+        noise : sequence of str
+            Groups, missing from the frame, to meet at a new level in each row, so that their
+            variance counts: noise=("tile", "patch") for a new patch on a new tile.
+
+        Returns
+        -------
+        mean : (n,) array
+        cov : (n, n) array
+        """
+        return self.mixture.moments(frame, noise)
+
+    def latent_marginal(
+        self, frame: pd.DataFrame, noise: Sequence[str] = ()
+    ) -> tuple[Array, Array]:
+        """Mean and variance of each new row's linear predictor, without their covariances.
+
+        Parameters
+        ----------
+        frame, noise
+            As for `latent`.
+
+        Returns
+        -------
+        mean, variance : (n,) arrays
+        """
+        return self.mixture.marginal_moments(frame, noise)
+
+    def integrated(self) -> Self:
+        """The same fit, its predictions averaged over the standard deviations' uncertainty.
+
+        A fit by itself takes the standard deviations at their best values and carries their
+        uncertainty to first order. Here all that is foretold is worked out anew at several values
+        around the best (`integration_points`), each weighted by how likely the data make it. That
+        pays where groups are few and small.
+
+        Raises
+        ------
+        Misuse
+            If there are no groups, or no prior: without one the data alone may leave a standard
+            deviation at zero or without bound.
+        """
+        if not self.posterior.terms or self.prior is None:
+            raise Misuse(
+                "Averaging over standard deviations needs groups and a prior. Fit with "
+                "prior='weak'."
+            )
+        with one_thread():
+            return replace(self, mixture=integrated_mixture(self.posterior, self.fit))
+
+    def summary(self, confidence: float = 0.95) -> Summary:
+        """Tables of the estimates and sources of variation, to print or to read on."""
+        raise NotImplementedError
+
+    def __repr__(self) -> str:
+        return one_line(self)
+
+    def _repr_html_(self) -> str:
+        return self.summary()._repr_html_()
+
+
+def checked(confidence: float) -> float:
+    """Refuse a confidence that is none."""
+    if not 0 < confidence < 1:
+        raise Misuse(f"confidence must lie between 0 and 1, not {confidence}.")
+    return confidence
+
+
+def random_effects(posterior: Posterior) -> dict[str, pd.DataFrame]:
+    """For each random term, the conditional modes of its levels and their standard errors."""
+    if not posterior.terms:
+        return {}
+    spread = np.repeat(posterior.sd, [term.size for term in posterior.terms])
+    value = spread * posterior.b
+    se = spread * np.sqrt(posterior.factor.inverse()[: posterior.b.size])
+    tables, start = {}, 0
+    for term in posterior.terms:
+        own = slice(start, start + term.size)
+        index = term.group.levels.rename(term.group.name)
+        tables[term.name] = pd.DataFrame({"value": value[own], "se": se[own]}, index=index)
+        start += term.size
+    return tables

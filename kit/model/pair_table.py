@@ -1,0 +1,255 @@
+"""The pair table: what every ordered pair of colours comes to, at every firing count."""
+
+from collections.abc import Iterable, Mapping
+from typing import TypeVar
+
+import numpy as np
+import pandas as pd
+from scipy.stats import norm
+
+from kit.errors import Misuse
+from kit.model.measured import MeasureFit
+from kit.model.pair_setting import (
+    Fit,
+    PairSetting,
+    beyond_what_was_fired,
+    counts_fired,
+    every_pair,
+    patches_behind,
+    recipes,
+)
+from kit.model.pair_states import (
+    ScoreState,
+    outlook,
+    reading_fine_edge,
+    state_by_grades,
+    state_by_measurements,
+)
+from kit.model.score_correlation import measure_correlation, score_correlation
+from kit.model.series_fit import ScaleFit, fit_series
+from kit.model.verdicts import DOES, ENDINGS, FINE_EDGE, NOT_KNOWN, look, verdicts
+from kit.series import PULL_THROUGH, SPREAD, Series, colours_in_stock
+from kit.wording import counted, listed
+
+F = TypeVar("F", ScaleFit, MeasureFit)
+
+SCORES = (SPREAD.name, PULL_THROUGH.name)
+
+MEASURE_OF = {SPREAD.name: "spread_mm", PULL_THROUGH.name: "pull_through_share"}
+"""What stands for each score when photographs judge."""
+
+PAIR = ["base", "overlay", "base_family", "overlay_family"]
+ENDING_COLUMNS = [ending.replace(" ", "_") for ending in ENDINGS]
+
+
+def pairs(series: Series | Iterable[Series]) -> pd.DataFrame:
+    """Judge every pair of a series' colours, or of several series together.
+
+    The recipe and the rule are those that the settings of the (last) series ask for.
+
+    Parameters
+    ----------
+    series : Series or iterable of Series
+
+    Returns
+    -------
+    DataFrame
+        As `pair_table` gives it.
+    """
+    each = [series] if isinstance(series, Series) else list(series)
+    fits = {score: fit_series(each, score) for score in SCORES}
+    stock = [colours_in_stock(one.colours, one.settings) for one in each]
+    colours = pd.concat(stock).drop_duplicates("colour", ignore_index=True)
+    return pair_table(fits, colours, PairSetting.of(each[-1].settings.verdict))
+
+
+def pair_table(
+    fits: Mapping[str, ScaleFit],
+    colours: pd.DataFrame,
+    setting: PairSetting,
+    firings: Iterable[int] | None = None,
+) -> pd.DataFrame:
+    """Judge every ordered pair by grades, fired or not, at every firing count.
+
+    What is judged is the state of a new patch on a new tile in a new session, as the average grader
+    sees it. Its chances are averaged over all that is not known exactly: effects and cuts, what
+    each colour and pair does of its own (for a pair never fired, the whole variation of pairs), and
+    how much tiles, patches and sessions vary. The two scores are joined by the correlation of
+    patches' states (`score_correlation`).
+
+    Parameters
+    ----------
+    fits : mapping of str to ScaleFit
+        Needs 'spread' and 'pull_through'.
+    colours : DataFrame
+        Columns colour, family. A colour over itself is a control, and is not judged.
+    setting : PairSetting
+    firings : iterable of int or None
+        None for every count that was fired anywhere.
+
+    Returns
+    -------
+    DataFrame
+        One row for each pair and firing count: base, overlay, base_family, overlay_family, firings,
+        patches (of the pair seen at that count), fine_edge, soft_edge, broken_through (chances that
+        sum to one), verdict, leans_to (the likeliest ending), share_low, share_high (within which
+        the share of the pair's patches that come to it lies, with the setting's confidence),
+        hit_or_miss (chance that no ending's share reaches the confidence), reading_fine_edge
+        (chance that a single grader writes a fine edge), then for each score the average step of
+        the pair's patches with its interval (spread, spread_low, spread_high, pull_through, ...),
+        and foretold: whether the row lies beyond what was fired. Such rows have no verdict.
+
+    Raises
+    ------
+    Misuse
+        If a fit is missing.
+
+    Warns
+    -----
+    ExtrapolationWarning
+        If rows lie beyond what was fired.
+    """
+    own = _needed(fits, SCORES)
+    table, recipe = _rows(own, colours, setting, firings)
+    states = {s: state_by_grades(own[s], recipe, setting.rule) for s in SCORES}
+    rho = score_correlation(own["spread"], own["pull_through"])
+    table = _judged(table, states, rho, setting.confidence)
+    tail = _tail(setting)
+    for score, state in states.items():
+        for column, normal in (("", 0.0), ("_low", -tail), ("_high", tail)):
+            table[f"{score}{column}"] = state.average_step(normal)
+    return _foretold(table, recipe, own)
+
+
+def measured_pair_table(
+    fits: Mapping[str, MeasureFit],
+    colours: pd.DataFrame,
+    setting: PairSetting,
+    firings: Iterable[int] | None = None,
+) -> pd.DataFrame:
+    """Judge every ordered pair by what photographs measured, at every firing count.
+
+    As `pair_table`, with millimetres and shares in place of grades: what is judged is what a
+    perfect picture would measure of a new patch.
+
+    Parameters
+    ----------
+    fits : mapping of str to MeasureFit
+        Needs 'spread_mm' and 'pull_through_share'.
+    colours, setting, firings
+        As for `pair_table`.
+
+    Returns
+    -------
+    DataFrame
+        As `pair_table` gives it, but spread is in mm and pull_through is a share: what is expected
+        of the pair (for the share, its middle) and the interval that holds it. `reading_fine_edge`
+        is that of a single picture.
+
+    Raises
+    ------
+    Misuse
+        If a fit is missing.
+
+    Warns
+    -----
+    ExtrapolationWarning
+        If rows lie beyond what was fired.
+    """
+    named = _needed(fits, tuple(MEASURE_OF.values()))
+    own = {score: named[measure] for score, measure in MEASURE_OF.items()}
+    table, recipe = _rows(own, colours, setting, firings)
+    limits = {"spread": setting.fine_edge_mm, "pull_through": setting.fine_edge_share}
+    states = {s: state_by_measurements(own[s], recipe, limits[s]) for s in SCORES}
+    rho = measure_correlation(own["spread"], own["pull_through"])
+    table = _judged(table, states, rho, setting.confidence)
+    for score, fit in own.items():
+        told = fit.results.predict(recipe, setting.confidence)
+        for column, end in (("", "mean"), ("_low", "low"), ("_high", "high")):
+            table[f"{score}{column}"] = fit.from_scale(told[end])
+    return _foretold(table, recipe, own)
+
+
+def through(table: pd.DataFrame) -> pd.DataFrame:
+    """How many firings each pair keeps a fine edge through, and its headline.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As `pair_table` gives it.
+
+    Returns
+    -------
+    DataFrame
+        One row a pair: base, overlay, base_family, overlay_family, patches (the most seen at one
+        firing count), through (it has the verdict of a fine edge at every count up to this; 0 for
+        none) and headline, a clause without its subject: 'keeps a fine edge through 2 firings'.
+    """
+    rows = []
+    for names, own in table.groupby(PAIR, sort=False):
+        own = own.sort_values("firings")
+        holds = (own["verdict"] == FINE_EDGE).cummin()
+        kept = int(own.loc[holds, "firings"].max()) if holds.any() else 0
+        rows.append((*names, int(own["patches"].max()), kept, _headline(own, kept)))
+    return pd.DataFrame(rows, columns=[*PAIR, "patches", "through", "headline"])
+
+
+def _headline(own: pd.DataFrame, kept: int) -> str:
+    if kept:
+        said = f"{DOES[FINE_EDGE]} through {counted(kept, 'firing')}"
+        after = own[own["firings"] > kept]
+        return f"{said}; after {_row_said(after.iloc[0])}" if len(after) else said
+    return f"after {_row_said(own.iloc[0])}"
+
+
+def _row_said(row: pd.Series) -> str:
+    """'3 it is broken through', '1 firing it is not known yet (leans to a soft edge)'."""
+    does = DOES[row["verdict"]]
+    if row["verdict"] == NOT_KNOWN:
+        does += f" ({look(NOT_KNOWN, row['leans_to']).label})"
+    return f"{counted(int(row['firings']), 'firing')} it {does}"
+
+
+def _needed(fits: Mapping[str, F], names: tuple[str, ...]) -> dict[str, F]:
+    missing = [name for name in names if name not in fits]
+    if missing:
+        raise Misuse(f"Pairs are judged by spread and pull-through; {listed(missing)} has no fit.")
+    return {name: fits[name] for name in names}
+
+
+def _rows(
+    own: Mapping[str, Fit],
+    colours: pd.DataFrame,
+    setting: PairSetting,
+    firings: Iterable[int] | None,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The head of the table, and the recipes behind its rows."""
+    counts = counts_fired(own) if firings is None else firings
+    recipe = recipes(every_pair(colours), setting, counts, own)
+    table = recipe[[*PAIR, "firings"]].assign(patches=patches_behind(recipe, own))
+    return table, recipe
+
+
+def _judged(
+    table: pd.DataFrame, states: Mapping[str, ScoreState], rho: float, confidence: float
+) -> pd.DataFrame:
+    both = [states[score] for score in SCORES]
+    seen = outlook(both[0], both[1], rho, confidence)
+    return table.assign(
+        **dict(zip(ENDING_COLUMNS, seen.chances.T, strict=True)),
+        verdict=verdicts(seen.chances, seen.hit_or_miss, confidence),
+        leans_to=np.asarray(ENDINGS, dtype=object)[seen.leans_to],
+        share_low=seen.share_low,
+        share_high=seen.share_high,
+        hit_or_miss=seen.hit_or_miss,
+        reading_fine_edge=reading_fine_edge(both[0], both[1], rho),
+    )
+
+
+def _foretold(table: pd.DataFrame, recipe: pd.DataFrame, own: Mapping[str, Fit]) -> pd.DataFrame:
+    beyond = beyond_what_was_fired(recipe, own)
+    return table.assign(verdict=np.where(beyond, NOT_KNOWN, table["verdict"]), foretold=beyond)
+
+
+def _tail(setting: PairSetting) -> float:
+    return float(norm.ppf(0.5 + setting.confidence / 2))

@@ -1,0 +1,131 @@
+"""How the two scores of one patch hang together: the correlation of its states."""
+
+import numpy as np
+import pandas as pd
+from scipy.optimize import minimize_scalar
+from scipy.stats import norm
+
+from kit.mixed import Array
+from kit.model.bivariate_normal import both_below
+from kit.model.measured import MeasureFit
+from kit.model.pair_states import LOGISTIC_VARIANCE
+from kit.model.series_fit import NOISE, ScaleFit
+
+LARGEST = 0.95
+"""A correlation closer to 1 than this is not believed."""
+
+FEWEST = 20
+"""Patches that no correlation is worked out below; the two scores then count as independent."""
+
+PRIOR_SD = 0.5
+"""Of a correlation on Fisher's scale, before anything is seen."""
+
+_SURE = 1e-9
+
+
+def score_correlation(one: ScaleFit, other: ScaleFit) -> float:
+    """Correlation of a patch's states on two scales, given what is known of its pair.
+
+    A grader who marks both scores of a patch high in one look does not make the patch so. So grades
+    of one scale are held only against grades of the other from another look: by another grader, or
+    after another firing. Each scale's own model says how likely every grade of a new patch of the
+    same recipe is to that grader; the correlation is then the one that makes the pairs of grades
+    most likely: Olsson (1979), Maximum likelihood estimation of the polychoric correlation
+    coefficient, Psychometrika 44, with margins known. Looks at one patch repeat each other, so they
+    are weighted to count as the patch's averages do. A weak prior pulls the correlation towards
+    zero when patches are few.
+
+    Parameters
+    ----------
+    one, other : ScaleFit
+        Of the same series.
+
+    Returns
+    -------
+    float
+        0 where fewer than 20 patches were looked at twice.
+    """
+    patch = [key for key in ("series", "patch") if key in one.frame]
+    looks = [key for key in ("firing", "grader") if key in one.frame]
+    each = [
+        fit.frame[[*patch, *looks]].assign(place=np.arange(len(fit.frame))) for fit in (one, other)
+    ]
+    both = each[0].merge(each[1], on=patch, suffixes=("_one", "_other"))
+    again = np.zeros(len(both), dtype=bool)
+    for look in looks:
+        again |= (both[f"{look}_one"] != both[f"{look}_other"]).to_numpy()
+    both = both[again]
+    known = both.groupby(patch)["place_one"].agg(["size", "nunique"])
+    if len(known) < FEWEST:
+        return 0.0
+    bounds = [_bounds(fit) for fit in (one, other)]
+    high, before = (bounds[0][:, both["place_one"]][k] for k in (0, 1))
+    right, left = (bounds[1][:, both["place_other"]][k] for k in (0, 1))
+    w = [sum(fit.results.random_sd.get(name, 0.0) ** 2 for name in NOISE) for fit in (one, other)]
+    kept = float(np.prod([np.sqrt(v / (v + LOGISTIC_VARIANCE)) for v in w]))
+    looked = known["nunique"].to_numpy(float)
+    told = np.prod([v / (v + LOGISTIC_VARIANCE / looked) for v in w], axis=0)
+    weight = pd.Series(told / max(kept, _SURE) ** 2 / known["size"].to_numpy(), index=known.index)
+    weights = both[patch].merge(weight.rename("w").reset_index(), on=patch)["w"].to_numpy()
+
+    def misfit(rho: float) -> float:
+        own = rho * kept
+        cell = (
+            both_below(high, right, own)
+            - both_below(before, right, own)
+            - both_below(high, left, own)
+            + both_below(before, left, own)
+        )
+        likelihood = float(weights @ np.log(np.maximum(cell, 1e-12)))
+        return -likelihood + 0.5 * (np.arctanh(rho) / PRIOR_SD) ** 2
+
+    found = minimize_scalar(misfit, bounds=(-LARGEST, LARGEST), method="bounded")
+    return float(found.x)
+
+
+def _bounds(fit: ScaleFit) -> Array:
+    """Normal scores of P(y <= grade) and P(y < grade) of each row, for a new patch: (2, n)."""
+    recipe = fit.frame.drop(columns=[c for c in NOISE if c in fit.frame])
+    noise = [name for name in NOISE if name in fit.results.random_sd]
+    columns = [c for c in ("series", "base", "overlay", "grader", *fit.factors) if c in recipe]
+    kinds = recipe.groupby(columns, sort=False, observed=True, dropna=False).ngroup().to_numpy()
+    _, first, place = np.unique(kinds, return_index=True, return_inverse=True)
+    below = fit.results.at_most(recipe.iloc[first], noise).to_numpy()[place]
+    below = np.column_stack([np.zeros(len(below)), below])
+    grade = fit.frame[fit.scale].cat.codes.to_numpy()
+    rows = np.arange(len(grade))
+    chance = np.stack([below[rows, grade + 1], below[rows, grade]])
+    bounds: Array = norm.ppf(np.clip(chance, _SURE, 1 - _SURE))
+    return bounds
+
+
+def measure_correlation(one: MeasureFit, other: MeasureFit) -> float:
+    """Correlation of two measures of one patch, given what is known of its pair.
+
+    Both are put in standard deviations from what the model expects of a new patch of the same
+    recipe. On Fisher's scale their correlation r is atanh(r), about normal with variance
+    1 / (n - 3) for n patches: Fisher (1921), On the probable error of a coefficient of correlation
+    deduced from a small sample, Metron 1. A weak prior there pulls it towards zero when patches are
+    few.
+
+    Returns
+    -------
+    float
+        0 where fewer than 20 patches have both.
+    """
+    keys = [key for key in ("series", "patch", "firing") if key in one.frame]
+    both = _apart(one).merge(_apart(other), on=keys, suffixes=("_one", "_other"))
+    patches = both.drop_duplicates(keys[:-1]).shape[0]
+    if patches < FEWEST:
+        return 0.0
+    r = np.clip(np.corrcoef(both["z_one"], both["z_other"])[0, 1], -LARGEST, LARGEST)
+    return float(np.tanh(np.arctanh(r) * (patches - 3) / (patches - 3 + 1 / PRIOR_SD**2)))
+
+
+def _apart(fit: MeasureFit) -> pd.DataFrame:
+    """Each measurement's distance from what is expected, in standard deviations."""
+    keys = [key for key in ("series", "patch", "firing") if key in fit.frame]
+    rows = fit.frame.drop(columns=[c for c in NOISE if c in fit.frame])
+    noise = [name for name in NOISE if name in fit.results.random_sd]
+    mean, sd = fit.foretell(rows, noise)
+    return fit.frame[keys].assign(z=(fit.to_scale(fit.frame[fit.measure]) - mean) / sd)

@@ -1,0 +1,53 @@
+"""The button of a notebook by which a plan is written into its series."""
+
+from dataclasses import replace
+from html import escape
+from pathlib import Path
+from typing import Protocol
+
+import ipywidgets
+import pandas as pd
+
+from kit.errors import DataProblems, Misuse
+from kit.series import read_series
+
+_BUTTON = ipywidgets.Layout(width="20rem", height="3rem")
+
+
+class Planned(Protocol):
+    """Anything with the tiles and patches of a series, such as a plan."""
+
+    @property
+    def tiles(self) -> pd.DataFrame: ...
+
+    @property
+    def patches(self) -> pd.DataFrame: ...
+
+
+def plan_saver(folder: Path | str, plan: Planned) -> ipywidgets.Widget:
+    """Offer to write a plan into its series; a series that has tiles keeps them."""
+    series = read_series(folder)
+    if len(series.tiles):
+        return _paragraph(
+            f"{series.name} has its {len(series.tiles)} tiles already. Nothing is written over: "
+            "start a new series to use this plan."
+        )
+    button = ipywidgets.Button(description="Write this plan into the series", layout=_BUTTON)
+    told = ipywidgets.HTML()
+
+    def save(_: ipywidgets.Button) -> None:
+        try:
+            replace(series, tiles=plan.tiles, patches=plan.patches).write(folder)
+        except (Misuse, DataProblems) as problem:
+            told.value = _paragraph(str(problem)).value
+            return
+        button.disabled = True
+        said = f"Written. Now print the bench paper: kit sheets {series.name}"
+        told.value = _paragraph(said).value
+
+    button.on_click(save)
+    return ipywidgets.VBox([button, told])
+
+
+def _paragraph(text: str) -> ipywidgets.HTML:
+    return ipywidgets.HTML(f"<p>{escape(text)}</p>")

@@ -1,0 +1,151 @@
+"""The hidden ruler behind the grades, and where each family pair stands on it."""
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+
+from kit.drawing import GRADE_COLOURS, INK, PAPER, ink_on, short_steps
+from kit.model import ScaleFit
+from kit.report.page.picture import Picture
+from kit.report.page.style import drawn_with, new_figure
+from kit.series import FAMILIES, Scale, Settings, family_pair
+from kit.wording import listed
+
+_REACH = 1.645
+_ROOM = 1.2
+
+
+@drawn_with()
+def hidden_ruler(fit: ScaleFit, scale: Scale, settings: Settings) -> Picture:
+    """Draw the thresholds as bands, and the family pairs as they move with every firing.
+
+    Parameters
+    ----------
+    fit : ScaleFit
+    scale : Scale
+    settings : Settings
+        Its verdict says at which mesh and coat weights.
+    """
+    places = family_places(fit, settings)
+    cuts = fit.results.thresholds.to_numpy()
+    families = list(dict.fromkeys(places["families"]))
+    figure = new_figure(height_in=1.3 + 0.55 * len(families))
+    axes = figure.subplots()
+    left = min(cuts[0] - 2, places["low"].min()) - 0.4
+    right = max(cuts[-1] + 2, places["high"].max()) + 0.4
+    _draw_bands(axes, fit, scale, (left, right))
+    for row, name in enumerate(families):
+        _draw_family(axes, row, places[places["families"] == name])
+    axes.set_yticks(range(len(families)), [name.replace(" over ", "\nover ") for name in families])
+    axes.set_ylim(len(families) - 0.4, -_ROOM)
+    axes.set_xlim(left, right)
+    axes.set_xlabel("hidden value (logits)")
+    axes.tick_params(axis="y", length=0)
+    return Picture(
+        f"hidden-ruler-{scale.name.replace('_', '-')}",
+        _finding(scale, places, cuts, fit),
+        _told(scale, places),
+        figure,
+        note="Bands are the grades: a patch whose hidden value falls in a band most likely gets "
+        "that grade. A dot is the average of a family pair after 1, 2, ... firings, as numbered; "
+        "the line is where that average lies 9 times in 10. The ruler's unit is a logit: 2 "
+        "of them turn an even chance into 9 in 10.",
+    )
+
+
+def family_places(fit: ScaleFit, settings: Settings) -> pd.DataFrame:
+    """Where the average colours of each family pair stand after each firing count seen.
+
+    Returns
+    -------
+    DataFrame
+        Columns families, firings, value, low, high (90 % interval, measured from the middle
+        threshold, since only distances on the ruler mean anything), in logits.
+    """
+    verdict = settings.verdict
+    seen = fit.frame[["base_family", "overlay_family"]].drop_duplicates()
+    pairs = [
+        (b, o)
+        for b in FAMILIES
+        for o in FAMILIES
+        if ((seen["base_family"] == b) & (seen["overlay_family"] == o)).any()
+    ]
+    counts = sorted(fit.frame["firings"].unique())
+    rows = pd.DataFrame(
+        [(b, o, float(f)) for b, o in pairs for f in counts],
+        columns=["base_family", "overlay_family", "firings"],
+    ).assign(
+        mesh=float(verdict.mesh),
+        coat_weight=verdict.coat_weight,
+        base_mesh=float(verdict.base_mesh),
+        base_coat_weight=verdict.base_coat_weight,
+        base_coats=float(fit.frame["base_coats"].mean()),
+    )
+    cuts = fit.results.thresholds
+    middle = cuts.index[len(cuts) // 2]
+    above, covariance = fit.results.above(rows, middle)
+    mean = above + cuts[middle]
+    reach = _REACH * np.sqrt(np.diag(covariance))
+    names = [
+        family_pair(b, o) for b, o in zip(rows["base_family"], rows["overlay_family"], strict=True)
+    ]
+    return pd.DataFrame(
+        {
+            "families": names,
+            "firings": rows["firings"].astype(int),
+            "value": mean,
+            "low": mean - reach,
+            "high": mean + reach,
+        }
+    )
+
+
+def _draw_bands(axes: Axes, fit: ScaleFit, scale: Scale, ends: tuple[float, float]) -> None:
+    cuts = fit.results.thresholds.to_numpy()
+    borders = [ends[0], *cuts, ends[1]]
+    words = short_steps(scale)
+    for n, label in enumerate(fit.results.used_labels):
+        colour = GRADE_COLOURS[int(label)]
+        axes.axvspan(borders[n], borders[n + 1], color=colour, alpha=0.55, linewidth=0)
+        axes.axvspan(borders[n], borders[n + 1], 0.86, 1, color=colour, linewidth=0)
+        middle = (borders[n] + borders[n + 1]) / 2
+        wide = borders[n + 1] - borders[n] > (ends[1] - ends[0]) * 0.16
+        axes.text(
+            middle, -_ROOM + 0.28, words[int(label)] if wide else str(label), ha="center",
+            va="center", fontsize=8, color=ink_on(colour),
+        )  # fmt: skip
+
+
+def _draw_family(axes: Axes, row: int, places: pd.DataFrame) -> None:
+    offsets = np.linspace(-0.24, 0.24, len(places)) if len(places) > 1 else [0.0]
+    for offset, place in zip(offsets, places.itertuples(), strict=True):
+        y = row + offset
+        axes.plot([place.low, place.high], [y, y], color=INK, linewidth=1.3, zorder=3)
+        axes.plot(place.value, y, "o", markersize=9, color=PAPER, markeredgecolor=INK, zorder=4)
+        axes.text(
+            place.value, y, str(place.firings), ha="center", va="center_baseline", fontsize=6.5,
+            zorder=5,
+        )  # fmt: skip
+
+
+def _finding(scale: Scale, places: pd.DataFrame, cuts: np.ndarray, fit: ScaleFit) -> str:
+    last = places[places["firings"] == places["firings"].max()]
+    top = last.loc[last["value"].idxmax()]
+    label = int(fit.results.used_labels[int(np.searchsorted(cuts, top["value"]))])
+    words = scale.steps[label].split(":")[0]
+    return (
+        f"The average {top['families']} stands at '{words}' for {scale.title.lower()} after "
+        f"{_firings(int(top['firings']))}"
+    )
+
+
+def _firings(count: int) -> str:
+    return "1 firing" if count == 1 else f"{count} firings"
+
+
+def _told(scale: Scale, places: pd.DataFrame) -> str:
+    lines = [
+        f"{families}: {listed([f'{v:.1f}'.replace('-', '−') for v in here['value']], last='then')}"
+        for families, here in places.groupby("families", sort=False)
+    ]
+    return f"Hidden value for {scale.title.lower()} after each firing. {'; '.join(lines)}."

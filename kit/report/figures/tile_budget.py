@@ -1,0 +1,87 @@
+"""The budget curve: how sure the answers get with more tiles."""
+
+import pandas as pd
+
+from kit.drawing import COPPER, INK, QUIET
+from kit.report.page.picture import Picture
+from kit.report.page.style import drawn_with, new_figure
+from kit.wording import counted, listed
+
+_LINES = (
+    (INK, "-", "o"),
+    (COPPER, "-", "s"),
+    (QUIET, "--", "D"),
+    (INK, ":", "^"),
+    (COPPER, "--", "v"),
+)
+_LITTLE = 0.03
+
+
+@drawn_with()
+def budget_picture(curve: pd.DataFrame, tiles: int) -> Picture:
+    """Draw how closely each question would be answered, against the number of tiles.
+
+    Parameters
+    ----------
+    curve : DataFrame
+        As `kit.design.budget_curve` gives it.
+    tiles : int
+        The number now planned; marked.
+    """
+    figure = new_figure(height_in=4.2)
+    axes = figure.subplots()
+    questions = list(dict.fromkeys(curve["question"]))
+    for n, question in enumerate(questions):
+        line = curve[curve["question"] == question]
+        colour, style, mark = _LINES[n % len(_LINES)]
+        axes.plot(
+            line["tiles"], line["within"], style, marker=mark, color=colour, markersize=5,
+            label=question,
+        )  # fmt: skip
+    axes.axvline(tiles, color=QUIET, linewidth=0.8, linestyle=(0, (4, 3)))
+    axes.annotate(
+        f"{tiles} tiles", (tiles, 1), xycoords=("data", "axes fraction"), xytext=(4, -2),
+        textcoords="offset points", va="top", fontsize=8.5, color=QUIET,
+    )  # fmt: skip
+    axes.set_ylim(bottom=0)
+    axes.set_xlabel("tiles")
+    axes.set_ylabel("known within ± this many grades")
+    axes.grid(axis="y")
+    figure.legend(loc="outside lower left", fontsize=8.5)
+    return Picture(
+        "budget",
+        _finding(curve, tiles),
+        _told(curve, questions),
+        figure,
+        note="Each line falls as tiles are added; where it runs flat, more tiles buy little. What "
+        "is foretold lies within the stated grades 9 times in 10.",
+    )
+
+
+def _finding(curve: pd.DataFrame, tiles: int) -> str:
+    line = _longest_pair_line(curve).sort_values("tiles")
+    near = line.loc[(line["tiles"] - tiles).abs().idxmin()]
+    most = line.iloc[-1]
+    about = (
+        f"With {counted(int(near['tiles']), 'tile')}, {near['question']} would be foretold "
+        f"within ±{near['within']:.1f} grades"
+    )
+    if most["tiles"] == near["tiles"] or near["within"] - most["within"] < _LITTLE:
+        return f"{about}; more tiles would hardly help"
+    return f"{about}; {counted(int(most['tiles']), 'tile')} would make that ±{most['within']:.1f}"
+
+
+def _longest_pair_line(curve: pd.DataFrame) -> pd.DataFrame:
+    """The pairs not on the plan, or those on it when larger plans leave none out."""
+    pairs = curve[curve["about"] == "pair"]
+    reach = pairs.groupby("question")["tiles"].max().sort_index(ascending=False)
+    return pairs[pairs["question"] == reach.idxmax()]
+
+
+def _told(curve: pd.DataFrame, questions: list[str]) -> str:
+    first, last = curve["tiles"].min(), curve["tiles"].max()
+    parts = []
+    for question in questions:
+        line = curve[curve["question"] == question].sort_values("tiles")
+        parts.append(f"{question} ±{line['within'].iloc[0]:.2f} to ±{line['within'].iloc[-1]:.2f}")
+    return f"From {first} to {last} tiles the answers narrow: {listed(parts)} grades."

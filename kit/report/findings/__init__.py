@@ -1,0 +1,1 @@
+"""What was found, as small objects that every output renders."""

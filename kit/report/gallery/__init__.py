@@ -1,0 +1,1 @@
+"""All series together: read as one, and the page over all of them."""

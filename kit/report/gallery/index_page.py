@@ -1,0 +1,152 @@
+"""All series together: the list, the pooled pair chart, and what each series added."""
+
+from collections.abc import Mapping
+
+import pandas as pd
+
+from kit.drawing import pair_charts
+from kit.report.findings.headline import which_pairs
+from kit.report.findings.pair_findings import PairFindings
+from kit.report.gallery.index_entry import Entry
+from kit.report.gallery.pooled import Pooled, what_each_added
+from kit.report.gallery.pooling_effect import changes, dangers
+from kit.report.page.document import (
+    Answer,
+    Block,
+    Bullets,
+    Caution,
+    Document,
+    Paragraph,
+    Point,
+    Pointer,
+    Section,
+    TableBlock,
+    table_of,
+)
+from kit.report.sections.closing import made_by
+from kit.report.sections.cover import cautions
+from kit.wording import counted, day
+
+
+def index_document(
+    pooled: Pooled, entries: Mapping[str, Entry], unread: Mapping[str, str]
+) -> Document:
+    """Put the page over all series together.
+
+    Parameters
+    ----------
+    pooled : Pooled
+    entries : mapping of str to Entry
+        By series.
+    unread : mapping of str to str
+        Series that are left out, and why.
+    """
+    sections = [
+        pooled_chart(pooled),
+        what_was_added(pooled),
+        _list(pooled, entries),
+        cautions(),
+    ]
+    if unread:
+        points = tuple(Point(why, f"{name}:") for name, why in unread.items())
+        told = Paragraph("Nothing of theirs is above.")
+        sections.insert(1, Section("left-out", "Series that are left out", (told, Bullets(points))))
+    dates = [s.settings.started for s in pooled.series if s.settings.started]
+    return Document(
+        "All series together",
+        f"{counted(len(pooled.series), 'series', 'series')} of test tiles, read as one",
+        tuple(sections),
+        max(dates, default=None),
+        made_by(),
+    )
+
+
+def pooled_chart(pooled: Pooled) -> Section:
+    """Judge every pair of every colour by all series at once."""
+    if pooled.pairs.empty:
+        blocks: tuple[Block, ...] = (Paragraph(f"There is no chart yet: {pooled.judged.missing}"),)
+    else:
+        pairs = pooled.pairs
+        found = PairFindings(pairs)
+        blocks = (
+            Answer(
+                f"{counted(len(pooled.colours), 'colour')} make {len(found)} ordered pairs. "
+                f"{len(found.fired)} were fired and graded in some series; {len(found.known)} "
+                f"have a verdict. {which_pairs(found)}"
+            ),
+            *_before_you_trust_it(pooled),
+            *pair_charts(pairs, pooled.colours),
+        )
+    return Section("pooled", "Every pair, by all series at once", blocks)
+
+
+def _before_you_trust_it(pooled: Pooled) -> tuple[Block, ...]:
+    """Say what pooling did to each series' own verdicts, and which series make it unsafe."""
+    blocks: list[Block] = []
+    unsafe = dangers(pooled)
+    if unsafe:
+        points = tuple(Point(why, f"{name}:") for name, why in unsafe)
+        blocks.append(Caution("Read this chart with care", points))
+    changed = changes(pooled)
+    if unsafe or any(change.much for change in changed):
+        blocks.append(
+            Paragraph(
+                "A series as a whole may lie higher or lower than the others. The chart is for the "
+                "average of them, so one odd series moves every pair, also pairs that it never "
+                "fired. Where the chart and the report of one series differ, go by that report."
+            )
+        )
+    if changed:
+        blocks.append(Paragraph("What reading the series together does to the verdicts of each:"))
+        blocks.append(Bullets(tuple(Point(c.sentence(), f"{c.series}:") for c in changed)))
+    return tuple(blocks)
+
+
+def what_was_added(pooled: Pooled) -> Section:
+    """Say what each series brought that was not known before it."""
+    return Section(
+        "added",
+        "What each series added",
+        (
+            Paragraph(
+                "By date, undated ones last. Only graded patches count. A pair counts for the "
+                "series that was first to fire it; it is settled when all series together give it "
+                "a verdict."
+            ),
+            _added_table(what_each_added(pooled)),
+        ),
+    )
+
+
+def _added_table(added: pd.DataFrame) -> TableBlock:
+    frame = pd.DataFrame(
+        {
+            "Series": added["series"],
+            "Date": [day(date) if date else "no date" for date in added["dated"]],
+            "Patches": added["patches"],
+            "New colours": added["colours"],
+            "New pairs": added["pairs"],
+            "Pairs so far": added["pairs_so_far"],
+            "Of its new pairs, settled": added["settled"],
+        }
+    )
+    return table_of("What each series added", frame)
+
+
+def _list(pooled: Pooled, entries: Mapping[str, Entry]) -> Section:
+    sections = tuple(_entry(entries[series.name]) for series in pooled.series)
+    return Section("series", "The series", sections)
+
+
+def _entry(entry: Entry) -> Section:
+    dated = Paragraph(day(entry.date) if entry.date else "No date")
+    picture = f"{entry.name}/pair-chart.svg" if entry.chart else ""
+    blocks = (
+        dated,
+        Paragraph(entry.question),
+        Answer(entry.answer),
+        Pointer(
+            f"The whole report: {entry.title}", f"{entry.name}/report.html", picture, entry.chart
+        ),
+    )
+    return Section(f"series-{entry.name}", entry.title, blocks)

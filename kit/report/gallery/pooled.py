@@ -1,0 +1,173 @@
+"""Several series read as one: a colour keeps its identity, so knowledge adds up."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from kit.errors import DataProblems, Misuse
+from kit.report.analysis import Fits, Judged, fit_scales, judge_pairs
+from kit.report.findings.pair_findings import PairFindings
+from kit.report.publish import checked_ready
+from kit.series import PULL_THROUGH, SPREAD, Series, Verdict, observations, read_series
+
+INVENTED = "demo"
+"""The series that the kit makes up; it says nothing of anybody's own jars."""
+
+_LAST_DAY = "9999"
+USUAL = Verdict()
+"""The rule, and the sifter, coats and firings, that series are judged by together."""
+
+
+@dataclass(frozen=True, eq=False)
+class Pooled:
+    """Several series with what they say as one.
+
+    Parameters
+    ----------
+    series : tuple of Series
+        By date, undated last.
+    colours : DataFrame
+        Columns colour, family; every colour of any series once.
+    fits : Fits
+        Of spread and pull-through over all series.
+    judged : Judged
+    """
+
+    series: tuple[Series, ...]
+    colours: pd.DataFrame
+    fits: Fits
+    judged: Judged
+
+    @property
+    def pairs(self) -> pd.DataFrame:
+        """Every pair with its verdict; no rows when none can be judged."""
+        return self.judged.table
+
+
+def read_every_series(data: Path | str) -> tuple[list[Series], dict[str, str]]:
+    """Read all series of a folder.
+
+    Returns
+    -------
+    several : list of Series
+    unread : dict of str to str
+        Why each of the others is left out, by name.
+    """
+    several, unread = [], {}
+    folders = series_folders(data)
+    if (Path(data) / INVENTED / "series.toml").exists() and folders[0].name != INVENTED:
+        unread[INVENTED] = (
+            "The kit made it up, so it is kept apart from your own series. Its own report: "
+            f"kit report {INVENTED}"
+        )
+    for folder in folders:
+        try:
+            several.append(checked_ready(read_series(folder)))
+        except (Misuse, DataProblems) as problem:
+            unread[folder.name] = str(problem)
+    return several, unread
+
+
+def series_folders(data: Path | str) -> list[Path]:
+    """List the folders below `data` that hold a series; the invented one only if it is alone.
+
+    Raises
+    ------
+    Misuse
+        When there is none.
+    """
+    below = Path(data)
+    found = sorted(p.parent for p in below.glob("*/series.toml"))
+    if not found:
+        raise Misuse(f"There is no series in {below}. `kit new NAME` starts one.")
+    own = [folder for folder in found if folder.name != INVENTED]
+    return own or found
+
+
+def analyse_together(several: Sequence[Series], verdict: Verdict = USUAL) -> Pooled:
+    """Fit all series as one and judge every pair of all their colours.
+
+    Parameters
+    ----------
+    several : sequence of Series
+    verdict : Verdict
+        The rule, and the sifter, coats and firings that the pooled chart is for.
+
+    Raises
+    ------
+    Misuse
+        When there is no series, or a colour is leaded in one and unleaded in another.
+    """
+    if not several:
+        raise Misuse("No series can be told of yet. `kit check NAME` says what is wrong with one.")
+    ordered = tuple(sorted(several, key=_date_then_name))
+    colours = _colours(ordered)
+    fits = fit_scales(ordered, (SPREAD, PULL_THROUGH))
+    return Pooled(ordered, colours, fits, judge_pairs(fits, colours, verdict))
+
+
+def what_each_added(pooled: Pooled) -> pd.DataFrame:
+    """Say what each series brought that was not there before it; only what is graded counts.
+
+    Returns
+    -------
+    DataFrame
+        A row per series by date: series, dated, patches (graded and not lost), colours (new ones),
+        pairs (seen for the first time), pairs_so_far, settled (of the pairs it was first to fire,
+        those that have a verdict now).
+    """
+    known_colours: set[str] = set()
+    known_pairs: set[tuple[str, str]] = set()
+    settled = {(p.first.base, p.first.overlay) for p in PairFindings(pooled.pairs).known}
+    rows = []
+    for series in pooled.series:
+        patches = graded_patches(series)
+        colours = set(patches["base"]) | set(patches["overlay"])
+        apart = patches[patches["base"] != patches["overlay"]]
+        pairs = set(zip(apart["base"], apart["overlay"], strict=True))
+        new = pairs - known_pairs
+        rows.append(
+            {
+                "series": series.name,
+                "dated": series.settings.started,
+                "patches": len(patches),
+                "colours": len(colours - known_colours),
+                "pairs": len(new),
+                "pairs_so_far": len(known_pairs | pairs),
+                "settled": len(new & settled),
+            }
+        )
+        known_colours |= colours
+        known_pairs |= pairs
+    return pd.DataFrame(rows)
+
+
+def graded_patches(series: Series) -> pd.DataFrame:
+    """Patches that spread or pull-through was graded on, lost ones left out: a row each."""
+    seen = observations(series)
+    graded = seen[[SPREAD.name, PULL_THROUGH.name]].notna().any(axis=1)
+    return seen[graded].drop_duplicates("patch")
+
+
+def _date_then_name(series: Series) -> tuple[str, str]:
+    started = series.settings.started
+    return (started.isoformat() if started else _LAST_DAY, series.name)
+
+
+def _colours(several: Sequence[Series]) -> pd.DataFrame:
+    each = pd.concat([s.colours[["colour", "family"]].assign(series=s.name) for s in several])
+    unlike = each.groupby("colour")["family"].nunique()
+    if (unlike > 1).any():
+        name = str(unlike.index[unlike > 1][0])
+        where = each[each["colour"] == name].drop_duplicates("family")
+        told = " and ".join(
+            f"{f} in {s}" for f, s in zip(where["family"], where["series"], strict=True)
+        )
+        raise Misuse(
+            f"The colour '{name}' is {told}. One of the two is misspelt, or they are two colours: "
+            "give them two names."
+        )
+    used = each.drop_duplicates("colour").sort_values(["family", "colour"], ignore_index=True)
+    return used[["colour", "family"]]

@@ -1,0 +1,90 @@
+"""Every series' report, and one page over all of them."""
+
+import hashlib
+import warnings
+from collections.abc import Callable
+from pathlib import Path
+
+import joblib
+
+from kit.errors import DataProblems, Misuse
+from kit.report.gallery.index_entry import read_entry
+from kit.report.gallery.index_page import index_document
+from kit.report.gallery.pooled import analyse_together, read_every_series, series_folders
+from kit.report.page.html import page
+from kit.report.publish import MARK, fingerprint_on_disk, is_current, write_report
+from kit.series import write_whole
+
+Say = Callable[[str], None]
+
+
+def write_every_report(
+    data: Path | str,
+    reports: Path | str,
+    names: bool = False,
+    progress: Say | None = None,
+    jobs: int = 2,
+) -> Path:
+    """Make every series' report, and an index page over all of them.
+
+    A series whose data have not changed since its report was made is left alone, so that a run
+    that was stopped goes on where it stopped; when nothing has changed, nothing is done.
+
+    Parameters
+    ----------
+    data, reports : Path
+        The folder of the series, and the one the reports go to.
+    names : bool
+        As for `write_report`.
+    progress : callable, optional
+        Told of each report as it is made.
+    jobs : int
+        How many reports are made at once.
+
+    Returns
+    -------
+    Path
+        Of reports/index.html.
+
+    Raises
+    ------
+    Misuse
+        When there is no series, or two series cannot be read together.
+
+    Notes
+    -----
+    The invented demo series is left out unless it is the only one.
+    """
+    say = progress or (lambda text: None)
+    into = Path(reports)
+    folders = series_folders(data)
+    marks = {folder: fingerprint_on_disk(folder) for folder in folders}
+    stale = [f for f in folders if not is_current(into / f.name, marks[f])]
+    say(f"{len(folders)} series, {len(stale)} with new data")
+    tasks = [joblib.delayed(_write_one)(f, into / f.name, names) for f in stale]
+    with warnings.catch_warnings():
+        # A worker that grows or idles is replaced by a fresh one, and its work done there.
+        warnings.filterwarnings("ignore", message="A worker stopped")
+        made = joblib.Parallel(n_jobs=jobs, return_as="generator_unordered")(tasks)
+        for count, (name, problem) in enumerate(made, start=1):
+            say(f"{count} of {len(stale)}: {name}{f': {problem}' if problem else ''}")
+    whole = hashlib.sha256("\n".join(marks.values()).encode()).hexdigest()
+    if is_current(into, whole) and not stale:
+        return into / "index.html"
+    say("All series together")
+    several, unread = read_every_series(data)
+    pooled = analyse_together(several)
+    entries = {s.name: read_entry(into / s.name) for s in pooled.series}
+    document = index_document(pooled, entries, unread)
+    write_whole(into / "index.html", page(document).encode("utf-8"))
+    write_whole(into / MARK, f"{whole}\n".encode())
+    return into / "index.html"
+
+
+def _write_one(folder: Path, into: Path, names: bool) -> tuple[str, str]:
+    """Make one report; return the name and, if it could not be made, why."""
+    try:
+        write_report(folder, into, names)
+    except (Misuse, DataProblems) as problem:
+        return folder.name, str(problem).splitlines()[0]
+    return folder.name, ""

@@ -1,0 +1,66 @@
+"""A finished picture: a figure with the finding it shows and words for who cannot see it."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from matplotlib.figure import Figure
+
+from kit.report.page.style import RULES, drawn_with
+
+_SVG_METADATA = {"Date": None, "Creator": None}
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A figure, its finding and its description.
+
+    Parameters
+    ----------
+    name : str
+        Small letters and hyphens; also names the file.
+    title : str
+        The finding, as a sentence. It stands above the picture, as text.
+    alt : str
+        What is to be seen, for a reader who cannot see it.
+    figure : Figure
+        Not changed after it is handed over.
+    note : str
+        How to read it; stands below.
+    """
+
+    name: str
+    title: str
+    alt: str
+    figure: Figure = field(repr=False)
+    note: str = ""
+
+    @property
+    def width_in(self) -> float:
+        return float(self.figure.get_size_inches()[0])
+
+    @property
+    def height_in(self) -> float:
+        return float(self.figure.get_size_inches()[1])
+
+    @cached_property
+    def svg(self) -> bytes:
+        """The picture as SVG: text as text, for any script; the same bytes every time."""
+        out = io.BytesIO()
+        with drawn_with({**RULES, "svg.hashsalt": self.name}):
+            self.figure.savefig(out, format="svg", metadata=_SVG_METADATA)
+        return out.getvalue()
+
+    def png(self, dots_per_inch: int = 200) -> bytes:
+        """The picture in dots."""
+        out = io.BytesIO()
+        with drawn_with(RULES):
+            self.figure.savefig(out, format="png", dpi=dots_per_inch, metadata={"Software": None})
+        return out.getvalue()
+
+    def _repr_html_(self) -> str:
+        from kit.report.page.html import fragment
+
+        return fragment(self)

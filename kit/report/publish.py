@@ -1,0 +1,201 @@
+"""From a series to the files of its report: one way, whoever asks for them."""
+
+import hashlib
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from string import ascii_uppercase
+
+from kit.errors import Misuse, NotebookFailed
+from kit.report.analysis import analyse
+from kit.report.report_files import report_files
+from kit.report.run_notebook import notebook, run_notebook, settled
+from kit.report.sections.closing import made_by
+from kit.report.sections.composition import whole_report
+from kit.series import (
+    Series,
+    read_series,
+    replace_files,
+    report_folder,
+    series_folder,
+    series_tables,
+    studio_folder,
+    write_whole,
+)
+
+Say = Callable[[str], None]
+
+NOTEBOOK = "06_series_report"
+MARK = "made-from.txt"
+"""Holds the fingerprint of the data that a report was made from."""
+
+
+def write_report(
+    series: str | Path | Series,
+    into: Path | str | None = None,
+    names: bool = False,
+    progress: Say | None = None,
+) -> Path:
+    """Make the report of a series and put its files in place, all or none.
+
+    Writes report.html, report.pdf, summary.pdf, the pair chart and the tables behind the pictures
+    (`report_files`). The same data give the same bytes.
+
+    Parameters
+    ----------
+    series : str, Path or Series
+        A name below data/, a folder, or a series that was read already.
+    into : Path, optional
+        Folder for the report; reports/<series> beside data/ by default.
+    names : bool
+        Whether graders appear by name; else each has a letter, also in the tables to download.
+    progress : callable, optional
+        Told what is being done.
+
+    Returns
+    -------
+    Path
+        Of report.html.
+
+    Raises
+    ------
+    Misuse, DataProblems
+        When the series is not there, has problems, or has nothing to report yet.
+    """
+    say = progress or (lambda text: None)
+    into = Path(into) if into else _place_of(series)
+    read = series if isinstance(series, Series) else read_series(series_folder(str(series)))
+    say("Fitting the models")
+    analysis = analyse(checked_ready(read if names else lettered(read)))
+    say("Drawing the pictures")
+    files = {
+        **report_files(analysis, whole_report(analysis)),
+        MARK: f"{fingerprint(read.files())}\n".encode(),
+    }
+    say("Writing the files")
+    into.mkdir(parents=True, exist_ok=True)
+    replace_files(into, files, {name: _content(into / name) for name in files})
+    (into / "report.ipynb").unlink(missing_ok=True)  # It told of the data as they were before.
+    return into / "report.html"
+
+
+def lettered(series: Series) -> Series:
+    """Give every grader a letter in place of a name, for pages that strangers may read."""
+    graders = sorted({*series.settings.graders, *series.grades["grader"]})
+    letters = {name: _letter(place) for place, name in enumerate(graders)}
+    tables = {
+        table: frame.assign(grader=frame["grader"].map(letters).astype(frame["grader"].dtype))
+        for table, frame in (("grades", series.grades), ("corrections", series.corrections))
+        if "grader" in frame
+    }
+    named = tuple(letters[name] for name in series.settings.graders)
+    return replace(series, settings=replace(series.settings, graders=named), **tables)
+
+
+def _letter(place: int) -> str:
+    """'A' to 'Z', then 'A2' to 'Z2', and so on."""
+    again, letter = divmod(place, len(ascii_uppercase))
+    return ascii_uppercase[letter] + (str(again + 1) if again else "")
+
+
+def write_notebook(series: str | Path, into: Path | str | None = None) -> Path:
+    """Run the notebook of the report from top to bottom through papermill, and keep it.
+
+    The notebook calls `write_report` itself, so its files are put in place too.
+
+    Parameters
+    ----------
+    series : str or Path
+        A name below data/, or a folder.
+    into : Path, optional
+        As for `write_report`.
+
+    Returns
+    -------
+    Path
+        Of report.ipynb, with the results in it.
+
+    Raises
+    ------
+    Misuse, DataProblems
+        As `write_report` does.
+    NotebookFailed
+        When a cell fails. An earlier report stays as it was; the notebook is kept, as far as it
+        came, as failed.ipynb.
+    """
+    folder = series_folder(str(series)).resolve()
+    name = checked_ready(read_series(folder)).name
+    into = Path(into or report_folder(folder))
+    into.mkdir(parents=True, exist_ok=True)
+    output, failed = into / "report.ipynb", into / "failed.ipynb"
+    try:
+        run_notebook(notebook(NOTEBOOK), {"series": str(folder), "into": str(into)}, failed)
+    except NotebookFailed as failure:
+        raise failure.kept_at(failed) from None
+    told = settled(failed.read_text("utf-8"), {"series": name, "into": None})
+    write_whole(output, told.encode("utf-8"))
+    failed.unlink()
+    return output
+
+
+def checked_ready(series: Series) -> Series:
+    """Hand the series back if a report of it would say something.
+
+    Raises
+    ------
+    Misuse
+        When no colour is listed, or nothing is planned.
+    """
+    name = series.name
+    if series.colours.empty:
+        raise Misuse(
+            f"Nothing is graded yet in {name}, and no colour is listed: list your jars in "
+            f"colours.csv, then kit plan {name}"
+        )
+    if series.patches.empty:
+        raise Misuse(f"Nothing is graded yet in {name}, and nothing is planned: kit plan {name}")
+    return series
+
+
+def fingerprint(files: Mapping[str, bytes]) -> str:
+    """Condense the files that a report is made from, and the kit's version, into one line.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        Of a series, by name; only series.toml and the tables count.
+    """
+    digest = hashlib.sha256(made_by().encode())
+    for name in _made_from():
+        if name in files:
+            digest.update(f"{name}\0{len(files[name])}\0".encode() + files[name])
+    return digest.hexdigest()
+
+
+def fingerprint_on_disk(folder: Path) -> str:
+    """Fingerprint of a series as it lies on disk, whether or not it can be read."""
+    return fingerprint({n: (folder / n).read_bytes() for n in _made_from() if _is_file(folder / n)})
+
+
+def is_current(reports: Path, mark: str) -> bool:
+    """Say whether the report in a folder was made from data with this fingerprint."""
+    made = reports / MARK
+    return made.is_file() and made.read_text("utf-8").strip() == mark
+
+
+def _made_from() -> list[str]:
+    return ["series.toml", *sorted(table.file for table in series_tables(()).values())]
+
+
+def _place_of(series: str | Path | Series) -> Path:
+    if isinstance(series, Series):
+        return studio_folder() / "reports" / series.name
+    return report_folder(series_folder(str(series)).resolve())
+
+
+def _is_file(path: Path) -> bool:
+    return path.is_file() and not path.is_symlink()
+
+
+def _content(path: Path) -> bytes | None:
+    return path.read_bytes() if path.exists() else None

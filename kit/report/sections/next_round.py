@@ -1,0 +1,101 @@
+"""What to fire next."""
+
+import pandas as pd
+
+from kit.design import NEXT_TILES, next_patches
+from kit.errors import Misuse
+from kit.model import PairSetting
+from kit.report.analysis import Analysis
+from kit.report.figures.rounds_chart import rounds_picture
+from kit.report.findings.by_round import verdicts_by_round
+from kit.report.page.document import Block, Paragraph, Section, TableBlock, table_of
+from kit.wording import counted
+
+
+def next_round(analysis: Analysis) -> Section:
+    """Suggest the patches that would settle most of what is not known yet."""
+    name, title = "next", "What to fire next"
+    if not len(analysis.observations):
+        told = "The tiles of the plan: nothing has been graded yet."
+        return Section(name, title, (Paragraph(told),))
+    if analysis.pairs.empty:
+        return Section(name, title, (Paragraph(f"First this: {analysis.judged.missing}"),))
+    found = analysis.pairs_found
+    open_pairs = len(found.open)
+    if not open_pairs:
+        told = (
+            "More samples would settle no pair: each has a verdict at every firing count, or "
+            "varies from patch to patch by its nature. Fire again only what you are about to rely "
+            "on."
+        )
+        return Section(name, title, (Paragraph(told),))
+    try:
+        suggested = suggest(analysis, NEXT_TILES)
+    except Misuse as reason:
+        return Section(name, title, (Paragraph(str(reason)),))
+    blocks: tuple[Block, ...] = (
+        Paragraph(
+            f"{counted(open_pairs, 'pair')} of {len(found)} can still be settled at some firing "
+            "count. These "
+            f"{counted(len(suggested), 'patch', 'patches')} on {counted(NEXT_TILES, 'tile')} would "
+            "do most to settle them, as each tells of other pairs of its two colours too. The "
+            "share beside each says how much of the doubt about its pair the patch would remove."
+        ),
+        suggestion_table(suggested),
+        *_so_far(analysis),
+    )
+    return Section(name, title, blocks)
+
+
+def command(analysis: Analysis) -> str:
+    """Say what to type for a plan that goes on from this series."""
+    return (
+        f"kit new NAME, then kit plan NAME --after {analysis.series.name} --tiles {NEXT_TILES} "
+        "(NAME is yours to choose; the colours come along)."
+    )
+
+
+def _so_far(analysis: Analysis) -> tuple[Block, ...]:
+    rounds = verdicts_by_round(analysis)
+    return (rounds_picture(rounds),) if len(rounds) > 1 else ()
+
+
+def suggest(analysis: Analysis, tiles: int) -> pd.DataFrame:
+    """Choose patches for some more tiles, as `kit.design.next_patches` does.
+
+    Raises
+    ------
+    Misuse
+        When no such plan exists, or a score has no fit.
+    """
+    settings = analysis.series.settings
+    if analysis.pairs.empty:
+        raise Misuse(analysis.judged.missing)
+    wishes = pd.DataFrame(
+        [(w.base, w.overlay) for w in settings.wishes], columns=["base", "overlay"]
+    )
+    only = wishes if settings.ask == "is this pair safe" and len(wishes) else None
+    chosen = next_patches(
+        analysis.fits.by_scale,
+        tiles * settings.patches_per_tile,
+        colours=analysis.series.stock,
+        setting=PairSetting.of(settings.verdict),
+        patches_per_tile=settings.patches_per_tile,
+        wishes=only,
+        seed=settings.seed,
+        starts=1,
+    )
+    return chosen.assign(tile=chosen["tile"] + int(analysis.series.tiles["tile"].max()))
+
+
+def suggestion_table(suggested: pd.DataFrame) -> TableBlock:
+    """Set suggested patches as a table."""
+    frame = pd.DataFrame(
+        {
+            "Tile": suggested["tile"].astype(str),
+            "Base": suggested["base"],
+            "Overlay": suggested["overlay"],
+            "Why": suggested["reason"],
+        }
+    )
+    return table_of("Patches to fire next", frame)

@@ -1,0 +1,103 @@
+"""The pairs judged by the photographs instead of the grades."""
+
+from dataclasses import replace
+
+import pandas as pd
+
+from kit.drawing import pair_charts
+from kit.model import NOT_KNOWN, MeasureFit, VerdictRule
+from kit.report.analysis import Analysis
+from kit.report.findings.pair_findings import PairFindings
+from kit.report.page.document import Block, Bullets, Fold, Paragraph, Point, Section, table_of
+from kit.series import Verdict
+from kit.wording import counted, mm_and_inches
+
+_NAME, _TITLE = "measured-pairs", "The pairs, judged by the photographs"
+
+
+def measured_pairs(analysis: Analysis) -> Section:
+    """Draw the pair chart from what was measured, and compare it with the graders' chart."""
+    judged, fits = analysis.photographs.judged, analysis.photographs.fits
+    if judged.table.empty:
+        told = Paragraph(f"No pair can be judged yet: {judged.missing}")
+        return Section(_NAME, _TITLE, (told,))
+    charts = [
+        replace(chart, name=chart.name.replace("pair-chart", "pair-chart-measured"))
+        for chart in pair_charts(judged.table, analysis.series.colours)
+    ]
+    doubts = (Bullets(tuple(Point(said) for said in judged.warned)),) if judged.warned else ()
+    blocks: tuple[Block, ...] = (
+        Paragraph(measured_rule(analysis.series.settings.verdict)),
+        *charts,
+        *_compared(analysis.pairs_found, PairFindings(judged.table)),
+        *doubts,
+        *(_estimates(fit) for fit in fits.values()),
+    )
+    return Section(_NAME, _TITLE, blocks)
+
+
+def measured_rule(verdict: Verdict) -> str:
+    """Say how pairs are judged by measurements."""
+    return (
+        f"Here the rule is: {VerdictRule.of(verdict).measured_sentence}. The limits are "
+        f"fine_edge_mm ({mm_and_inches(verdict.fine_edge_mm)}) and fine_edge_share in "
+        "series.toml; all else is as for the chart from the grades."
+    )
+
+
+def _compared(graded: PairFindings, by_picture: PairFindings) -> tuple[Paragraph, ...]:
+    """Hold the verdict that stands for a pair by grades against the one by photographs."""
+    if not len(graded):
+        return ()
+    pictured = {pair.name: pair for pair in by_picture}
+    both = [(pair, pictured[pair.name]) for pair in graded.known if pair.name in pictured]
+    known = [(one, other) for one, other in both if other.shown.verdict != NOT_KNOWN]
+    if not known:
+        return (Paragraph("No pair has a verdict both by grades and by photographs."),)
+    unlike = [(one, other) for one, other in known if one.shown.verdict != other.shown.verdict]
+    named = "; ".join(
+        f"{one.name} ({one.headline} by grades, {other.headline} by photographs)"
+        for one, other in unlike[:6]
+    )
+    rest = f" They differ on {named}." if named else ""
+    return (
+        Paragraph(
+            f"{counted(len(known), 'pair has', 'pairs have')} a verdict both by grades and by "
+            f"photographs; it is the same for {len(known) - len(unlike)}.{rest}"
+        ),
+    )
+
+
+def _estimates(fit: MeasureFit) -> Fold:
+    results = fit.results
+    interval = results.conf_int(confidence=0.9)
+    unit = "logit of the share" if fit.is_share else "mm"
+    effects = pd.DataFrame(
+        {
+            "Term": list(results.params.index),
+            f"Estimate ({unit})": results.params.to_numpy(),
+            "Standard error": results.bse.to_numpy(),
+            "Low (90 %)": interval["low"].to_numpy(),
+            "High (90 %)": interval["high"].to_numpy(),
+        }
+    )
+    deviations = pd.DataFrame(
+        {
+            "Source": list(results.random_sd),
+            f"Standard deviation ({unit})": list(results.random_sd.values()),
+        }
+    )
+    prior = results.prior.describe_for_measurements() if results.prior else ""
+    left_out = (Bullets(tuple(Point(s) for s in fit.dropped)),) if fit.dropped else ()
+    return Fold(
+        f"{fit.measure}: formula and estimates",
+        (
+            Paragraph(
+                f"A linear mixed model (residual maximum likelihood) of {results.nobs} "
+                f"measurements: {results.formula}. {prior}"
+            ),
+            table_of(f"{fit.measure}: effects", effects),
+            table_of(f"{fit.measure}: what else varies", deviations),
+            *left_out,
+        ),
+    )

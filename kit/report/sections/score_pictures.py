@@ -1,0 +1,73 @@
+"""What we found, surest first."""
+
+from collections.abc import Sequence
+
+from kit.model import variation_table
+from kit.report.analysis import Analysis
+from kit.report.figures.colour_effects import colours_apart
+from kit.report.figures.effect_lines import effects_in_steps
+from kit.report.figures.family_lines import family_grades
+from kit.report.figures.firing_trend import firing_trend
+from kit.report.figures.reliability import expected_and_seen
+from kit.report.figures.variation_lines import sources_of_variation
+from kit.report.findings.finding import Finding
+from kit.report.page.document import Block, Bullets, Fold, Paragraph, Point, Section
+from kit.series import Scale
+
+_LEANINGS = 6
+
+
+def findings(analysis: Analysis) -> Section:
+    """List the findings by certainty, then show each score in pictures."""
+    found = [finding for finding in analysis.findings if finding.found]
+    blocks: list[Block | Section] = []
+    if found:
+        blocks.append(Bullets(tuple(Point(f.sentence, f.lead) for f in found)))
+    else:
+        blocks.append(Paragraph(_nothing_found(analysis)))
+    unsure = [finding for finding in analysis.findings if not finding.found]
+    if unsure:
+        blocks.append(_leanings(unsure))
+    blocks += [of_scale(analysis, scale) for scale in analysis.scales]
+    return Section("findings", "What we found, surest first", tuple(blocks))
+
+
+def of_scale(analysis: Analysis, scale: Scale) -> Section:
+    """Show one score: as it was seen, then as the model reads it."""
+    name = f"findings-{scale.name.replace('_', '-')}"
+    seen = firing_trend(scale, analysis.graded(scale.name))
+    fit = analysis.fits.by_scale.get(scale.name)
+    if fit is None:
+        why = Paragraph(f"No model was fitted. {analysis.fits.missing[scale.name]}")
+        return Section(name, scale.title, (seen, why))
+    score = analysis.scores[scale.name]
+    pictures = (
+        seen,
+        family_grades(fit, score),
+        effects_in_steps(score.effects, scale),
+        colours_apart(score),
+        sources_of_variation(variation_table(fit), scale),
+        expected_and_seen(fit, scale),
+    )
+    return Section(name, scale.title, tuple(p for p in pictures if p is not None))
+
+
+def _leanings(unsure: Sequence[Finding]) -> Fold:
+    """What is too unsure to be a finding."""
+    leaning = [finding for finding in unsure if finding.leaning][:_LEANINGS]
+    cannot = [finding for finding in unsure if not finding.leaning]
+    points = tuple(Point(finding.sentence, "Perhaps:") for finding in leaning)
+    untold = tuple(Point(finding.sentence) for finding in cannot)
+    return Fold(
+        "Leanings: less than nine chances in ten, or too few samples; not findings",
+        (Bullets((*points, *untold)),),
+    )
+
+
+def _nothing_found(analysis: Analysis) -> str:
+    if not len(analysis.observations):
+        return "Nothing has been graded yet, so nothing has been found."
+    return (
+        "Nothing was found that these samples can tell from chance. That is a result: whatever "
+        "differences there are, they are too small to show in this many patches."
+    )

@@ -1,0 +1,113 @@
+"""What we fired, and why so few."""
+
+import pandas as pd
+
+from kit.design import saving
+from kit.drawing import Drawing, TileShown, tiles_as_graded
+from kit.errors import Misuse
+from kit.record import loss_balance
+from kit.report.analysis import Analysis
+from kit.report.findings.tile_outcomes import score_outcome
+from kit.report.page.document import Block, Paragraph, Section, TableBlock, table_of
+from kit.series import UNITS, Scale, last_grades, losses
+from kit.wording import FACTOR_NAMES, counted, listed, mm_and_inches, percent
+
+_MOST_ON_A_PICTURE = 48
+
+
+def fired(analysis: Analysis) -> Section:
+    """Say what was fired, why not every pair, and what was lost."""
+    series = analysis.series
+    blocks: list[Block] = [
+        Paragraph(_sizes(analysis)),
+        Paragraph(_why_so_few(analysis)),
+        *_saved(analysis),
+        _settings_table(analysis),
+        *((Paragraph(loss_balance(series).sentence()),) if len(series.firings) else ()),
+    ]
+    if len(analysis.observations) and len(series.tiles) <= _MOST_ON_A_PICTURE:
+        blocks += [_tiles(analysis, scale) for scale in analysis.scales]
+    title = "What we fired" if len(series.firings) else "What is planned"
+    return Section("fired", f"{title}, and why so few", tuple(blocks))
+
+
+def _tiles(analysis: Analysis, scale: Scale) -> Drawing:
+    """Draw every tile after its last firing, by one scale."""
+    series = analysis.series
+    last = last_grades(analysis.observations, scale.name)
+    lost = set(losses(series)["patch"])
+    by_tile = dict(iter(last.groupby("tile")))
+    shown = []
+    for tile, base in zip(series.tiles["tile"], series.tiles["base"], strict=True):
+        here = by_tile.get(tile, last.iloc[:0])
+        grades = dict(zip(here["position"], here["grade"], strict=True))
+        gone = frozenset(here.loc[here["patch"].isin(lost), "position"])
+        shown.append(TileShown(f"{tile} {base}", grades, gone))
+    title, alt = score_outcome(scale, last[~last["patch"].isin(lost)])
+    name = f"tiles-{scale.name.replace('_', '-')}"
+    return tiles_as_graded(series.settings, shown, scale, name, title, alt)
+
+
+def _sizes(analysis: Analysis) -> str:
+    series, seen = analysis.series, analysis.observations
+    blank, stencil = series.settings.blank, series.settings.stencil
+    size = mm_and_inches(blank.width_mm)
+    graders = sorted(set(seen["grader"]))
+    took = "took" if len(seen) else "shall take"
+    made = (
+        f"{counted(len(series.tiles), 'copper tile')}, {size} wide, {took} "
+        f"{counted(len(series.patches), 'stencilled patch', 'stencilled patches')} of "
+        f"{mm_and_inches(stencil.size_mm)}."
+    )
+    if not len(seen):
+        return f"{made} Nothing has been graded yet."
+    return (
+        f"{made} They were fired up to {counted(int(seen['firings'].max()), 'time')} and graded by "
+        f"{listed(graders)}: {counted(len(seen), 'grading')} in all."
+    )
+
+
+def _why_so_few(analysis: Analysis) -> str:
+    series = analysis.series
+    used = series.stock
+    by_family = used["family"].value_counts()
+    stock = listed([f"{count} {family}" for family, count in by_family.items()])
+    pairs = len(used) * (len(used) - 1)
+    fired = sum(base != overlay for base, overlay in _pairs_fired(analysis))
+    return (
+        f"{counted(len(used), 'colour')} ({stock}) can be laid over one another in {pairs} ways, "
+        "counting which one is below, before sifter, coat or firings are varied. Firing every one "
+        f"would take {pairs} patches. This series fires {fired} of the {pairs}, chosen so that "
+        "each colour is seen over and under several others; what a colour does in fired pairs "
+        "tells what to expect of it in those that were not."
+    )
+
+
+def _saved(analysis: Analysis) -> tuple[Paragraph, ...]:
+    try:
+        told = saving(analysis.series)
+    except Misuse:
+        return ()
+    fired, every = int(told.table.at["this plan", "patches"]), told.pairs
+    less = f"{percent(1 - fired / every)} fewer" if fired < every else "no fewer"
+    once = (
+        f"Against one patch for every pair, at one setting only, the saving is smaller: {fired} "
+        f"patches instead of {every}, {less}."
+    )
+    return (Paragraph(" ".join([*told.sentences(), once])),)
+
+
+def _pairs_fired(analysis: Analysis) -> set[tuple[str, str]]:
+    patches = analysis.series.patches
+    base = patches["tile"].map(analysis.series.tiles.set_index("tile")["base"])
+    return set(zip(base, patches["overlay"], strict=True))
+
+
+def _settings_table(analysis: Analysis) -> TableBlock:
+    rows = []
+    for name, levels in analysis.series.settings.factors.items():
+        unit = f" {UNITS[name]}" if name in UNITS else ""
+        words = [f"{level:g}" if isinstance(level, int | float) else level for level in levels]
+        rows.append((FACTOR_NAMES[name].heading, listed(words) + unit))
+    frame = pd.DataFrame(rows, columns=["What", "Levels"])
+    return table_of("What was varied, and what was kept the same", frame)

@@ -1,0 +1,225 @@
+"""What the tables of a series must agree on with each other."""
+
+from collections.abc import Collection, Mapping
+
+import pandas as pd
+
+from kit.errors import Misuse, Problem
+from kit.series.blank import positions
+from kit.series.cells import nearest
+from kit.series.settings import Settings
+from kit.series.tables import Table
+
+Frames = Mapping[str, pd.DataFrame]
+
+
+def table_problems(
+    tables: Mapping[str, Table], frames: Frames, unreadable: Collection[str] = ()
+) -> list[Problem]:
+    """Find what the tables contradict each other in, whatever the settings.
+
+    Parameters
+    ----------
+    tables : mapping of str to Table
+    frames : mapping of str to DataFrame
+        As `parse_table` returns them, indexed by spreadsheet row.
+    unreadable : collection of str
+        Tables that are missing or could not be read; nothing is checked against them.
+
+    Returns
+    -------
+    list of Problem
+    """
+    problems: list[Problem] = []
+    for name, table in tables.items():
+        problems += _repeated(table, frames[name], table.key)
+        problems += _unknown(table, frames, unreadable)
+    problems += _repeated(tables["patches"], frames["patches"], ("tile", "position"))
+    problems += _colours_almost_alike(frames["colours"])
+    problems += _like_within_a_family(frames["colours"])
+    problems += _skipped_firings(frames["firings"])
+    if not {"patches", "firings"} & set(unreadable):
+        problems += _grades_without_firing(frames)
+    return problems
+
+
+def settings_problems(
+    settings: Settings, frames: Frames, unreadable: Collection[str] = ()
+) -> list[Problem]:
+    """Find what the tables and series.toml contradict each other in.
+
+    Parameters and result as for `table_problems`.
+    """
+    problems = _off_the_tile(settings, frames) + _unknown_graders(settings, frames["grades"])
+    if "colours" not in unreadable:
+        problems += _unknown_settings_colours(settings, set(frames["colours"]["colour"].dropna()))
+    return problems
+
+
+def _repeated(table: Table, frame: pd.DataFrame, key: tuple[str, ...]) -> list[Problem]:
+    problems = []
+    frame = frame.dropna(subset=list(key))
+    for row in frame.index[frame.duplicated(list(key))]:
+        same = (frame[list(key)] == frame.loc[row, list(key)]).all(axis=1)
+        what = ", ".join(f"{name} {frame.at[row, name]}" for name in key)
+        problems.append(
+            Problem(
+                table.file,
+                row,
+                key[0],
+                f"{what} already stands in row {frame.index[same][0]}.",
+                "Each may stand once: delete one of the rows, or correct it.",
+            )
+        )
+    return problems
+
+
+def _colours_almost_alike(colours: pd.DataFrame) -> list[Problem]:
+    names = colours["colour"].dropna().drop_duplicates()
+    alike = names[names.str.casefold().duplicated()]
+    return [
+        Problem(
+            "colours.csv",
+            row,
+            "colour",
+            f"'{name}' stands there already, with other capitals.",
+            "Write the same colour the same way everywhere, or give the jars different names.",
+        )
+        for row, name in alike.items()
+    ]
+
+
+def _like_within_a_family(colours: pd.DataFrame) -> list[Problem]:
+    """A colour is likened to one of the other family, so that the families can be compared."""
+    family = dict(zip(colours["colour"], colours["family"], strict=True))
+    return [
+        Problem(
+            "colours.csv",
+            row,
+            "like",
+            f"'{like}' is of the same family as '{colour}'.",
+            "Name the colour of the other family that looks most like it, or leave it blank.",
+        )
+        for row, colour, like in zip(colours.index, colours["colour"], colours["like"], strict=True)
+        if like in family and family[like] == family.get(colour)
+    ]
+
+
+def _unknown(table: Table, frames: Frames, unreadable: Collection[str]) -> list[Problem]:
+    problems = []
+    frame = frames[table.name]
+    for column, (other, other_column) in table.refers.items():
+        if other in unreadable:
+            continue
+        known = set(frames[other][other_column].dropna())
+        given = frame[column].dropna()
+        given = given[given != ""]
+        for row, value in given[~given.isin(known)].items():
+            hint = nearest(str(value), map(str, known)) if isinstance(value, str) else ""
+            problems.append(
+                Problem(
+                    table.file,
+                    row,
+                    column,
+                    f"{column} {value!r} is not in {other}.csv.",
+                    f"Correct it, or add it to {other}.csv.{hint}",
+                )
+            )
+    return problems
+
+
+def _off_the_tile(settings: Settings, frames: Frames) -> list[Problem]:
+    patches = frames["patches"]
+    if patches.empty:
+        return []
+    count = max(settings.patches_per_tile, 1)
+    try:
+        positions(settings.blank, settings.stencil, count)
+    except Misuse as cannot:
+        return [Problem("series.toml", None, "budget.patches_per_tile", str(cannot), "")]
+    return [
+        Problem(
+            "patches.csv",
+            row,
+            "position",
+            f"The tile has {count} positions, not {position}.",
+            "Correct it, or raise patches_per_tile in series.toml.",
+        )
+        for row, position in patches["position"].dropna().items()
+        if position > count
+    ]
+
+
+def _skipped_firings(firings: pd.DataFrame) -> list[Problem]:
+    problems = []
+    for tile, numbers in firings.dropna(subset=["tile", "firing"]).groupby("tile")["firing"]:
+        present = set(numbers)
+        for row, number in numbers.items():
+            if number > 1 and number - 1 not in present:
+                problems.append(
+                    Problem(
+                        "firings.csv",
+                        row,
+                        "firing",
+                        f"Tile {tile} has a firing {number} but no firing {number - 1}.",
+                        "Add the firing that is missing, or correct the number.",
+                    )
+                )
+    return problems
+
+
+def _grades_without_firing(frames: Frames) -> list[Problem]:
+    grades = frames["grades"].dropna(subset=["patch", "firing"])
+    whole = frames["patches"].dropna(subset=["patch", "tile", "before_firing"])
+    patches = whole.drop_duplicates("patch").set_index("patch")
+    had = set(zip(frames["firings"]["tile"], frames["firings"]["firing"], strict=True))
+    problems = []
+    for row, patch, firing in zip(grades.index, grades["patch"], grades["firing"], strict=True):
+        if patch not in patches.index:
+            continue
+        tile, first = patches.at[patch, "tile"], patches.at[patch, "before_firing"]
+        if (tile, firing) not in had:
+            wrong = f"Tile {tile} never had a firing {firing}."
+        elif firing < first:
+            wrong = (
+                f"Patch {patch} goes on before firing {first}; it cannot have been seen earlier."
+            )
+        else:
+            continue
+        fix = "Correct the firing, or add it to firings.csv."
+        problems.append(Problem("grades.csv", row, "firing", wrong, fix))
+    return problems
+
+
+def _unknown_graders(settings: Settings, grades: pd.DataFrame) -> list[Problem]:
+    if not settings.graders:
+        return []
+    given = grades["grader"].dropna()
+    strangers = given[~given.isin(settings.graders)]
+    return [
+        Problem(
+            "grades.csv",
+            row,
+            "grader",
+            f"'{grader}' is not among the graders of this series.",
+            "Add the name to graders in series.toml, or correct it."
+            + nearest(grader, settings.graders),
+        )
+        for row, grader in strangers.items()
+    ]
+
+
+def _unknown_settings_colours(settings: Settings, known: set[str]) -> list[Problem]:
+    named = [("leave_out", colour) for colour in settings.leave_out]
+    named += [("wish", c) for wish in settings.wishes for c in (wish.base, wish.overlay)]
+    return [
+        Problem(
+            "series.toml",
+            None,
+            key,
+            f"'{colour}' is not in colours.csv.",
+            f"Correct it, or add it to colours.csv.{nearest(colour, known)}",
+        )
+        for key, colour in named
+        if colour not in known
+    ]

@@ -1,0 +1,135 @@
+"""All the sheets of a series, as PDF files in a folder."""
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from kit.errors import Misuse
+from kit.series import DEFERENCE, Series, write_whole, writing
+from kit.sheets import bench_cards, grading_sheets
+from kit.sheets.labels import LABEL_SHEETS, USUAL_SHEET, label_data
+from kit.sheets.paper import Paper, checked_paper, typeset
+from kit.sheets.photo_card import photo_card_data
+from kit.sheets.shopping import shopping_data
+from kit.sheets.work_order import work_order_data
+
+Progress = Callable[[str], None]
+
+
+def write_sheets(
+    series: Series,
+    folder: Path | str,
+    paper: str = "a4",
+    progress: Progress | None = None,
+    session: int | None = None,
+) -> list[Path]:
+    """Write the bench paper of a series.
+
+    Parameters
+    ----------
+    series : Series
+        Needs tiles and patches.
+    folder : Path
+        Made when it is not there. Sheets of the same name are replaced.
+    paper : {'a4', 'us-letter'}
+    progress : callable, optional
+        Told what is being written.
+    session : int, optional
+        Only the cards, grading sheets and labels of the tiles made in this session, and its order
+        of work. The shopping list is always for the whole series.
+
+    Returns
+    -------
+    list of Path
+        shopping.pdf, order-of-work.pdf, bench-cards.pdf, grading.pdf and labels.pdf. Those of one
+        session are named for it, such as bench-cards-session-1.pdf.
+
+    Raises
+    ------
+    Misuse
+        When the series has no tiles, or the session or paper is unknown.
+    """
+    on = checked_paper(paper)
+    tiles = _tiles(series, session)
+    stickers = LABEL_SHEETS[USUAL_SHEET[paper]]
+    makers: Mapping[str, Callable[[], bytes]] = {
+        "shopping": lambda: _sheet(series, "shopping", shopping_data(series, on), on),
+        "order-of-work": lambda: _sheet(series, "work_order", work_order_data(series, session), on),
+        "bench-cards": lambda: _sheet(
+            series,
+            "bench_cards",
+            bench_cards.bench_card_data(series, on, tiles),
+            on,
+            bench_cards.lies_on_its_side(series, on),
+        ),
+        "grading": lambda: _sheet(
+            series,
+            "grading_sheets",
+            grading_sheets.grading_data(series, on, tiles),
+            on,
+            grading_sheets.lies_on_its_side(series),
+        ),
+        "labels": lambda: _sheet(series, "labels", label_data(series, stickers, tiles), on),
+    }
+    return [
+        _write(Path(folder), _named(name, session), make, progress) for name, make in makers.items()
+    ]
+
+
+def write_photo_card(series: Series, folder: Path | str, paper: str = "a4") -> Path:
+    """Write photo-card.pdf: the card that tiles are photographed on, and its slips.
+
+    Raises
+    ------
+    Misuse
+        When the blank is too large for a printed card, or the series has no tiles.
+    """
+    on = checked_paper(paper)
+    data = photo_card_data(series, _tiles(series, None))
+    sideways = data["card"]["width"] > on.width_mm - 20
+    return _write(
+        Path(folder),
+        "photo-card",
+        lambda: _sheet(series, "photo_card", data, on, sideways),
+        None,
+    )
+
+
+def _sheet(
+    series: Series, template: str, data: Mapping[str, Any], paper: Paper, landscape: bool = False
+) -> bytes:
+    named = {
+        "series": series.name,
+        "series-title": series.settings.title,
+        "question": series.settings.question,
+        "deference": DEFERENCE,
+    }
+    return typeset(template, {**named, **data}, paper, landscape)
+
+
+def _write(folder: Path, name: str, make: Callable[[], bytes], progress: Progress | None) -> Path:
+    path = folder / f"{name}.pdf"
+    if progress:
+        progress(f"Setting {path.name}")
+    content = make()
+    with writing(folder):
+        folder.mkdir(parents=True, exist_ok=True)
+        write_whole(path, content)
+    return path
+
+
+def _named(name: str, session: int | None) -> str:
+    """Keep the sheets of one session from taking the place of the whole series'."""
+    return name if session is None or name == "shopping" else f"{name}-session-{session}"
+
+
+def _tiles(series: Series, session: int | None) -> list[int]:
+    if series.tiles.empty:
+        raise Misuse(f"{series.name} has no tiles yet. Plan it first: kit plan {series.name}")
+    tiles = series.tiles
+    if session is not None:
+        tiles = tiles[tiles["session"] == session]
+    if tiles.empty:
+        known = sorted(set(series.tiles["session"]))
+        raise Misuse(f"No tile is made in session {session}. Sessions are {known[0]}-{known[-1]}.")
+    return [int(tile) for tile in tiles["tile"]]

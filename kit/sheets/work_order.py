@@ -1,0 +1,144 @@
+"""The order of work, session by session."""
+
+from itertools import groupby
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from kit.design import order_of_work
+from kit.series import BenchStep, Caution, Series, cautions_for, last_firings
+from kit.sheets.materials import weighed
+from kit.wording import fine_grams, grams
+
+_STEPS: dict[str, tuple[BenchStep, ...]] = {
+    "prepare": ("cut", "pickle"),
+    "sift back": ("sift",),
+    "pickle": ("pickle",),
+    "sift base": ("sift",),
+    "sift overlay": ("sift",),
+    "fire": ("fire", "cool"),
+    "grade": ("photograph", "grade"),
+}
+
+_HOW = {
+    "prepare": "Cut each blank and file every edge. Scratch its number on the back (T7 for tile 7) "
+    "and mark the top edge there. Degrease, pickle, rinse and dry it; from then on hold it by its "
+    "edges.",
+    "sift back": "Back upwards. Any colour that suits all tiles; as heavy as the base coats "
+    "together. Wipe off what falls on the front, and clean the sifter afterwards.",
+    "pickle": "Only when cold: pickle the fire scale off the front, brush, rinse and dry. Write "
+    "number and top edge on the back again in underglaze pencil: the next firing fixes it.",
+    "sift base": "Brush out the sifter between colours.",
+    "sift overlay": "Cover the patches beside it with paper. Lift the stencil straight up. Brush "
+    "out stencil and sifter between any two colours. Where it says 'clean', this sifter last held "
+    "the other family: wipe sifter and stencil clean before you tick and sift. A sifter and a "
+    "stencil kept for each family spare you most of that.",
+}
+"""How each step is done. Common practice, no source."""
+
+_TITLES = {
+    "prepare": "Cut, number and clean the copper",
+    "sift back": "Sift the counter-enamel on the back",
+    "pickle": "Pickle the front",
+}
+
+
+def work_order_data(series: Series, session: int | None) -> dict[str, Any]:
+    """Gather the order of work of one session, or of all."""
+    steps = planned_steps(series)
+    if session is not None:
+        steps = steps[steps["session"] == session]
+    return {
+        "minutes": f"{series.settings.minutes_per_firing:g}",
+        "sessions": [
+            {"session": int(number), "stages": _stages(series, mine)}
+            for number, mine in steps.groupby("session", sort=True)
+        ],
+        "cautions": [
+            vars(c) for c in cautions_for("cut", "sift", "fire", "cool", "pickle", "clean")
+        ],
+    }
+
+
+def planned_steps(series: Series) -> pd.DataFrame:
+    """List every step of a series in order, as `kit.design.order_of_work` does."""
+    random = np.random.default_rng(series.settings.seed)
+    return order_of_work(series.tiles, series.patches, last_firings(series), random)
+
+
+def _stages(series: Series, steps: pd.DataFrame) -> list[dict[str, Any]]:
+    """Group the steps that are done in one go: all sifting for a firing, all tiles of a firing."""
+    plain = steps.astype(object).where(steps.notna(), None).to_dict("records")
+    told = _with_families(series, plain)
+    return [
+        _stage(series, [*rows])
+        for _, rows in groupby(told, key=lambda s: (s["action"], s["firing"], s["coat"]))
+    ]
+
+
+def _with_families(series: Series, steps: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Add each colour's family, and whether its sifter held the other family before."""
+    family = dict(zip(series.colours["colour"], series.colours["family"], strict=True))
+    held: dict[int, str] = {}
+    told = []
+    for step in steps:
+        if step["colour"] is None:
+            told.append(step)
+            continue
+        mine = family[step["colour"]]
+        before = held.get(step["mesh"], mine)
+        held[step["mesh"]] = mine
+        told.append({**step, "family": mine, "clean": before != mine})
+    return told
+
+
+def _stage(series: Series, rows: list[dict[str, Any]]) -> dict[str, Any]:
+    first = rows[0]
+    action = first["action"]
+    return {
+        "action": action,
+        "title": _title(first),
+        "rows": [_row(series, row) for row in rows],
+        "care": _titles(cautions_for(*_STEPS[action])),
+        "how": _HOW.get(action, ""),
+    }
+
+
+def _title(step: dict[str, Any]) -> str:
+    action = step["action"]
+    if action in _TITLES:
+        return _TITLES[action]
+    if action == "sift base":
+        return f"Sift base coat {step['coat']}"
+    if action == "sift overlay":
+        return f"Stencil what goes on before firing {step['firing']}"
+    if action == "grade":
+        return f"Photograph and grade after firing {step['firing']}"
+    if step["firing"] == 0 and step["coat"] == 0:
+        return "Fire the counter-enamel"
+    if step["firing"] == 0:
+        return f"Fire base coat {step['coat']} (firing 0)"
+    return f"Firing {step['firing']}"
+
+
+def _row(series: Series, step: dict[str, Any]) -> dict[str, Any]:
+    row: dict[str, Any] = {"tile": int(step["tile"])}
+    if step["action"].startswith("sift"):
+        patch = step["action"] == "sift overlay"
+        settings = series.settings
+        area = settings.stencil.area_cm2 if patch else settings.blank.area_cm2
+        amount = weighed(float(step["coat_weight"]) * area / 1000, settings.sifting_loss)
+        row |= {
+            "place": str(int(step["position"])) if patch else "",
+            "colour": step["colour"] or "counter-enamel",
+            "family": step.get("family", ""),
+            "clean": step.get("clean", False),
+            "mesh": int(step["mesh"]),
+            "weigh": fine_grams(amount) if patch else grams(amount),
+        }
+    return row
+
+
+def _titles(cautions: tuple[Caution, ...]) -> str:
+    return " · ".join(caution.title for caution in cautions)

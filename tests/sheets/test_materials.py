@@ -1,0 +1,55 @@
+"""Weights of enamel and copper, each checked by hand."""
+
+import math
+
+import pytest
+
+from kit.series import Blank, Stencil
+from kit.sheets.materials import (
+    coat_grams,
+    copper_needed,
+    counter_enamel_g,
+    enamel_needed,
+    patch_grams,
+    weighed,
+)
+
+
+def test_a_patch_takes_its_coat_weight_times_the_opening(plan):
+    series = plan(stencil=Stencil("disc", 14))
+    assert patch_grams(series)[0] == pytest.approx(0.040 * math.pi * 0.7**2)
+    square = plan(stencil=Stencil("square", 10))
+    assert patch_grams(square)[0] == pytest.approx(0.040)
+
+
+def test_a_coat_takes_its_weight_times_the_blank(plan):
+    assert coat_grams(plan())[0] == pytest.approx(0.060 * 25)
+    round_one = plan(places=3, blank=Blank("round", 60, 60))
+    assert coat_grams(round_one)[0] == pytest.approx(0.060 * math.pi * 9)
+
+
+def test_what_is_weighed_out_lands_after_the_loss():
+    assert weighed(1.5, 0.3) * (1 - 0.3) == pytest.approx(1.5)
+    assert weighed(1.5, 0) == 1.5
+
+
+def test_the_list_adds_up_to_every_coat_and_every_patch(plan):
+    series = plan(sifting_loss=0.25)
+    needed = enamel_needed(series)
+    landed = (coat_grams(series) * 2).sum() + patch_grams(series).sum()
+    assert needed["total_g"].sum() * 0.75 == pytest.approx(landed)
+    fog = needed.set_index("colour").loc["Fog"]
+    assert fog["base_g"] == pytest.approx(2 * 1.5 / 0.75)
+    assert counter_enamel_g(series) == pytest.approx(6 * 2 * 1.5 / 0.75)
+
+
+def test_a_colour_that_is_not_used_is_not_bought(plan):
+    series = plan(tiles=1, places=2)
+    assert set(enamel_needed(series)["colour"]) == {"Fog", "Amber", "Moss"}
+
+
+def test_copper_is_weighed_by_its_density(plan):
+    """8.96 g/cm³, CRC Handbook of Chemistry and Physics."""
+    copper = copper_needed(plan())
+    assert (copper.blanks, copper.spare) == (6, 1)
+    assert copper.weight_g == pytest.approx(7 * 5 * 5 * 0.12 * 8.96)
