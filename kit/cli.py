@@ -347,17 +347,27 @@ def enter(
 
 
 @app.command()
-def photos(series: SeriesName) -> None:
-    """Measure the photographs in the series' photos folder."""
-    from kit.photo import measure_series
+def photos(
+    series: SeriesName,
+    decisions: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Decisions saved from the contact sheet.")
+    ] = None,
+) -> None:
+    """Measure the photographs in the series' photos folder; say what to take again."""
+    from kit.photo import enter_decisions, measure_series, read_decisions, write_contact_sheet
     from kit.series import report_folder, series_folder
 
     folder = series_folder(series)
-    shown = report_folder(folder) / "photos"
+    if decisions is not None:
+        path = _path(decisions)
+        if not path.is_file():
+            raise Misuse(f"There is no file {path}.")
+        enter_decisions(folder, read_decisions(path))
     with _progress() as say:
-        measured = measure_series(folder, shown, progress=say)
+        measured = measure_series(folder, progress=say)
+    page = write_contact_sheet(measured, report_folder(folder) / "photos", folder / "photos")
     print(measured.describe())
-    print(f"Look at what was measured in {shown}; strike out what you doubt in measurements.csv")
+    print(f"Decide on what is doubted in {page} or in the notebook for photographs.")
 
 
 @app.command()
