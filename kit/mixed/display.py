@@ -59,7 +59,7 @@ def model_line(model: OrdinalMixedModel | LinearMixedModel | JointMixedModel) ->
 
 def one_line(fitted: MixedResults) -> str:
     """A fit in one line: what was fitted to what, and how well."""
-    terms = ", ".join(fitted.random_sd) or "no groups"
+    terms = ", ".join(fitted.group_sizes) or "no groups"
     reached = "" if fitted.converged else "; the best fit was NOT reached"
     return (
         f"<{type(fitted).__name__}: {fitted.formula} by {terms}; {fitted.nobs} rows, "

@@ -87,7 +87,8 @@ class JointMixedModel:
         self.y, self.labels = _grades(graded, self.response)
         self.measured, self.error = _measurements(measured, measure, error, len(graded) > 0)
         self.data = graded if len(graded) else measured
-        both = pd.concat([t for t in tables if len(t)], ignore_index=True)
+        self.everything = pd.concat([t for t in tables if len(t)], ignore_index=True)
+        both = self.everything
         self.effects = read_effects(right, both, intercept=graded.empty)
         self.nobs = len(both)
         if len(self.effects.names) + 1 >= self.nobs:

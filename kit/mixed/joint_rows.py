@@ -13,7 +13,7 @@ Without grades a is 0 and b is 1; without measurements there is none of the thre
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -93,6 +93,18 @@ class JointRows:
     def grades(self) -> GradeRows:
         """The graded rows alone, without random effects."""
         return GradeRows(self.y, self.x[: self.y.size], self.pattern, self.steps, 0)
+
+    def part(self, keep: Array) -> "JointRows":
+        """Some of the rows only."""
+        graded, measured = np.split(keep, [self.y.size])
+        return replace(
+            self,
+            y=self.y[graded],
+            measured=self.measured[measured],
+            error=self.error[measured],
+            x=self.x[keep],
+            pattern=self.pattern.part(keep),
+        )
 
     def split(self, psi: Array) -> tuple[Array, Array, Array]:
         """Own parameters in front, effects and standard deviations from one vector."""

@@ -133,14 +133,17 @@ class LaplaceFit(Generic[T]):
         hessian = best.hessian * np.outer(flip, flip)
         return Optimum(x, value, gradient, hessian, mode, best.converged, best.evaluations)
 
-    def posterior(self, x: Array, cov: Array, mode: Mode[T]) -> Posterior:
-        """What is known at `x`, whose own uncertainty is `cov`."""
+    def posterior(
+        self, x: Array, cov: Array, mode: Mode[T], laplace: LaplaceLikelihood[T] | None = None
+    ) -> Posterior:
+        """What is known at `x`, whose own uncertainty is `cov`; from all rows or another's."""
+        laplace = laplace or self.laplace
         model, rows = self.model, self.rows
         psi = self.outward @ x + self.offset
         psi_cov = self.outward @ cov @ self.outward.T
         sd = psi[self.sds]
         sd_slopes = np.eye(rows.size)[self.sds]
-        slopes = self.laplace.mode_slopes(x, mode) @ np.linalg.inv(self.outward)
+        slopes = laplace.mode_slopes(x, mode) @ np.linalg.inv(self.outward)
         return Posterior(
             effects=model.effects,
             terms=model.terms,
@@ -207,6 +210,42 @@ class LaplaceFit(Generic[T]):
         cov[fixed, fixed] = inverse_of(information)
         density = mode.value + self._log_prior(x)[0] - 0.5 * np.linalg.slogdet(information)[1]
         return float(density), self.posterior(x, cov, mode)
+
+    def without(self, left_out: Array) -> Posterior:
+        """What would be known without some rows: one Newton step from the best fit of all.
+
+        Parameters
+        ----------
+        left_out : (n,) boolean array
+
+        Notes
+        -----
+        The step is that of all parameters, standard deviations on the log scale; the rows' share of
+        the Hessian is taken from `LaplaceLikelihood.curvature`. Modes are then found anew.
+        """
+        laplace = LaplaceLikelihood(self.rows.part(~left_out))
+        best, x = self.best, self.best.x
+        near = laplace.mode(x, best.state.b)
+        assert near is not None
+        slope = -laplace.gradient(x, near) - self._log_prior(x)[1]
+        lost = self.laplace.curvature(x, best.state) - laplace.curvature(x, near)
+        stretch = np.ones(x.size)
+        stretch[self.spreads] = x[self.spreads]
+        slope = slope * stretch
+        hessian = (best.hessian - lost) * np.outer(stretch, stretch)
+        hessian[self.spreads, self.spreads] += np.diag(slope[self.spreads])
+        inverse = inverse_of(hessian)
+        step = -inverse @ slope
+        for shrink in (1.0, 0.5, 0.25, 0.0):
+            moved = x + shrink * step
+            moved[self.spreads] = x[self.spreads] * np.exp(np.clip(moved - x, -1, 1)[self.spreads])
+            mode = laplace.mode(moved, near.b)
+            if mode is not None:
+                break
+        assert mode is not None
+        stretch[self.spreads] = moved[self.spreads]
+        cov = inverse * np.outer(stretch, stretch)
+        return self.posterior(moved, cov, mode, laplace)
 
     def profile(self, place: int) -> Profile:
         """The deviance of one of psi."""

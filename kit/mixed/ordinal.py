@@ -71,7 +71,7 @@ class OrdinalMixedModel:
         self.y, self.labels = grade_codes(data[response])
         self.effects = read_effects(right, data, intercept=False)
         self.terms = read_random_terms(groups, slopes, data)
-        self.data = data
+        self.data = self.everything = data
         self.nobs = len(data)
         if len(self.effects.names) + 1 >= self.nobs:
             raise Misuse(
