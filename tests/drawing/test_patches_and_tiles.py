@@ -27,7 +27,7 @@ SETTINGS = Settings("Title", "Question?")
 
 
 def shapes(drawing, tag):
-    return [node for node in ET.fromstring(drawing.svg).iter(f"{SVG}{tag}")]
+    return list(ET.fromstring(drawing.svg).iter(f"{SVG}{tag}"))
 
 
 def area(path):
@@ -72,7 +72,7 @@ def test_steps_of_both_scores_have_a_picture_and_others_none():
         pictures = step_pictures(scale)
         assert len(pictures) == 5
         assert len({picture.svg for picture in pictures}) == 5
-        assert all(said in picture.title for said, picture in zip(scale.steps, pictures))
+        assert all(said in picture.title for said, picture in zip(scale.steps, pictures, strict=True))
     assert step_pictures(Scale("gloss", "Gloss", "How dull?", tuple("01234"))) == ()
 
 
