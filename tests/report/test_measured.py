@@ -9,7 +9,7 @@ import pytest
 
 from kit.model import VERDICTS
 from kit.report import analyse
-from kit.report.figures.measured_firings import measured_firings
+from kit.report.figures.measured_firings import measurements_by_firing
 from kit.report.page.html import fragment
 from kit.report.report_files import photographed_pair_files
 from kit.report.sections.composition import whole_report
@@ -76,7 +76,7 @@ def test_the_firings_picture_says_what_the_table_says(told):
     last = pictures[pictures["firings"] == pictures["firings"].max()]
     means = last.groupby(["overlay_family", "base_family"])["spread_mm"].mean()
     overlay, base = means.idxmax()
-    picture = measured_firings(pictures, "spread_mm", SPREAD)
+    picture = measurements_by_firing(pictures, "spread_mm", SPREAD)
     assert picture.title.startswith(f"{overlay.capitalize()} over {base} measured most")
     assert f"{means.max():.2f} mm" in picture.title
 
