@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 from kit.drawing import step_pictures
 from kit.record.form.grading import Grading
-from kit.record.worklist import grading_order
+from kit.record.worklist import grading_order, planned_grades
 from kit.series import (
     ACCIDENTS,
     DEFERENCE,
@@ -87,10 +87,13 @@ placeholder='chipped? mis-sifted?'></label>
     return _document(f"Grading {grading.series.settings.title}", body, "form.js")
 
 
-def welcome_page(series: Series, graders: Sequence[str], firings: Sequence[int]) -> str:
+def welcome_page(series: Series, graders: Sequence[str]) -> str:
     """Write the page on which a grader says who they are and which firing they look at."""
+    firings = sorted(set(planned_grades(series)["firing"]))
+    fired = set(series.firings["firing"])
     choices = "".join(
-        f"<section class='choices'><h2>After firing {firing}</h2>"
+        f"<section class='choices'><h2>After firing {firing}"
+        f"{'' if firing in fired else ' <small>not written down as fired yet</small>'}</h2>"
         + "".join(_choice(series, grader, firing) for grader in graders)
         + "</section>"
         for firing in firings
@@ -110,7 +113,9 @@ def welcome_page(series: Series, graders: Sequence[str], firings: Sequence[int])
 def notice_page(text: str) -> str:
     """Write a page that says one thing, such as why something cannot be shown."""
     back = "<p><a href='./'>Choose who grades and which firing</a></p>"
-    return _document("Grading", f"<main id='welcome'><h1>Grading</h1><p>{escape(text)}</p>{back}</main>")
+    return _document(
+        "Grading", f"<main id='welcome'><h1>Grading</h1><p>{escape(text)}</p>{back}</main>"
+    )
 
 
 def _choice(series: Series, grader: str, firing: int) -> str:
@@ -138,10 +143,7 @@ def _other_grader(firings: Sequence[int]) -> str:
 def _scale_row(scale: Scale, settings: Settings) -> str:
     pictures = step_pictures(scale, settings.stencil.size_mm)
     drawn = [picture.inline() for picture in pictures] or [""] * len(scale.steps)
-    buttons = "".join(
-        _step_button(grade, step, picture)
-        for grade, (step, picture) in enumerate(zip(scale.steps, drawn, strict=True))
-    )
+    buttons = "".join(_step_button(scale, grade, picture) for grade, picture in enumerate(drawn))
     return (
         f"<fieldset class='scale{'' if pictures else ' plain'}' data-scale='{escape(scale.name)}'>"
         f"<legend>{escape(scale.title)} <small>{escape(scale.question)}</small></legend>"
@@ -149,10 +151,13 @@ def _scale_row(scale: Scale, settings: Settings) -> str:
     )
 
 
-def _step_button(grade: int, step: str, picture: str) -> str:
+def _step_button(scale: Scale, grade: int, picture: str) -> str:
+    step = scale.steps[grade]
     short, _, more = step.partition(": ")
+    said = f"{grade} {step} ({scale.title})"
     return (
-        f"<button type='button' data-grade='{grade}' aria-pressed='false'>{picture}"
+        f"<button type='button' data-grade='{grade}' aria-pressed='false' "
+        f"aria-label='{escape(said)}'>{picture}"
         f"<span><b>{grade}</b> {escape(short)}</span><small>{escape(more)}</small></button>"
     )
 

@@ -11,12 +11,15 @@ import secrets
 import socket
 import sys
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
+
+import cv2
+import numpy as np
 
 from kit.errors import DataProblems, Misuse
 from kit.record.form.grading import Grading
@@ -25,8 +28,8 @@ from kit.series import read_series
 
 _THIS_MACHINE, _EVERY_NETWORK = "127.0.0.1", "0.0.0.0"
 _PORTS = (*range(8642, 8652), 0)
-"""The first that is free is taken; 0 lets the system choose. A page that was left open finds its
-way back to the same port, and with it what it had not yet sent."""
+"""The first that is free is taken; 0 lets the system choose. What a page could not send waits in
+the browser for the same port, so that it is sent when the form is opened again."""
 
 _LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
 _KEY_LENGTH = 12
@@ -51,14 +54,16 @@ class GradingServer:
         Of the series.
     shared : bool
         Whether other devices in the network may come in; otherwise this machine alone.
+    port : int, optional
+        The first free one of a few when left out.
 
     Raises
     ------
     Misuse
-        When the series cannot be graded yet.
+        When the series cannot be graded yet, or the port is taken.
     """
 
-    def __init__(self, folder: Path | str, shared: bool = False) -> None:
+    def __init__(self, folder: Path | str, shared: bool = False, port: int | None = None) -> None:
         self.folder = Path(folder).resolve()
         series = read_series(self.folder)
         if series.patches.empty:
@@ -66,7 +71,8 @@ class GradingServer:
         self.key = "".join(secrets.choice(_LETTERS) for _ in range(_KEY_LENGTH))
         self._forms: dict[tuple[str, str, int], _OpenForm] = {}
         self._lock = threading.Lock()
-        self._http = _bound(_EVERY_NETWORK if shared else _THIS_MACHINE, self)
+        ports = _PORTS if port is None else (port,)
+        self._http = _bound(_EVERY_NETWORK if shared else _THIS_MACHINE, ports, self)
 
     @property
     def port(self) -> int:
@@ -77,10 +83,14 @@ class GradingServer:
         """Where this machine's browser finds the form."""
         return f"http://{_THIS_MACHINE}:{self.port}/{self.key}/"
 
-    @property
-    def shared_address(self) -> str:
-        """Where other devices in the network find it."""
-        return f"http://{_own_address()}:{self.port}/{self.key}/"
+    def invitation(self) -> str:
+        """Say where other devices in the network find it, with a square for their cameras."""
+        address = f"http://{_own_address()}:{self.port}/{self.key}/"
+        return (
+            f"On a phone or tablet in the same network: {address}\n{_camera_square(address)}\n"
+            "Whoever has this address can grade. What is sent is not encrypted: share it only in "
+            "a network that you trust."
+        )
 
     def serve(self) -> None:
         """Serve until interrupted."""
@@ -101,8 +111,7 @@ class GradingServer:
         """Page to choose grader and firing."""
         series = read_series(self.folder)
         graders = series.settings.graders or tuple(sorted(set(series.grades["grader"])))
-        firings = sorted(set(series.firings["firing"]) - {0}) or [1]
-        return welcome_page(series, graders, firings)
+        return welcome_page(series, graders)
 
     def form(self, by: str, firing: str) -> str:
         """Page to grade on."""
@@ -245,13 +254,13 @@ class _Http(ThreadingHTTPServer):
             super().handle_error(request, client_address)
 
 
-def _bound(host: str, owner: GradingServer) -> _Http:
-    for port in _PORTS:
+def _bound(host: str, ports: Sequence[int], owner: GradingServer) -> _Http:
+    for port in ports:
         try:
             return _Http((host, port), owner)
         except OSError:
             continue
-    raise Misuse("No port of this machine is free to serve the form from.")
+    raise Misuse(f"Port {ports[0]} of this machine is taken. Leave --port out to use another.")
 
 
 def _own_address() -> str:
@@ -262,6 +271,18 @@ def _own_address() -> str:
         except OSError:
             return socket.gethostname()
         return str(probe.getsockname()[0])
+
+
+def _camera_square(address: str) -> str:
+    """Draw an address as a QR code (ISO/IEC 18004) in letters, two rows of it to a line."""
+    code = np.pad(cv2.QRCodeEncoder.create().encode(address) > 0, 2, constant_values=True)
+    if len(code) % 2:
+        code = np.pad(code, ((0, 1), (0, 0)), constant_values=True)
+    signs = {(True, True): "█", (True, False): "▀", (False, True): "▄", (False, False): " "}
+    return "\n".join(
+        "".join(signs[bool(upper), bool(lower)] for upper, lower in zip(*rows, strict=True))
+        for rows in zip(code[::2], code[1::2], strict=True)
+    )
 
 
 def _whole(value: object) -> int:
