@@ -30,10 +30,9 @@ def test_record_counts_what_is_there(fired):
 
 
 def test_every_planned_patch_is_named_beside_its_tile(fired):
-    drawn = planned_tiles(fired)
-    assert drawn.title == "12 tiles with 48 patches, made in 2 sessions"
+    drawn = planned_tiles(fired.settings, fired.tiles, fired.patches)
     for tile in fired.tiles.itertuples():
-        assert f"tile {tile.tile} {tile.base}: " in drawn.alt
+        assert f"Tile {tile.tile}: {tile.base}, with " in drawn.alt
 
 
 def test_what_a_notebook_shows_of_the_main_objects_is_short_in_text_and_says_the_answer(analysis):
