@@ -18,10 +18,10 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
-from scipy.special import expit
 from scipy.stats import norm
 
 from kit.mixed import Array
+from kit.model.joint_density import JointDensity
 from kit.model.pair_states import logistic_normal
 from kit.model.series_fit import ScaleFit
 from kit.model.verdicts import VerdictRule
@@ -125,7 +125,7 @@ def expected_without(fit: ScaleFit, step: int, by: str) -> pd.DataFrame:
     """Chance that each grade stays at or below a step, worked out without its tile or pair."""
     frame = fit.frame
     group = frame["tile"] if by == "tile" else frame["base"].str.cat(frame["overlay"], sep=" / ")
-    whole = _WholeFit.of(fit)
+    whole = JointDensity.of(fit)
     labels = [float(label) for label in fit.results.used_labels]
     cut = min(int(np.searchsorted(labels, step, side="right")) - 1, whole.cuts - 1)
     expected = np.empty(len(frame))
@@ -136,106 +136,6 @@ def expected_without(fit: ScaleFit, step: int, by: str) -> pd.DataFrame:
     return pd.DataFrame(
         {"scale": fit.scale, "group": group.astype(str), "expected": expected, "stayed": stayed}
     )
-
-
-@dataclass(frozen=True, eq=False)
-class _WholeFit:
-    """A fit's joint log density in phi = (cuts, effects, standardised deviations), at its best.
-
-    With u and l the cuts above and below a grade minus eta, log P(y) = log F(u) + log F(-l)
-    + log(1 - exp(l - u)), so that minus its bend is a sum of squares along d u, d l and their
-    difference.
-
-    Parameters
-    ----------
-    phi : (m,) array
-    upper, lower : (n, m) arrays
-        d u / d phi and d l / d phi; 0 where a grade has no cut on that side.
-    slope : (n, m) array
-        Of each grade's log-likelihood.
-    weights : (3, n) array
-        Of the squares along d u, d l and their difference.
-    bend : (m, m) array
-        Minus the bend of the whole log density, prior included.
-    cuts : int
-    """
-
-    phi: Array
-    upper: Array
-    lower: Array
-    slope: Array
-    weights: Array
-    bend: Array
-    cuts: int
-
-    @classmethod
-    def of(cls, fit: ScaleFit) -> "_WholeFit":
-        results = fit.results
-        best, cuts = results.posterior, results.cuts
-        effects = best.psi[cuts : cuts + len(results.effects)]
-        phi = np.concatenate([best.psi[:cuts], effects, best.b])
-        sizes = [0, *(term.size for term in best.terms)]
-        start = cuts + effects.size + np.cumsum(sizes)
-        n = len(fit.frame)
-        eta = np.zeros((n, phi.size))
-        eta[:, cuts : cuts + effects.size] = best.effects.columns_for(fit.frame)
-        for j, term in enumerate(best.terms):
-            columns = start[j] + term.group.codes
-            eta[np.arange(n), columns] = best.sd[j] * term.entries_for(fit.frame)
-        labels = [float(label) for label in results.used_labels]
-        grade = np.searchsorted(labels, fit.frame[fit.scale].astype(float).to_numpy())
-        bounds = np.concatenate([[-np.inf], phi[:cuts], [np.inf]])
-        value = eta @ phi
-        u, low = bounds[grade + 1] - value, bounds[grade] - value
-        at_cut = np.eye(cuts, phi.size)
-        capped, based = grade < cuts, grade > 0
-        upper = np.where(capped[:, None], at_cut[np.minimum(grade, cuts - 1)] - eta, 0.0)
-        lower = np.where(based[:, None], at_cut[np.maximum(grade - 1, 0)] - eta, 0.0)
-        inside = capped & based
-        r = np.exp(np.where(inside, low - u, -np.inf))
-        p, s = expit(u), expit(low)
-        apart = r / (1 - r)
-        slope = (1 - p + apart)[:, None] * upper - (s + apart)[:, None] * lower
-        weights = np.stack([p * (1 - p), s * (1 - s), r / (1 - r) ** 2])
-        bend = _squares(upper, lower, weights)
-        b = np.arange(cuts + effects.size, phi.size)
-        bend[b, b] += 1.0
-        if results.prior is not None:
-            x = eta[:, cuts : cuts + effects.size]
-            own = np.arange(cuts, cuts + effects.size)
-            bend[own, own] += (np.ptp(x, axis=0) / results.prior.effect_sd) ** 2
-            difference = np.diff(np.eye(cuts), axis=0)
-            gaps = results.prior.step_terms(phi[:cuts])[2]
-            bend[:cuts, :cuts] += (difference.T * gaps) @ difference
-        return cls(phi, upper, lower, slope, weights, bend, cuts)
-
-    def without(self, rows: Array, cut: int) -> tuple[Array, Array]:
-        """Mean and variance of a cut minus eta of these rows, without their grades."""
-        left = self.bend - _squares(self.upper[rows], self.lower[rows], self.weights[:, rows])
-        eta = self._eta(rows)
-        toward = np.eye(self.cuts, self.phi.size)[cut] - eta
-        moved = self.phi - np.linalg.solve(left, self.slope[rows].sum(axis=0))
-        spread = np.linalg.solve(left, toward.T)
-        return toward @ moved, np.maximum(np.einsum("ij,ji->i", toward, spread), 0.0)
-
-    def _eta(self, rows: Array) -> Array:
-        """d eta / d phi of these rows."""
-        both = np.where(
-            np.any(self.upper[rows], axis=1)[:, None], self.upper[rows], self.lower[rows]
-        )
-        eta = -both
-        eta[:, : self.cuts] = 0.0
-        return eta
-
-
-def _squares(upper: Array, lower: Array, weights: Array) -> Array:
-    apart = np.where(weights[2][:, None] > 0, upper - lower, 0.0)
-    total: Array = (
-        (upper.T * weights[0]) @ upper
-        + (lower.T * weights[1]) @ lower
-        + (apart.T * weights[2]) @ apart
-    )
-    return total
 
 
 def _standardised(off: Array, group: pd.Series) -> float:

@@ -56,13 +56,6 @@ class Picture:
             self.figure.savefig(out, format="svg", metadata=_SVG_METADATA)
         return out.getvalue()
 
-    def png(self, dots_per_inch: int = 200) -> bytes:
-        """The picture in dots."""
-        out = io.BytesIO()
-        with drawn_with(RULES):
-            self.figure.savefig(out, format="png", dpi=dots_per_inch, metadata={"Software": None})
-        return out.getvalue()
-
     def _repr_html_(self) -> str:
         from kit.report.page.html import fragment
 
