@@ -26,7 +26,7 @@ from kit.model.proportional_odds import (
 )
 from kit.model.refiring import refiring_table
 from kit.model.score_correlation import score_correlation
-from kit.model.series_fit import ScaleFit, fit_observations, fit_series
+from kit.model.series_fit import NOISE, ScaleFit, fit_observations, fit_series
 from kit.model.variation import logits_a_step, variation_table
 from kit.model.verdicts import (
     BROKEN_THROUGH,
@@ -58,6 +58,7 @@ __all__ = [
     "LEANINGS",
     "LOOKS",
     "MEASURE_OF",
+    "NOISE",
     "NOT_KNOWN",
     "SOFT_EDGE",
     "VERDICTS",
