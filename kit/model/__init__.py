@@ -6,6 +6,7 @@ from kit.model.effects import effects_table, effects_within
 from kit.model.families import common_practice_check, family_contrasts, family_table
 from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
 from kit.model.grader_influence import grader_influence
+from kit.model.grader_slips import grader_slips
 from kit.model.left_out import LeftOut, left_out
 from kit.model.loss_bias import LossBias, loss_bias
 from kit.model.measured import MeasureFit, fit_measurements, scale_to_share, share_to_scale
@@ -86,6 +87,7 @@ __all__ = [
     "fit_observations",
     "fit_series",
     "grader_influence",
+    "grader_slips",
     "grades_against_measurements",
     "left_out",
     "logits_a_step",
