@@ -7,7 +7,7 @@ from kit.design.optimal_design import Efficiency, efficiency, optimal, relative_
 from kit.design.plan_precision import Precision, budget_curve, precision
 from kit.design.plan_series import NEXT_TILES, Plan, plan
 from kit.design.standard_deviations import StandardDeviations
-from kit.design.surveys import next_patches, survey
+from kit.design.surveys import TileFormat, next_patches, survey
 
 __all__ = [
     "NEXT_TILES",
@@ -17,6 +17,7 @@ __all__ = [
     "Precision",
     "Saving",
     "StandardDeviations",
+    "TileFormat",
     "budget_curve",
     "efficiency",
     "fraction",

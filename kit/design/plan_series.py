@@ -15,10 +15,10 @@ from kit.design.layout import (
     number_tiles,
     order_of_work,
 )
-from kit.design.which_pairs import draft_next_pairs, draft_pairs
+from kit.design.which_pairs import draft_next_pairs, draft_pairs, pair_targets
 from kit.design.which_things import Firings, draft_things
 from kit.errors import Misuse
-from kit.series import Series, Settings, patch_name, positions
+from kit.series import Series, Settings, patch_name, places_on_tile
 from kit.wording import counted
 
 ORDER_RULE = (
@@ -90,6 +90,9 @@ def plan(
     firings: Firings = "every",
     controls: int = 0,
     after: Sequence[Series] = (),
+    palette: Sequence[str] = (),
+    wishes_alone: bool = False,
+    wrong_costs: float = 0.0,
     progress: Callable[[str], None] | None = None,
 ) -> Plan:
     """Choose what to fire for the question that a series asks.
@@ -114,6 +117,13 @@ def plan(
         For 'which pairs work': graded series, on whose open pairs the plan goes on. Tiles are
         numbered on from theirs, and a series without colours or graders of its own takes those of
         the last of them.
+    palette : sequence of str
+        For 'which pairs work': the colours that alone matter, over each other; all when empty.
+    wishes_alone : bool
+        For 'which pairs work': whether only the pairs wished for count; else they count three times
+        as much as the rest.
+    wrong_costs : float
+        For 'which pairs work': what a wrong 'fine edge' costs, in right verdicts missed.
     progress : callable, optional
 
     Returns
@@ -143,26 +153,39 @@ def plan(
         follows=tuple(one.name for one in after) or series.settings.follows,
     )
     series = replace(series, settings=settings)
-    positions(settings.blank, settings.stencil, settings.patches_per_tile)
-    draft = _drafted(series, firings, controls, after, progress)
+    for stripes in {1, settings.stripes}:
+        places_on_tile(settings, stripes)
+    if settings.ask == "which pairs work":
+        targets = pair_targets(settings, series.stock, palette, wishes_alone)
+        draft = _drafted_pairs(series, after, targets, wrong_costs, progress)
+    else:
+        draft = _drafted(series, firings, controls, progress)
     last_tile = max((int(one.tiles["tile"].max()) for one in after), default=0)
     return _laid_out(draft, series, last_tile)
+
+
+def _drafted_pairs(
+    series: Series,
+    after: Sequence[Series],
+    targets: pd.DataFrame,
+    wrong_costs: float,
+    progress: Callable[[str], None] | None,
+) -> Draft:
+    settings, stock = series.settings, series.stock.reset_index(drop=True)
+    if after:
+        return draft_next_pairs(settings, stock, after, targets, wrong_costs, progress)
+    return draft_pairs(settings, stock, targets, wrong_costs, progress)
 
 
 def _drafted(
     series: Series,
     firings: Firings,
     controls: int,
-    after: Sequence[Series],
     progress: Callable[[str], None] | None,
 ) -> Draft:
     settings, stock = series.settings, series.stock.reset_index(drop=True)
     if settings.ask == "which things matter":
         return draft_things(settings, stock, firings, controls, progress)
-    if settings.ask == "which pairs work":
-        if after:
-            return draft_next_pairs(settings, stock, after, progress)
-        return draft_pairs(settings, stock, progress)
     if settings.ask == "is this pair safe":
         return draft_check(settings, stock)
     raise Misuse(
@@ -183,9 +206,18 @@ def _laid_out(draft: Draft, series: Series, last_tile: int) -> Plan:
     patches["tile"] += last_tile
     patches["overlay_family"] = patches["overlay"].map(colours.set_index("colour")["family"])
     attributes = ["overlay", "overlay_family", "mesh", "coat_weight", "before_firing"]
-    patches["position"] = balanced_positions(patches, attributes, rng)
+    if "stripe" not in patches:
+        patches = patches.assign(stripe=1)
+    stripes = patches.groupby("tile")["stripe"].transform("max")
+    # On each stripe patches lie below one another; places are numbered as one reads.
+    line = balanced_positions(
+        patches.assign(tile=patches["tile"] * 10 + patches["stripe"]), attributes, rng
+    )
+    patches["position"] = (line - 1) * stripes + patches["stripe"]
     patches = patches.sort_values(["tile", "position"], ignore_index=True)
     by_tile = patches.groupby("tile", as_index=False).first()
+    bases = patches.drop_duplicates(["tile", "stripe"]).sort_values(["tile", "stripe"])
+    bases = bases[bases.groupby("tile")["stripe"].transform("max") > 1]
     tiles = pd.DataFrame(
         {
             "tile": by_tile["tile"],
@@ -209,10 +241,15 @@ def _laid_out(draft: Draft, series: Series, last_tile: int) -> Plan:
             "accident": "",
         }
     ).astype({"patch": "str", "overlay": "str", "coat_weight": float, "accident": "str"})
-    last = by_tile.set_index("tile")["last_firing"]
-    order = order_of_work(tiles, laid, last, np.random.default_rng(settings.seed))
-    planned = replace(series, tiles=tiles, patches=laid)
-    return Plan(planned, order, draft.kind, draft.why, draft.limits)
+    planned = replace(
+        series,
+        tiles=tiles,
+        patches=laid,
+        stripes=bases[["tile", "stripe", "base"]]
+        .astype({"base": "str", "stripe": "int64"})
+        .reset_index(drop=True),
+    )
+    return Plan(planned, order_of_work(planned), draft.kind, draft.why, draft.limits)
 
 
 def _numbered(patches: pd.DataFrame, settings: Settings, rng: np.random.Generator) -> pd.DataFrame:

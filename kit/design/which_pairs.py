@@ -6,18 +6,30 @@ import pandas as pd
 
 from kit.design.draft import Draft, held_in_words, usual_recipe
 from kit.design.layout import deal_recipe
-from kit.design.surveys import next_patches, survey
+from kit.design.surveys import TileFormat, next_patches, survey
+from kit.errors import Misuse
 from kit.model import PairSetting
-from kit.series import Series, Settings
+from kit.series import Series, Settings, patches_per_stripe
 from kit.wording import listed, plain_name
 
+_WISHED = 3.0
+"""Weight of a pair wished for, where all others count one."""
 
-def draft_pairs(
+
+def tile_format(settings: Settings) -> TileFormat:
+    """How the tiles of a series are divided."""
+    stripes = settings.stripes
+    each = patches_per_stripe(settings, stripes) if stripes > 1 else 1
+    return TileFormat(settings.patches_per_tile, stripes, each)
+
+
+def pair_targets(
     settings: Settings,
     colours: pd.DataFrame,
-    progress: Callable[[str], None] | None = None,
-) -> Draft:
-    """Draft a survey of pairs.
+    palette: Sequence[str] = (),
+    wishes_alone: bool = False,
+) -> pd.DataFrame:
+    """Weigh every ordered pair by how much it matters.
 
     Parameters
     ----------
@@ -25,6 +37,54 @@ def draft_pairs(
         Pairs wished for count three times as much as the rest.
     colours : pandas.DataFrame
         Columns colour and family.
+    palette : sequence of str
+        Colours that alone matter, over each other; all when empty.
+    wishes_alone : bool
+        Whether only the pairs wished for count.
+
+    Returns
+    -------
+    DataFrame
+        Columns base, overlay and weight.
+
+    Raises
+    ------
+    Misuse
+        When a colour is not in use.
+    """
+    strange = sorted(set(palette) - set(colours["colour"]))
+    if strange:
+        raise Misuse(f"{listed(strange)} cannot be planned for: not among the colours in use.")
+    names = list(palette) or list(colours["colour"])
+    wished = {(wish.base, wish.overlay) for wish in settings.wishes}
+    others = 0.0 if wishes_alone else 1.0
+    rows = [
+        (base, overlay, _WISHED if (base, overlay) in wished else others)
+        for base in (colours["colour"] if wished else names)
+        for overlay in (colours["colour"] if wished else names)
+        if base != overlay and ((base, overlay) in wished or {base, overlay} <= set(names))
+    ]
+    return pd.DataFrame(rows, columns=["base", "overlay", "weight"])
+
+
+def draft_pairs(
+    settings: Settings,
+    colours: pd.DataFrame,
+    targets: pd.DataFrame,
+    wrong_costs: float = 0.0,
+    progress: Callable[[str], None] | None = None,
+) -> Draft:
+    """Draft a survey of pairs.
+
+    Parameters
+    ----------
+    settings : Settings
+    colours : pandas.DataFrame
+        Columns colour and family.
+    targets : pandas.DataFrame
+        Columns base, overlay and weight.
+    wrong_costs : float
+        What a wrong 'fine edge' costs, in right verdicts missed.
     progress : callable, optional
 
     Raises
@@ -35,9 +95,12 @@ def draft_pairs(
     patches = survey(
         colours,
         settings.tiles,
-        settings.patches_per_tile,
-        wishes=_weights(settings, colours),
-        grades_per_patch=settings.last_firing,
+        tile_format(settings),
+        setting=PairSetting.of(settings.verdict),
+        counts=range(1, settings.last_firing + 1),
+        graders=max(1, len(settings.graders)),
+        targets=targets,
+        wrong_costs=wrong_costs,
         seed=settings.seed,
         progress=progress,
     )
@@ -48,6 +111,8 @@ def draft_next_pairs(
     settings: Settings,
     colours: pd.DataFrame,
     earlier: Sequence[Series],
+    targets: pd.DataFrame,
+    wrong_costs: float = 0.0,
     progress: Callable[[str], None] | None = None,
 ) -> Draft:
     """Draft the patches that would do most for the pairs that earlier series left open.
@@ -55,11 +120,14 @@ def draft_next_pairs(
     Parameters
     ----------
     settings : Settings
-        Only pairs wished for count, if there are any.
     colours : pandas.DataFrame
         Columns colour and family.
     earlier : sequence of Series
         What has been graded.
+    targets : pandas.DataFrame
+        Columns base, overlay and weight.
+    wrong_costs : float
+        What a wrong 'fine edge' costs, in right verdicts missed.
     progress : callable, optional
 
     Raises
@@ -67,16 +135,16 @@ def draft_next_pairs(
     Misuse
         When nothing has been graded, or no such plan exists.
     """
-    wishes = pd.DataFrame([vars(wish) for wish in settings.wishes]) if settings.wishes else None
+    divided = tile_format(settings)
     patches = next_patches(
         earlier,
-        settings.tiles * settings.patches_per_tile,
+        len(divided.places(settings.tiles).stripe),
         colours=colours,
         setting=PairSetting.of(settings.verdict),
-        patches_per_tile=settings.patches_per_tile,
-        wishes=wishes,
+        tile_format=divided,
+        targets=targets,
+        wrong_costs=wrong_costs,
         seed=earlier[-1].settings.seed,
-        starts=1,
         progress=progress,
     )
     names = listed([series.name for series in earlier])
@@ -101,25 +169,12 @@ def _with_recipe(
     return Draft(patches, kind, why, _limits(patches, colours, recipe, varied))
 
 
-def _weights(settings: Settings, colours: pd.DataFrame) -> pd.DataFrame | None:
-    if not settings.wishes:
-        return None
-    names = colours["colour"]
-    every = pd.MultiIndex.from_product([names, names], names=["base", "overlay"]).to_frame(
-        index=False
-    )
-    every = every[every["base"] != every["overlay"]]
-    wished = {(wish.base, wish.overlay) for wish in settings.wishes}
-    pair = zip(every["base"], every["overlay"], strict=True)
-    return every.assign(weight=[3.0 if p in wished else 1.0 for p in pair])
-
-
 def _why(patches: pd.DataFrame, colours: pd.DataFrame) -> str:
     possible = len(colours) * (len(colours) - 1)
     return (
         "You asked which pairs work, so a pair survey was picked: "
-        f"{len(patches)} patches on {patches['tile'].nunique()} tiles, chosen so that all "
-        f"{possible} pairs of {len(colours)} colours can be expected as surely as possible."
+        f"{len(patches)} patches on {patches['tile'].nunique()} tiles, chosen so that as many as "
+        f"can be of all {possible} pairs of {len(colours)} colours get the right verdict."
     )
 
 

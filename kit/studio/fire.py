@@ -135,10 +135,16 @@ def _wobbled(
         "grader": truth.grader_sd,
         "session": truth.session_sd,
     }
+    small = each["small"].to_numpy()
+    if small.any():
+        wobble |= {"stripe": truth.stripe_sd, "small_patch": truth.small_patch_sd}
+    each = each.assign(small_patch=each["patch"])
     patch, seen = eta, eta
     for group, sd in wobble.items():
         codes, levels = pd.factorize(each[group])
         off = random.normal(0, sd, len(levels))[codes]
+        if group in ("stripe", "small_patch"):
+            off = off * small
         seen = seen + off
         if group != "grader":
             patch = patch + off
