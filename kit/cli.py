@@ -2,8 +2,9 @@
 
 import re
 import sys
+import webbrowser
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Annotated
 
@@ -155,6 +156,35 @@ def sheets(
 
 
 @app.command()
+def grade(
+    series: SeriesName,
+    share: Annotated[
+        bool, typer.Option("--share", help="Let phones and tablets in your network grade too.")
+    ] = False,
+    address_only: Annotated[
+        bool, typer.Option("--address-only", help="Say the address; open no browser.")
+    ] = False,
+    port: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, max=65535, help="Port to serve from.")
+    ] = None,
+) -> None:
+    """Grade patch by patch in the browser; every tap is saved at once."""
+    from kit.record import GradingServer
+    from kit.series import series_folder
+
+    server = GradingServer(series_folder(series), share, port)
+    print(f"Grade at {server.address}", flush=True)
+    if share:
+        print(server.invitation(), flush=True)
+    if not address_only:
+        webbrowser.open(server.address)
+    print("Leave this running while you grade. To stop it, hold Ctrl and press C.", flush=True)
+    with suppress(KeyboardInterrupt):
+        server.serve()
+    print("\nStopped. Every tap that the form called saved is on disk.")
+
+
+@app.command()
 def enter(
     series: SeriesName,
     file: Annotated[str, typer.Argument(help="A workbook or CSV that was filled in.")],
@@ -201,6 +231,9 @@ def photos(series: SeriesName) -> None:
 def report(
     series: Annotated[str | None, typer.Argument(metavar="SERIES", help="Its name.")] = None,
     every: Annotated[bool, typer.Option("--all", help="Every series, and all together.")] = False,
+    names: Annotated[
+        bool, typer.Option("--names", help="Name the graders; else each has a letter.")
+    ] = False,
     notebook: Annotated[
         bool, typer.Option("--notebook", help="Also the notebook of the report, with its results.")
     ] = False,
@@ -214,12 +247,14 @@ def report(
     with _progress() as say:
         if every:
             studio = studio_folder()
-            made = write_every_report(studio / "data", studio / "reports", progress=say)
+            made = write_every_report(
+                studio / "data", studio / "reports", names=names, progress=say
+            )
         elif notebook:
             say("Running the notebook of the report")
             made = write_notebook(str(series)).with_name("report.html")
         else:
-            made = write_report(str(series), progress=say)
+            made = write_report(str(series), names=names, progress=say)
     print(f"The report is at {made}")
 
 

@@ -1,5 +1,6 @@
 """A small graded series that many tests start from. Its data are invented."""
 
+import shutil
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -106,3 +107,29 @@ def _invented(
     data["grade"] = np.searchsorted(cuts, eta + random.logistic(size=len(eta)))
     data["spread_mm"] = 0.2 * eta + random.normal(0, 0.2, len(eta))
     return data
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory):
+    """Chromium, driven from outside; what needs it is skipped where it is not installed."""
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    driven_by = shutil.which("chromedriver")
+    if not (chromium and driven_by):
+        pytest.skip("no browser here: install Debian's chromium and chromium-driver to run this")
+    webdriver = pytest.importorskip("selenium.webdriver", reason="selenium drives the browser")
+    options = webdriver.ChromeOptions()
+    options.binary_location = chromium
+    for option in (
+        "headless=new", "no-sandbox", "disable-gpu", "disable-quic", "no-first-run",
+        "disable-background-networking", "disable-component-update", "disable-sync",
+        "disable-dev-shm-usage", "window-size=1280,900",
+        f"user-data-dir={tmp_path_factory.mktemp('profile')}",
+    ):  # fmt: skip
+        options.add_argument(f"--{option}")
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    service = webdriver.ChromeService(driven_by)
+    driver = webdriver.Chrome(options=options, service=service)
+    driver.set_script_timeout(120)
+    driver.set_page_load_timeout(120)
+    yield driver
+    driver.quit()

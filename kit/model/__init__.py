@@ -2,7 +2,7 @@
 
 from kit.model.agreement import Agreement, agreement
 from kit.model.checks import observed_against_foretold, residuals, tile_influence
-from kit.model.effects import effects_table
+from kit.model.effects import effects_table, effects_within
 from kit.model.families import common_practice_check, family_contrasts, family_table
 from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
 from kit.model.grader_influence import grader_influence
@@ -20,7 +20,7 @@ from kit.model.pair_table import MEASURE_OF, measured_pair_table, pair_table, pa
 from kit.model.proportional_odds import proportional_odds_check
 from kit.model.score_correlation import score_correlation
 from kit.model.series_fit import ScaleFit, fit_observations, fit_series
-from kit.model.variation import variation_table
+from kit.model.variation import logits_a_step, variation_table
 from kit.model.verdicts import (
     BROKEN_THROUGH,
     DO,
@@ -36,6 +36,7 @@ from kit.model.verdicts import (
     Look,
     VerdictRule,
     look,
+    shown_chance,
     verdict_sentence,
     verdicts,
 )
@@ -65,6 +66,7 @@ __all__ = [
     "agreement",
     "common_practice_check",
     "effects_table",
+    "effects_within",
     "ending_chances",
     "family_contrasts",
     "family_table",
@@ -73,6 +75,7 @@ __all__ = [
     "fit_series",
     "grader_influence",
     "grades_against_measurements",
+    "logits_a_step",
     "look",
     "measured_pair_table",
     "observed_against_foretold",
@@ -84,6 +87,7 @@ __all__ = [
     "scale_to_share",
     "score_correlation",
     "share_to_scale",
+    "shown_chance",
     "state_by_grades",
     "state_by_measurements",
     "through",

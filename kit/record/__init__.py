@@ -10,11 +10,10 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
         "entries": ["Change", "Entered", "Entry"],
-        "form": ["GradingForm"],
-        "form_state": ["Grading"],
+        "form": ["Grading", "GradingServer", "grading_form"],
         "intake": ["Intake", "apply", "read_file", "take_in"],
         "lost_patches": ["LossBalance", "loss_balance"],
-        "pickers": ["grading_picker", "plan_saver"],
+        "plan_button": ["plan_saver"],
         "workbook_out": ["write_workbook"],
         "worklist": ["blind_order", "grading_order", "planned_firings", "planned_grades"],
     },

@@ -10,7 +10,8 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
         "analysis": ["Analysis", "analyse"],
-        "findings.finding": ["Finding", "all_findings"],
+        "findings.finding": ["Finding"],
+        "findings.pair_findings": ["Pair", "PairFinding", "PairFindings"],
         "gallery.index_page": ["pooled_chart", "what_was_added"],
         "gallery.pooled": ["Pooled", "analyse_together", "read_every_series"],
         "gallery.publish_all": ["write_every_report"],

@@ -75,7 +75,7 @@ def with_every_column(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
 
 def format_table(table: Table, frame: pd.DataFrame) -> bytes:
     """Write a frame as the bytes of its CSV file. The opposite of `parse_table`."""
-    rows = zip(*(map(_text, frame[name]) for name in frame.columns), strict=True)
+    rows = zip(*(map(cell_text, frame[name]) for name in frame.columns), strict=True)
     return write_records(list(frame.columns), rows)
 
 
@@ -205,7 +205,8 @@ def _convert(
     return pd.DataFrame(filled, index=rows), problems
 
 
-def _text(value: object) -> str:
+def cell_text(value: object) -> str:
+    """Write a value the way a table shows it; blank for a missing one."""
     if value is None or value is pd.NA or (isinstance(value, float) and math.isnan(value)):
         return ""
     if isinstance(value, float):

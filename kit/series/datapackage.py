@@ -4,7 +4,7 @@ Sources: Data Package and Table Schema specifications, version 2 (datapackage.or
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import pandas as pd
@@ -27,6 +27,34 @@ def format_datapackage(
         "description": settings.question,
         "resources": [_resource(table, frames[table.name]) for table in tables.values()],
     }
+    return _as_bytes(package)
+
+
+def with_journals(content: bytes, names: Iterable[str]) -> bytes:
+    """Describe the journal files too, in the bytes of a datapackage.json."""
+    package = json.loads(content)
+    package["resources"] = [r for r in package["resources"] if r["name"] not in _journals(names)]
+    package["resources"] += [
+        {
+            "name": name,
+            "path": file,
+            "format": "log",
+            "mediatype": "application/jsonl",
+            "encoding": "utf-8",
+            "description": "What was changed, when, by whom and from which file: one event a "
+            "line, each with the hash of the line before it.",
+        }
+        for name, file in _journals(names).items()
+    ]
+    return _as_bytes(package)
+
+
+def _journals(names: Iterable[str]) -> dict[str, str]:
+    """Name of the resource to name of the file."""
+    return {file.removesuffix(".log"): file for file in sorted(names)}
+
+
+def _as_bytes(package: Mapping[str, Any]) -> bytes:
     return (json.dumps(package, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
 
 

@@ -11,7 +11,7 @@ import json
 import os
 import tempfile
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from filelock import FileLock, Timeout
@@ -47,7 +47,10 @@ def locked(folder: Path) -> Iterator[None]:
 
 
 def replace_files(
-    folder: Path, files: Mapping[str, bytes], seen: Mapping[str, bytes | None]
+    folder: Path,
+    files: Mapping[str, bytes],
+    seen: Mapping[str, bytes | None],
+    added: Callable[[], Mapping[str, bytes]] = dict,
 ) -> None:
     """Write files, all or none, unless one of them has changed since it was seen.
 
@@ -58,6 +61,8 @@ def replace_files(
         Name and new content. A file that already has the content is left alone.
     seen : mapping of str to bytes or None
         Content when last read; None for a file that was not there.
+    added : callable, optional
+        Gives further files to write with them, worked out while nobody else can write.
 
     Raises
     ------
@@ -74,7 +79,8 @@ def replace_files(
                 f"{', '.join(changed)} in {folder} changed since it was read. "
                 "Nothing was written. Read the series again and repeat the change."
             )
-        _replace_all(folder, {n: content for n, content in files.items() if now[n] != content})
+        new = {n: content for n, content in files.items() if now[n] != content}
+        _replace_all(folder, {**added(), **new})
 
 
 def write_whole(path: Path, content: bytes) -> None:
@@ -152,6 +158,8 @@ def writing(folder: Path) -> Iterator[None]:
 
 
 def _replace_all(folder: Path, files: Mapping[str, bytes]) -> None:
+    if not files:
+        return
     if len(files) == 1:
         write_whole(folder / next(iter(files)), next(iter(files.values())))
         return

@@ -9,11 +9,19 @@ import pandas as pd
 
 from kit.errors import DataProblems, Misuse, Problem
 from kit.series import datapackage, settings_file
-from kit.series.cells import empty_frame, format_table, parse_table, with_every_column
+from kit.series.cells import (
+    empty_frame,
+    format_table,
+    nearest,
+    parse_table,
+    with_every_column,
+)
 from kit.series.consistency import settings_problems, table_problems
-from kit.series.disk import read_together, replace_files
+from kit.series.disk import read_together
+from kit.series.journal import Occasion
+from kit.series.journaled import write_journaled
 from kit.series.observations import colours_in_stock
-from kit.series.paths import checked_name, link_problems
+from kit.series.paths import checked_name, link_problems, series_folder
 from kit.series.settings import Settings, as_html_table
 from kit.series.tables import CORRECTIONS, MEASUREMENTS, STRIPES, Table, series_tables
 
@@ -82,8 +90,17 @@ class Series:
         """The data frames by table name."""
         return {name: getattr(self, name) for name in self.tables}
 
-    def write(self, folder: Path | str) -> Path:
-        """Write the series to a folder; what has not changed stays byte for byte.
+    def write(self, folder: Path | str, occasion: Occasion | None = None) -> Path:
+        """Write the series to a folder, and into its journal what changes.
+
+        What has not changed stays byte for byte. A folder of an older format is brought up to
+        date, and its files are kept as they were in a folder beside them.
+
+        Parameters
+        ----------
+        folder : Path
+        occasion : Occasion, optional
+            What happened, who did it and why, for the journal.
 
         Raises
         ------
@@ -96,7 +113,7 @@ class Series:
         checked_name(folder.name)
         if problems := self.problems():
             raise DataProblems(problems)
-        replace_files(folder, self.files(), self.sources)
+        write_journaled(folder, self.sources, self.files(), occasion)
         return folder
 
     def problems(self) -> list[Problem]:
@@ -152,8 +169,13 @@ def new_series(name: str, settings: Settings, colours: pd.DataFrame) -> Series:
     return Series(checked_name(name), settings, colours, **empty)
 
 
-def read_series(folder: Path | str) -> Series:
-    """Read the folder of a series.
+def read_series(series: Path | str) -> Series:
+    """Read a series from its folder.
+
+    Parameters
+    ----------
+    series : Path or str
+        A folder; or, as text, the name of a series below data/ (`series_folder`).
 
     Raises
     ------
@@ -162,10 +184,10 @@ def read_series(folder: Path | str) -> Series:
     DataProblems
         When anything in the files cannot be right; it lists every problem at once.
     """
-    series, problems = examine(folder)
-    if series is None:
+    read, problems = examine(series_folder(series) if isinstance(series, str) else series)
+    if read is None:
         raise DataProblems(problems)
-    return series
+    return read
 
 
 def examine(folder: Path | str) -> tuple[Series | None, list[Problem]]:
@@ -178,7 +200,9 @@ def examine(folder: Path | str) -> tuple[Series | None, list[Problem]]:
     """
     folder = Path(folder)
     if not folder.is_dir():
-        raise Misuse(f"There is no series at {folder}. `kit new NAME` starts one.")
+        others = [path.parent.name for path in folder.parent.glob("*/series.toml")]
+        meant = nearest(folder.name, others)
+        raise Misuse(f"There is no series at {folder}.{meant} `kit new NAME` starts one.")
     sources, problems = _read_files(folder)
     settings, found = settings_file.parse_settings(sources.get(settings_file.FILE, b""))
     if settings_file.FILE in sources:

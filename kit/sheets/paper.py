@@ -2,8 +2,9 @@
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Literal
 
@@ -12,6 +13,9 @@ import typst
 from kit.errors import Misuse
 
 PaperName = Literal["a4", "us-letter"]
+_FONTS = Path(find_spec("matplotlib").origin).parent / "mpl-data" / "fonts" / "ttf"
+"""DejaVu Sans, which the drawings are lettered in; found without loading the library."""
+
 TEMPLATES = Path(__file__).parent / "templates"
 
 _LONG_WORD = re.compile(r"\S{16,}")
@@ -58,7 +62,13 @@ def checked_paper(name: str) -> Paper:
     return PAPERS[name]
 
 
-def typeset(template: str, data: Mapping[str, Any], paper: Paper, landscape: bool = False) -> bytes:
+def typeset(
+    template: str,
+    data: Mapping[str, Any],
+    paper: Paper,
+    landscape: bool = False,
+    pictures: Sequence[str] = (),
+) -> bytes:
     """Fill a template of this room with data.
 
     Text in the data is set as it is typed: the template never evaluates it. Fonts come with the
@@ -74,6 +84,8 @@ def typeset(template: str, data: Mapping[str, Any], paper: Paper, landscape: boo
     paper : Paper
     landscape : bool
         Whether the sheet lies on its side.
+    pictures : sequence of str
+        SVG, which the template finds as sys.inputs.picture-0, picture-1, ...
 
     Returns
     -------
@@ -85,9 +97,10 @@ def typeset(template: str, data: Mapping[str, Any], paper: Paper, landscape: boo
     pdf = typst.compile(
         str(TEMPLATES / f"{template}.typ"),
         root=str(TEMPLATES),
-        sys_inputs={"data": told},
+        sys_inputs={"data": told, **{f"picture-{n}": svg for n, svg in enumerate(pictures)}},
         format="pdf",
-        ignore_system_fonts=not _BEYOND_OWN_FONTS.search(told),
+        font_paths=[_FONTS],
+        ignore_system_fonts=not any(map(_BEYOND_OWN_FONTS.search, (told, *pictures))),
         timestamp=0,
     )
     assert isinstance(pdf, bytes)

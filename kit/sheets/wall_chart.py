@@ -1,98 +1,64 @@
-"""The pair chart for the wall: every base by every overlay, readable in black and white."""
-
-from pathlib import Path
-from typing import Any
+"""The pair chart for the wall: the chart of the report, as large as a sheet of paper takes it."""
 
 import pandas as pd
 
+from kit.drawing import pair_charts
 from kit.errors import Misuse
-from kit.model import BROKEN_THROUGH, FINE_EDGE, NOT_KNOWN, SOFT_EDGE
-from kit.series import DEFERENCE, FAMILIES, cautions_for, write_whole, writing
+from kit.series import DEFERENCE, cautions_for
 from kit.sheets.paper import MARGIN_MM, checked_paper, typeset
 
-_WIDEST_CELL_MM = 12.0
-_HEADING_MM = 34.0
-_NEEDED = (
-    "base", "overlay", "base_family", "overlay_family", "patches", "fine_edge",
-    "broken_through", "verdict",
-)  # fmt: skip
-_MARKS = {FINE_EDGE: "disc", BROKEN_THROUGH: "dots", SOFT_EDGE: "cross", NOT_KNOWN: "none"}
+_HEAD_AND_FOOT_MM = 120.0
+_LARGEST = 1.6
+"""How far a small chart is blown up, so that its lettering still looks like lettering."""
+
+_MM_PER_PIXEL = 25.4 / 96
 
 
-def write_wall_chart(
-    pairs: pd.DataFrame, path: Path | str, title: str, paper: str = "a4", rule: str = ""
-) -> Path:
-    """Write the page that `wall_chart` sets."""
-    path = Path(path)
-    content = wall_chart(pairs, title, paper, rule)
-    with writing(path.parent):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, content)
-    return path
-
-
-def wall_chart(pairs: pd.DataFrame, title: str, paper: str = "a4", rule: str = "") -> bytes:
-    """Set the pair chart as one PDF page for the wall.
+def wall_chart(
+    pairs: pd.DataFrame, colours: pd.DataFrame, title: str, paper: str = "a4", rule: str = ""
+) -> bytes:
+    """Set the pair chart as PDF for the wall: a page, or several when it does not fit on one.
 
     Parameters
     ----------
     pairs : DataFrame
         As `kit.model.pair_table` gives it.
+    colours : DataFrame
+        Columns colour, family; the order of colours within a family is kept.
     title : str
     paper : {'a4', 'us-letter'}
     rule : str
-        What the verdicts hold for, in words: sifter, coat, firings and confidence.
+        What the verdicts hold for, in words: sifter, coat and confidence.
 
     Raises
     ------
     Misuse
-        When a column is missing or there are no pairs.
+        When there are no pairs.
     """
-    missing = [name for name in _NEEDED if name not in pairs]
-    if missing or pairs.empty:
-        raise Misuse(f"The wall chart needs a pair table; it lacks {', '.join(missing) or 'rows'}.")
+    if pairs.empty:
+        raise Misuse("The wall chart needs pairs, and none has been judged yet.")
     on = checked_paper(paper)
-    bases = _grouped(pairs, "base")
-    overlays = _grouped(pairs, "overlay")
-    across = (on.width_mm - 2 * MARGIN_MM - _HEADING_MM) / len(overlays)
-    down = (on.height_mm - 110.0) / len(bases)
-    cells = pairs.set_index(["base", "overlay"])
+    wide, high = on.width_mm - 2 * MARGIN_MM, on.height_mm - 2 * MARGIN_MM - _HEAD_AND_FOOT_MM
+    drawn = pair_charts(pairs, colours)
+    charts = [
+        {
+            "title": chart.title,
+            "alt": chart.alt,
+            "note": chart.note,
+            "width": min(
+                wide,
+                high * chart.width / chart.height,
+                _LARGEST * chart.width * _MM_PER_PIXEL,
+            ),
+        }
+        for chart in drawn
+    ]
     data = {
         "series": title,
         "series-title": title,
         "rule": rule,
         "deference": DEFERENCE,
-        "bases": bases,
-        "overlays": overlays,
-        "cell": min(_WIDEST_CELL_MM, across, down),
-        "heading": _HEADING_MM,
-        "cells": [
-            [_cell(cells, base["name"], overlay["name"]) for overlay in overlays] for base in bases
-        ],
-        "cautions": [vars(c) for c in cautions_for("use")],
+        "charts": charts,
+        "cautions": [vars(caution) for caution in cautions_for("use")],
     }
-    return typeset("wall_chart", data, on)
-
-
-def _grouped(pairs: pd.DataFrame, role: str) -> list[dict[str, Any]]:
-    """Colours of a role, family by family, in the order they come in."""
-    colours = pairs[[role, f"{role}_family"]].drop_duplicates()
-    return [
-        {"name": name, "family": family, "first": i == 0}
-        for family in FAMILIES
-        for i, name in enumerate(colours.loc[colours[f"{role}_family"] == family, role])
-    ]
-
-
-def _cell(cells: pd.DataFrame, base: str, overlay: str) -> dict[str, Any]:
-    if (base, overlay) not in cells.index:
-        return {"mark": "none", "chance": "", "fired": False}
-    row = cells.loc[(base, overlay)]
-    fine, breaks = float(row["fine_edge"]), float(row["broken_through"])
-    chance = {FINE_EDGE: fine, BROKEN_THROUGH: breaks, SOFT_EDGE: 1 - fine - breaks}
-    sure = chance.get(row["verdict"])
-    return {
-        "mark": _MARKS[row["verdict"]],
-        "chance": "" if sure is None else f"{100 * sure:.0f}",
-        "fired": bool(row["patches"] > 0),
-    }
+    return typeset("wall_chart", data, on, pictures=[chart.svg.decode() for chart in drawn])

@@ -12,6 +12,6 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "demo": ["demo_colours", "demo_series", "demo_settings", "demo_truth"],
         "fire": ["fire", "latent_truth"],
         "photo_shoot": ["Photographed", "photograph_series"],
-        "truth": ["ScaleTruth", "Truth", "draw_truth"],
+        "truth": ["Population", "ScaleTruth", "Truth", "draw_truth"],
     },
 )

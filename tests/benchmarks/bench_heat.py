@@ -34,7 +34,9 @@ COLOURS = pd.DataFrame(
     {"colour": [f"C{i:02d}" for i in range(12)], "family": ["leaded"] * 6 + ["unleaded"] * 6}
 ).assign(opacity="", grain="", notes="")
 TRIPS = 6
-SIZES = (6, 9, 12, 18)
+RANDOM, SURVEY = (6, 9, 12, 18), (9, 12, 18)
+STRIPES, ROUNDS, EARLIER = (6, 9, 12), (6, 9), (6,)
+"""Tiles of each arm: the part of the grid that is run."""
 COUNTS = (1, 2, 3)
 FIRST_ROUND = 2 / 3
 SETTINGS = Settings(title="Heat", question="?", graders=("A", "B"), tiles_per_session=9)
@@ -159,16 +161,18 @@ def arms() -> dict[tuple[str, int], Callable[[Truth, int], list[Series]]]:
     """Every arm by name and number of tiles; random tiles differ from studio to studio."""
     found: dict[tuple[str, int], Callable[[Truth, int], list[Series]]] = {}
     before = replace(series_of(random_tiles(9, 99), "earlier"), name="earlier")
-    for tiles in SIZES:
+    for tiles in RANDOM:
         found["random, one base", tiles] = lambda truth, seed, tiles=tiles: [
             fire(series_of(random_tiles(tiles, seed), "plan"), truth, seed)
         ]
+    for tiles in SURVEY:
         found["survey, one base", tiles] = at_once(new_plan(tiles, TileFormat()))
+    for tiles in STRIPES:
         striped = new_plan(tiles, STRIPED)
         found["survey, stripes", tiles] = at_once(striped)
-        if tiles <= 12:
+        if tiles in ROUNDS:
             found["rounds, stripes", tiles] = rounds(tiles, STRIPED)
-        if tiles <= 9:
+        if tiles in EARLIER:
             found["stripes after an earlier series", tiles] = at_once(striped, before)
     return found
 

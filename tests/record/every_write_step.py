@@ -80,6 +80,7 @@ def main(original: Path, file: Path) -> None:
             for p in folder.iterdir()
             if p.is_file()
             and not p.name.startswith(".")
+            and not p.name.startswith("journal-")
             and p.name not in same_but_time
             and p.read_bytes() not in (old.get(p.name), new[p.name])
         ]

@@ -16,6 +16,7 @@ from kit.photo.patch.edge import Edge, torn_away
 from kit.photo.patch.edge_width import transition_width, width_without
 from kit.photo.patch.face import MOTTLE_BANDS_MM, mottle, pull_through
 from kit.photo.patch.patch_image import CORE_INSET_MM, PatchView
+from kit.photo.patch.reflection import Reflection
 from kit.photo.raster import Raster
 from kit.photo.view.window import PER_MM, Window
 
@@ -40,6 +41,7 @@ class Covered:
         The overlay as one piece, holes filled.
     hidden : ndarray of bool (height, width)
         Where the surface cannot be seen.
+    reflection : Reflection
     contrast : float
         CIELAB distance of overlay from base.
     """
@@ -47,6 +49,7 @@ class Covered:
     share: Raster
     whole: NDArray[np.bool_]
     hidden: NDArray[np.bool_]
+    reflection: Reflection
     contrast: float
 
 

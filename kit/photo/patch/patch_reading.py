@@ -10,6 +10,7 @@ from kit.photo.patch.edge import Edge, find_edge, solid
 from kit.photo.patch.patch_image import PatchPlace, PatchView, base_beside, overlay_seen, patch_view
 from kit.photo.patch.patch_numbers import Covered, edge_numbers, face_numbers
 from kit.photo.patch.quality import ALIKE, LEAST_CONTRAST, judge
+from kit.photo.patch.reflection import find_reflection
 from kit.photo.patch.stencil_geometry import StencilLine, stencil_line
 from kit.photo.patch.unmixing import mixture
 from kit.photo.raster import Raster
@@ -104,7 +105,9 @@ def _covered(view: PatchView, base: Raster, overlay: Raster) -> Covered:
     share = cv2.GaussianBlur(mixed.share, (0, 0), _SMOOTH_PX)
     share[view.burnt] = np.where(view.beyond[view.burnt] < 0, 1.0, 0.0)
     whole = solid(share, view.beyond < 0, PER_MM)
-    return Covered(share, whole, view.burnt | strange, contrast)
+    near = view.beyond < view.place.reach.outward
+    mirrored = find_reflection(view.lab, base, overlay, near, strange, PER_MM)
+    return Covered(share, whole, view.burnt | strange | mirrored.glare, mirrored, contrast)
 
 
 def _strange(foreign: Raster, contrast: float) -> NDArray[np.bool_]:

@@ -4,10 +4,10 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from kit.drawing import GRADE_COLOURS, INK, PAPER, ink_on, short_steps
 from kit.model import ScaleFit
-from kit.report.figures.tile_drawing import short_steps
 from kit.report.page.picture import Picture
-from kit.report.page.style import GRADE_COLOURS, INK, PAPER, drawn_with, ink_on, new_figure
+from kit.report.page.style import drawn_with, new_figure
 from kit.series import FAMILIES, Scale, Settings, family_pair
 from kit.wording import listed
 
@@ -103,7 +103,7 @@ def family_places(fit: ScaleFit, settings: Settings) -> pd.DataFrame:
 def _draw_bands(axes: Axes, fit: ScaleFit, scale: Scale, ends: tuple[float, float]) -> None:
     cuts = fit.results.thresholds.to_numpy()
     borders = [ends[0], *cuts, ends[1]]
-    words = short_steps(scale.steps)
+    words = short_steps(scale)
     for n, label in enumerate(fit.results.used_labels):
         colour = GRADE_COLOURS[int(label)]
         axes.axvspan(borders[n], borders[n + 1], color=colour, alpha=0.55, linewidth=0)

@@ -3,9 +3,10 @@
 import numpy as np
 import pandas as pd
 
+from kit.drawing import HAIR, PAPER
 from kit.report.figures.grades_measured import name_axis
 from kit.report.page.picture import Picture
-from kit.report.page.style import FAMILY_COLOURS, HAIR, PAPER, drawn_with, new_figure
+from kit.report.page.style import FAMILY_COLOURS, drawn_with, new_figure
 from kit.series import FAMILY_PAIRS, Scale, family_pair
 from kit.wording import amount, counted, listed, upper_first
 

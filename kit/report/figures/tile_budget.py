@@ -2,8 +2,9 @@
 
 import pandas as pd
 
+from kit.drawing import COPPER, INK, QUIET
 from kit.report.page.picture import Picture
-from kit.report.page.style import COPPER, INK, QUIET, drawn_with, new_figure
+from kit.report.page.style import drawn_with, new_figure
 from kit.wording import counted, listed
 
 _LINES = (

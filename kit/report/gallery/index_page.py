@@ -4,8 +4,9 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from kit.model import NOT_KNOWN
-from kit.report.figures.pair_chart import pair_chart
+from kit.drawing import pair_charts
+from kit.report.findings.headline import which_pairs
+from kit.report.findings.pair_findings import PairFindings
 from kit.report.gallery.index_entry import Entry
 from kit.report.gallery.pooled import Pooled, what_each_added
 from kit.report.gallery.pooling_effect import changes, dangers
@@ -66,15 +67,15 @@ def pooled_chart(pooled: Pooled) -> Section:
         blocks: tuple[Block, ...] = (Paragraph(f"There is no chart yet: {pooled.judged.missing}"),)
     else:
         pairs = pooled.pairs
-        known = int((pairs["verdict"] != NOT_KNOWN).sum())
-        fired = int((pairs["patches"] > 0).sum())
+        found = PairFindings(pairs)
         blocks = (
             Answer(
-                f"{counted(len(pooled.colours), 'colour')} make {len(pairs)} ordered pairs. "
-                f"{fired} were fired and graded in some series; {known} can be judged."
+                f"{counted(len(pooled.colours), 'colour')} make {len(found)} ordered pairs. "
+                f"{len(found.fired)} were fired and graded in some series; {len(found.known)} "
+                f"have a verdict. {which_pairs(found)}"
             ),
             *_before_you_trust_it(pooled),
-            pair_chart(pairs, pooled.colours),
+            *pair_charts(pairs, pooled.colours),
         )
     return Section("pooled", "Every pair, by all series at once", blocks)
 

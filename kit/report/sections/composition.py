@@ -1,14 +1,13 @@
-"""The whole report, and the sheet for the wall."""
+"""The whole report in the order in which it is used, and the sheet for the wall."""
 
 from kit.report.analysis import Analysis
-from kit.report.page.document import Document
-from kit.report.sections.chart_explained import how_to_read
+from kit.report.page.document import Bullets, Document, Fold, Paragraph, Point, Section
 from kit.report.sections.closing import colophon, data, foot
 from kit.report.sections.cover import cautions, question
 from kit.report.sections.doubts import doubts
 from kit.report.sections.grader_agreement import graders
 from kit.report.sections.method import method
-from kit.report.sections.next_round import next_round
+from kit.report.sections.next_round import command, next_round
 from kit.report.sections.pair_lists import pairs_by_verdict
 from kit.report.sections.photographs import measured
 from kit.report.sections.score_pictures import findings
@@ -19,25 +18,15 @@ from kit.report.sections.wall_page import summary
 
 
 def whole_report(analysis: Analysis) -> Document:
-    """Put the report together."""
+    """Put the report together, in the shape that its kind of question asks for."""
     settings = analysis.series.settings
-    photographs = measured(analysis)
     sections = (
         question(analysis),
-        cautions(),
-        fired(analysis),
-        how_to_read(analysis),
-        findings(analysis),
-        pairs_by_verdict(analysis),
-        surprises(analysis),
-        graders(analysis),
-        *((photographs,) if photographs else ()),
-        doubts(analysis),
+        *_of_the_question(analysis),
+        _tiles(analysis),
         next_round(analysis),
-        samples(analysis),
-        method(analysis),
-        data(analysis),
-        colophon(analysis),
+        _behind_it(analysis),
+        _for_the_teacher(analysis),
     )
     return Document(settings.title, settings.question, sections, settings.started, foot(analysis))
 
@@ -52,4 +41,52 @@ def wall_summary(analysis: Analysis) -> Document:
         summary(analysis),
         settings.started,
         f"{lead} {foot(analysis)}",
+    )
+
+
+def _of_the_question(analysis: Analysis) -> tuple[Section, ...]:
+    """What follows the answer: nothing of other pairs where a few were asked about."""
+    if analysis.series.settings.ask == "is this pair safe":
+        return ()
+    return (pairs_by_verdict(analysis), surprises(analysis))
+
+
+def _tiles(analysis: Analysis) -> Section:
+    shown = fired(analysis)
+    each = samples(analysis)
+    return Section(shown.name, shown.title, (*shown.blocks, Fold(each.title, each.blocks, False)))
+
+
+def _behind_it(analysis: Analysis) -> Section:
+    """How sure, how done, who graded, the cautions in full and the data, each folded."""
+    photographs = measured(analysis)
+    parts = [
+        findings(analysis),
+        doubts(analysis),
+        graders(analysis),
+        *((photographs,) if photographs else ()),
+        method(analysis),
+        cautions(),
+    ]
+    folds = [Fold(part.title, part.blocks) for part in parts]
+    carried = data(analysis)
+    return Section(
+        "behind",
+        "How sure, how done, and the data",
+        (*folds, Fold(carried.title, carried.blocks, on_paper=False)),
+    )
+
+
+def _for_the_teacher(analysis: Analysis) -> Section:
+    made = colophon(analysis)
+    onwards = Point(command(analysis), "To plan what to fire next:")
+    sheets = Point(f"kit sheets {analysis.series.name}", "To print the bench paper:")
+    return Section(
+        "teacher",
+        "For the teacher",
+        (
+            Paragraph("What to type, in a terminal opened in the folder of the kit."),
+            Bullets((onwards, sheets)),
+            *made.blocks,
+        ),
     )

@@ -115,8 +115,9 @@ def photograph(
     shown = shown_from(cover, raised, TILE_PIXELS_PER_MM, size)[..., None]
     scene += (shown_from(surface, raised, TILE_PIXELS_PER_MM, size) - scene) * shown
     light = light_on(lighting, extent, flat, size)
-    if lighting.glare_mm:
-        scene += mirror_image(look, lighting, raised, size)[..., None] * shown
+    if lighting.mirrors:
+        peel = np.random.default_rng([seed, 7])
+        scene += mirror_image(look, lighting, raised, size, peel)[..., None] * shown
     if setting.finger_mm is not None:
         _lay_finger(scene, setting.finger_mm, flat)
     scene *= light

@@ -1,12 +1,10 @@
-"""Grading one patch after another: the form's logic, without its buttons."""
+"""Grading one patch after another: what the form does, without its buttons."""
 
 from dataclasses import replace
 from pathlib import Path
 
-import pandas as pd
-
 from kit.errors import Misuse
-from kit.record.comparison import enter, standing
+from kit.record.comparison import enter, rows_of, standing
 from kit.record.entries import Change, Entry, TableName, Value
 from kit.record.worklist import grading_order
 from kit.series import Series, nearest, read_series
@@ -36,13 +34,14 @@ class Grading:
 
     def __init__(self, folder: Path | str, grader: str, firing: int) -> None:
         self.folder = Path(folder)
-        self.series: Series = read_series(self.folder)
-        self.grader = _known_grader(self.series, grader)
+        series = read_series(self.folder)
+        self.grader = _known_grader(series, grader)
         self.firing = firing
-        self.patches = tuple(grading_order(self.series, firing, self.grader))
+        self.patches = tuple(grading_order(series, firing, self.grader))
         if not self.patches:
-            raise Misuse(f"{self.series.name} has no patches to grade after firing {firing}.")
-        self.patch = next((p for p in self.patches if not self.is_done(p)), self.patches[-1])
+            raise Misuse(f"{series.name} has no patches to grade after firing {firing}.")
+        self._take_in(series)
+        self.patch = self._next_open(0) or self.patches[-1]
         self._done: list[Change] = []
 
     @property
@@ -61,17 +60,9 @@ class Grading:
 
     def answers(self, patch: str) -> dict[str, Value]:
         """Return what this grader has said about a patch: a value for each scale, and the note."""
+        row = self._rows.get((patch, self.firing, self.grader), {})
         names = [*(scale.name for scale in self.series.settings.scales), "note"]
-        grades = self.series.grades
-        mine = grades[
-            (grades["patch"] == patch)
-            & (grades["firing"] == self.firing)
-            & (grades["grader"] == self.grader)
-        ]
-        if mine.empty:
-            return dict.fromkeys(names)
-        row = mine.astype(object).iloc[0]
-        return {n: None if pd.isna(row[n]) or row[n] == "" else row[n] for n in names}
+        return {name: row.get(name) for name in names}
 
     def is_done(self, patch: str) -> bool:
         """Whether a patch has a grade on every scale, or is lost."""
@@ -81,11 +72,28 @@ class Grading:
 
     def accident(self, patch: str) -> str:
         """Why a patch is lost; blank if it is not."""
-        return str(self.series.patches.set_index("patch").at[patch, "accident"])
+        return self._accidents[patch]
+
+    def refresh(self) -> None:
+        """Read what is on disk by now."""
+        self._take_in(read_series(self.folder))
+
+    def go_to(self, patch: str) -> None:
+        """Show a patch of this firing.
+
+        Raises
+        ------
+        Misuse
+            When it is not among those to grade.
+        """
+        if patch not in self.patches:
+            raise Misuse(f"Patch {patch} is not among those to grade after firing {self.firing}.")
+        self.patch = patch
 
     def grade(self, scale: str, grade: int) -> None:
-        """Grade the patch on one scale."""
-        if grade not in self.series.settings.scale(scale).grades:
+        """Grade the patch on one scale; when that was the last thing missing, go on."""
+        steps = {scale.name: scale.grades for scale in self.series.settings.scales}
+        if grade not in steps.get(scale, ()):
             raise Misuse(f"{grade} is not a step of {scale}.")
         self._say("grades", (self.patch, self.firing, self.grader), scale, grade)
 
@@ -95,7 +103,7 @@ class Grading:
         self._say("grades", key, "note", " ".join(text.split()) or None)
 
     def lost(self, reason: str) -> None:
-        """Say why the patch is lost; blank takes it back."""
+        """Say why the patch is lost, and go on; blank takes it back."""
         self._say("patches", (self.patch,), "accident", " ".join(reason.split()) or None)
 
     def undo(self) -> None:
@@ -116,15 +124,30 @@ class Grading:
         self.patch = self.patches[max(self.place - 2, 0)]
 
     def _say(self, table: TableName, key: tuple[str | int, ...], column: str, value: Value) -> None:
+        was_done = self.is_done(self.patch)
         entry = Entry(table, key, column, value, _FORM)
-        self.series = read_series(self.folder)
-        was = standing(self.series, entry)
-        if was != value:
+        series = read_series(self.folder)
+        was = standing(series, entry)
+        if was == value:
+            self._take_in(series)
+        else:
             self._write(entry, _FORM)
             self._done.append(Change(entry, was))
+        if self.is_done(self.patch) and not was_done:
+            self.patch = self._next_open(self.place) or self._next_open(0) or self.patch
+
+    def _next_open(self, start: int) -> str | None:
+        """Return the first patch from a place on, from 0, that is not done."""
+        return next((patch for patch in self.patches[start:] if not self.is_done(patch)), None)
 
     def _write(self, entry: Entry, source: str) -> None:
-        self.series = enter(self.folder, [entry], self.grader, source)
+        self._take_in(enter(self.folder, [entry], self.grader, source))
+
+    def _take_in(self, series: Series) -> None:
+        self.series = series
+        self._rows = rows_of(series, "grades")
+        accidents = zip(series.patches["patch"], series.patches["accident"], strict=True)
+        self._accidents = {str(patch): str(accident) for patch, accident in accidents}
 
 
 def _known_grader(series: Series, name: str) -> str:

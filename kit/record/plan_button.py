@@ -1,4 +1,4 @@
-"""Small forms for the notebooks by which something is written into a series."""
+"""The button of a notebook by which a plan is written into its series."""
 
 from dataclasses import replace
 from html import escape
@@ -9,10 +9,8 @@ import ipywidgets
 import pandas as pd
 
 from kit.errors import DataProblems, Misuse
-from kit.record.form import GradingForm
 from kit.series import read_series
 
-_WIDE = ipywidgets.Layout(width="20rem")
 _BUTTON = ipywidgets.Layout(width="20rem", height="3rem")
 
 
@@ -49,29 +47,6 @@ def plan_saver(folder: Path | str, plan: Planned) -> ipywidgets.Widget:
 
     button.on_click(save)
     return ipywidgets.VBox([button, told])
-
-
-def grading_picker(folder: Path | str) -> ipywidgets.Widget:
-    """Pick who grades, and after which firing; then grade patch by patch."""
-    series = read_series(folder)
-    names = series.settings.graders or tuple(sorted(set(series.grades["grader"]))) or ("me",)
-    firings = sorted(set(series.firings["firing"]) - {0}) or [1]
-    grader = ipywidgets.Combobox(
-        options=names, value=names[0], description="Grader", continuous_update=False, layout=_WIDE
-    )
-    firing = ipywidgets.Dropdown(options=firings, description="Firing", layout=_WIDE)
-    place = ipywidgets.VBox()
-
-    def show(_: object = None) -> None:
-        try:
-            place.children = (GradingForm(folder, grader.value, int(firing.value)),)
-        except (Misuse, DataProblems) as problem:
-            place.children = (_paragraph(str(problem)),)
-
-    grader.observe(show, "value")
-    firing.observe(show, "value")
-    show()
-    return ipywidgets.VBox([ipywidgets.HBox([grader, firing]), place])
 
 
 def _paragraph(text: str) -> ipywidgets.HTML:

@@ -1,0 +1,52 @@
+"""Pictures in plain SVG that page, paper and forms share: charts, tiles, patches, endings."""
+
+from kit.drawing.chart_layout import ChartLayout
+from kit.drawing.ending_bar import ending_bar
+from kit.drawing.pair_chart import (
+    chance_charts,
+    layouts_of,
+    pair_charts,
+    sign_element,
+    sign_symbols,
+)
+from kit.drawing.palette import GRADE_COLOURS, contrast, grade_colour, ink_on
+from kit.drawing.patch_state import patch_state, step_pictures
+from kit.drawing.svg import COPPER, HAIR, INK, PAPER, QUIET, Drawing, text_width
+from kit.drawing.tiles import (
+    TileShown,
+    short_steps,
+    tile_through_firings,
+    tiles_as_graded,
+    tiles_as_planned,
+)
+from kit.drawing.timeline import Trip, firing_timeline
+
+__all__ = [
+    "COPPER",
+    "GRADE_COLOURS",
+    "HAIR",
+    "INK",
+    "PAPER",
+    "QUIET",
+    "ChartLayout",
+    "Drawing",
+    "TileShown",
+    "Trip",
+    "chance_charts",
+    "contrast",
+    "ending_bar",
+    "firing_timeline",
+    "grade_colour",
+    "ink_on",
+    "layouts_of",
+    "pair_charts",
+    "patch_state",
+    "short_steps",
+    "sign_element",
+    "sign_symbols",
+    "step_pictures",
+    "text_width",
+    "tile_through_firings",
+    "tiles_as_graded",
+    "tiles_as_planned",
+]

@@ -1,0 +1,240 @@
+"""Tiles drawn to scale: as fired, filled by grade; as planned, with the names of their overlays."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from kit.drawing.palette import GRADE_COLOURS, TILE_GROUND, grade_colour, ink_on
+from kit.drawing.svg import (
+    HAIR,
+    INK,
+    PAPER,
+    QUIET,
+    Drawing,
+    element,
+    fitted_text,
+    group,
+    text_width,
+    words,
+)
+from kit.series import Scale, Settings, positions
+from kit.wording import grade as grade_said
+from kit.wording import mm_and_inches
+
+_LETTERS = 11.0
+_HEADING = 18.0
+_ACROSS = 4
+_SIDE = 74.0
+_SPACE = 10.0
+_LIST_ROOM = 150.0
+_KEY_BOX, _KEY_LINE = 12.0, 18.0
+
+
+@dataclass(frozen=True)
+class TileShown:
+    """One tile and what is written on it.
+
+    Parameters
+    ----------
+    heading : str
+        Above it: '7 Custard'.
+    grades : mapping of int to float
+        Grade by position; a position that is not there is drawn empty.
+    lost : frozenset of int
+        Positions of lost patches; drawn dashed, whatever their last grade.
+    overlays : mapping of int to str
+        Names by position, listed beside a planned tile.
+    """
+
+    heading: str
+    grades: Mapping[int, float] = field(default_factory=dict)
+    lost: frozenset[int] = frozenset()
+    overlays: Mapping[int, str] = field(default_factory=dict)
+
+
+def tiles_as_graded(
+    settings: Settings,
+    tiles: Sequence[TileShown],
+    scale: Scale,
+    name: str,
+    title: str,
+    alt: str,
+    across: int = _ACROSS,
+) -> Drawing:
+    """Draw tiles side by side with each patch in the colour of its grade, and a key.
+
+    Parameters
+    ----------
+    settings : Settings
+        Blank and stencil are drawn to scale.
+    tiles : sequence of TileShown
+    scale : Scale
+        Its steps are the key.
+    name, title, alt : str
+        Of the drawing.
+    across : int
+        Tiles in a row.
+    """
+    places = _TilePlaces(settings, min(across, max(1, len(tiles))))
+    marks = [
+        _tile(settings, tile, *places.corner(count), places.mm) for count, tile in enumerate(tiles)
+    ]
+    width = max(places.width, 300.0)
+    key, height = _grade_key(scale, places.height(len(tiles)), width)
+    note = (
+        "The number is the middle grade of all who graded. Dashed: lost, or not graded. Drawn to "
+        f"scale: each blank is {mm_and_inches(settings.blank.width_mm)} wide."
+    )
+    return Drawing(name, title, alt, width, height, "".join([*marks, *key]), note)
+
+
+def tile_through_firings(
+    settings: Settings,
+    columns: Mapping[str, Mapping[str, TileShown]],
+    name: str,
+    title: str,
+    alt: str,
+) -> Drawing:
+    """Draw one tile after each firing, a row for each scale.
+
+    Parameters
+    ----------
+    settings : Settings
+    columns : mapping of str to mapping of str to TileShown
+        By what stands above the column ('firing 1'), then by what stands before the row ('Spread').
+    name, title, alt : str
+        Of the drawing.
+    """
+    rows = list(dict.fromkeys(row for column in columns.values() for row in column))
+    room = max(text_width(row, _LETTERS) for row in rows) + 8
+    mm = _SIDE / settings.blank.width_mm
+    high = settings.blank.height_mm * mm
+    marks = []
+    for across, (heading, column) in enumerate(columns.items()):
+        x = room + across * (_SIDE + _SPACE)
+        marks.append(words(x + _SIDE / 2, 12, heading, _LETTERS, "middle"))
+        for row, tile in column.items():
+            y = _HEADING + rows.index(row) * (high + _SPACE)
+            marks.append(_tile(settings, tile, x, y, mm))
+    for down, row in enumerate(rows):
+        marks.append(words(0, _HEADING + down * (high + _SPACE) + high / 2 + 4, row, _LETTERS))
+    width = room + len(columns) * (_SIDE + _SPACE)
+    height = _HEADING + len(rows) * (high + _SPACE)
+    return Drawing(name, title, alt, width, height, "".join(marks))
+
+
+def tiles_as_planned(
+    settings: Settings, tiles: Sequence[TileShown], name: str, title: str, alt: str, across: int = 3
+) -> Drawing:
+    """Draw tiles before anything is fired: numbered patches, their overlays listed beside them."""
+    mm = _SIDE / settings.blank.width_mm
+    line = 15.0
+    high = max(
+        settings.blank.height_mm * mm, max((len(t.overlays) for t in tiles), default=0) * line
+    )
+    wide = _SIDE + 8 + _LIST_ROOM + _SPACE
+    marks = []
+    for count, tile in enumerate(tiles):
+        x, y = count % across * wide, count // across * (high + _HEADING + _SPACE)
+        heading = fitted_text(tile.heading, wide - _SPACE, _LETTERS)
+        marks.append(words(x, y + 12, heading, _LETTERS, weight="600"))
+        marks.append(_tile(settings, tile, x, y + _HEADING, mm))
+        for row, (position, overlay) in enumerate(sorted(tile.overlays.items())):
+            said = fitted_text(f"{position} {overlay}", _LIST_ROOM, _LETTERS)
+            marks.append(words(x + _SIDE + 8, y + _HEADING + 11 + row * line, said, _LETTERS))
+    rows = -(-len(tiles) // across)
+    width = wide * min(across, max(1, len(tiles)))
+    return Drawing(name, title, alt, width, rows * (high + _HEADING + _SPACE), "".join(marks))
+
+
+@dataclass(frozen=True)
+class _TilePlaces:
+    """Where the tiles of a sheet lie."""
+
+    settings: Settings
+    across: int
+
+    @property
+    def mm(self) -> float:
+        return _SIDE / self.settings.blank.width_mm
+
+    @property
+    def width(self) -> float:
+        return self.across * (_SIDE + _SPACE)
+
+    @property
+    def _down(self) -> float:
+        return self.settings.blank.height_mm * self.mm + _HEADING + _SPACE
+
+    def corner(self, count: int) -> tuple[float, float]:
+        x, y = count % self.across, count // self.across
+        return x * (_SIDE + _SPACE), y * self._down + _HEADING
+
+    def height(self, count: int) -> float:
+        return -(-count // self.across) * self._down
+
+
+def _tile(settings: Settings, tile: TileShown, x: float, y: float, mm: float) -> str:
+    """Draw a tile with its top left corner at (x, y), `mm` units to a mm."""
+    heading = []
+    if tile.heading and not tile.overlays:
+        heading.append(words(x, y - 5, fitted_text(tile.heading, _SIDE, _LETTERS), _LETTERS))
+    patches = [
+        _patch(settings, tile, place.number, x + place.x_mm * mm, y + place.y_mm * mm, mm)
+        for place in positions(settings.blank, settings.stencil, settings.patches_per_tile)
+    ]
+    return group([*heading, _outline(settings, x, y, mm), *patches])
+
+
+def _outline(settings: Settings, x: float, y: float, mm: float) -> str:
+    blank = settings.blank
+    wide, high = blank.width_mm * mm, blank.height_mm * mm
+    look: dict[str, Any] = {"fill": TILE_GROUND, "stroke": QUIET, "stroke_width": 0.8}
+    if blank.shape == "round":
+        return element("circle", cx=x + wide / 2, cy=y + wide / 2, r=wide / 2, **look)
+    return element("rect", x=x, y=y, width=wide, height=high, rx=2, **look)
+
+
+def _patch(
+    settings: Settings, tile: TileShown, position: int, x: float, y: float, mm: float
+) -> str:
+    value = tile.grades.get(position)
+    fill = PAPER if value is None else grade_colour(value)
+    planned = position in tile.overlays
+    dashed = (value is None and not planned) or position in tile.lost
+    wide, high = settings.stencil.size_mm * mm, settings.stencil.height_mm * mm
+    look: dict[str, Any] = {
+        "fill": fill, "stroke": QUIET if dashed else INK, "stroke_width": 0.8,
+        "stroke_dasharray": "2.5 2" if dashed else None,
+    }  # fmt: skip
+    if settings.stencil.shape == "disc":
+        shape = element("circle", cx=x, cy=y, r=wide / 2, **look)
+    else:
+        shape = element("rect", x=x - wide / 2, y=y - high / 2, width=wide, height=high, **look)
+    said = grade_said(value) if value is not None else str(position) if planned else ""
+    if not said:
+        return shape
+    size = min(13.0, max(9.0, 0.62 * wide))
+    return shape + words(x, y + size * 0.36, said, size, "middle", ink_on(fill), theme=None)
+
+
+def _grade_key(scale: Scale, top: float, width: float) -> tuple[list[str], float]:
+    marks, x, y = [], 0.0, top
+    for step, (said, colour) in enumerate(zip(short_steps(scale), GRADE_COLOURS, strict=True)):
+        takes = _KEY_BOX + 4 + text_width(said, _LETTERS)
+        if x and x + takes > width:
+            x, y = 0.0, y + _KEY_LINE
+        marks.append(
+            element(
+                "rect", x=x + 0.5, y=y, width=_KEY_BOX, height=_KEY_BOX, fill=colour, stroke=HAIR,
+                data_step=step,
+            )
+        )  # fmt: skip
+        marks.append(words(x + _KEY_BOX + 4, y + 10, said, _LETTERS))
+        x += takes + 12
+    return marks, y + _KEY_LINE
+
+
+def short_steps(scale: Scale) -> list[str]:
+    """Steps of a scale as '2 blurred': the number and the words up to the colon."""
+    return [f"{step} {said.split(':')[0]}" for step, said in enumerate(scale.steps)]
