@@ -2,15 +2,30 @@
 
 from collections.abc import Callable, Sequence
 
+import numpy as np
 import pandas as pd
 
 from kit.design.draft import Draft, held_in_words, usual_recipe
 from kit.design.layout import deal_recipe
-from kit.design.surveys import TileFormat, next_patches, survey
+from kit.design.surveys import (
+    Ints,
+    PairKnowledge,
+    Places,
+    TileFormat,
+    after_firing,
+    known_beforehand,
+    next_patches,
+    survey,
+    survey_plan,
+    survey_task,
+)
 from kit.errors import Misuse
 from kit.model import PairSetting
-from kit.series import Series, Settings, patches_per_stripe
-from kit.wording import listed, plain_name
+from kit.series import Series, Settings, patches_in_full, patches_per_stripe
+from kit.wording import counted, listed, plain_name
+
+_UNEQUAL = 3
+"""Families are unequal when one has so many times the colours of the other."""
 
 _WISHED = 3.0
 """Weight of a pair wished for, where all others count one."""
@@ -155,6 +170,54 @@ def draft_next_pairs(
     return _with_recipe(patches.drop(columns="reason"), settings, colours, "next round", why)
 
 
+def draft_more_pairs(
+    settings: Settings,
+    colours: pd.DataFrame,
+    kept: Series,
+    targets: pd.DataFrame,
+    wrong_costs: float = 0.0,
+    progress: Callable[[str], None] | None = None,
+) -> Draft:
+    """Draft the tiles that are left of a survey, beside those of it that were fired.
+
+    Parameters
+    ----------
+    settings : Settings
+        With as many tiles as are left.
+    colours, targets, wrong_costs, progress
+        As for `draft_pairs`.
+    kept : Series
+        With the fired tiles alone.
+    """
+    divided = tile_format(settings)
+    graded = patches_in_full(kept)["patch"].isin(kept.grades["patch"]).any()
+    if graded:
+        return draft_next_pairs(settings, colours, [kept], targets, wrong_costs, progress)
+    counts = range(1, settings.last_firing + 1)
+    graders = max(1, len(settings.graders))
+    setting = PairSetting.of(settings.verdict)
+    known = known_beforehand(colours, setting, counts, len(counts) * graders)
+    known = after_firing(known, *patches_in_places(kept, known))
+    task = survey_task(known, targets, wrong_costs)
+    places = divided.places(settings.tiles)
+    patches = survey_plan(known, task, places, settings.seed, progress).frame(known)
+    why = (
+        f"{counted(len(patches), 'patch', 'patches')} on "
+        f"{counted(patches['tile'].nunique(), 'tile')} were chosen beside the "
+        f"{counted(len(kept.tiles), 'tile')} that are fired."
+    )
+    return _with_recipe(patches, settings, colours, "pair survey", why)
+
+
+def patches_in_places(planned: Series, known: PairKnowledge) -> tuple[Ints, Places]:
+    """The patches of a series as numbers of pairs in places."""
+    patches = patches_in_full(planned).sort_values(["tile", "stripe"], ignore_index=True)
+    patches = patches[patches["base"].isin(known.colours) & patches["overlay"].isin(known.colours)]
+    stripe, tile = (pd.factorize(patches[name])[0] for name in ("stripe", "tile"))
+    _, first = np.unique(stripe, return_index=True)
+    return known.numbers(patches), Places(stripe, tile[first], patches["small"].to_numpy() == 1)
+
+
 def _with_recipe(
     patches: pd.DataFrame, settings: Settings, colours: pd.DataFrame, kind: str, why: str
 ) -> Draft:
@@ -190,6 +253,23 @@ def _limits(
         limits.append(
             f"It fires {fired} different pairs; what to expect of every other pair comes from "
             "its two colours and its families, less surely than if it had been fired."
+        )
+    never = sorted(set(colours["colour"]) - set(patches["base"]))
+    if never:
+        limits.append(
+            f"{listed(never)} {'is' if len(never) == 1 else 'are'} never a base, so what they do "
+            "below another colour comes from their family alone. A stripe for each would show it."
+        )
+    sizes = colours["family"].value_counts()
+    if len(sizes) > 1 and sizes.max() >= _UNEQUAL * sizes.min():
+        limits.append(
+            f"There are {sizes.max()} {sizes.idxmax()} colours and {sizes.min()} "
+            f"{sizes.idxmin()}: what is said of {sizes.idxmin()} colours rests on few of them."
+        )
+    if fired < 2 * len(colours):
+        limits.append(
+            "There are too few patches to know each colour well: two for each colour as overlay "
+            "would take more tiles, or several bases on a tile (stripes in series.toml)."
         )
     if varied:
         names = listed([plain_name(name) for name in varied])

@@ -16,10 +16,10 @@ from kit.design.surveys.pair_knowledge import PairKnowledge
 from kit.design.surveys.pair_numbers import Floats, Ints
 from kit.model import FINE_EDGE, NOT_KNOWN, ending_chances, outlook, verdicts
 
-ROWS = 25_000
+ROWS = 8_000
 """Pairs times firing counts times draws that are judged at once."""
 
-MOST_DRAWS, FEWEST_DRAWS = 128, 8
+MOST_DRAWS, FEWEST_DRAWS = 64, 8
 
 STEP = 0.15
 """Share of what a pair keeps of its variance that is taken off to see what it is worth."""

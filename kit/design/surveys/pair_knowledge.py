@@ -281,7 +281,7 @@ def _recipes(
     """Every ordered pair at the setting, a colour over itself too, in the order of the numbers."""
     bases = colours[["colour", "family"]].set_axis(["base", "base_family"], axis=1)
     overlays = colours[["colour", "family"]].set_axis(["overlay", "overlay_family"], axis=1)
-    pairs = bases.merge(overlays, how="cross").assign(firings=count)
+    pairs = bases.merge(overlays, how="cross").assign(firings=count, refirings=count - 1)
     for factor in fit.factors:
         if factor not in pairs:
             usual = fit.frame[factor].mode().iloc[0]

@@ -6,7 +6,7 @@ that win most at those worths. (Working the worths out anew from the plan it cam
 again, was tried: it wins nothing that can be told from chance.)
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -74,13 +74,27 @@ def remaining_shares(known: PairKnowledge, pair: Ints, places: Places) -> tuple[
     """Share of each judged pair's variance that firing these patches leaves, on each score."""
     shares = []
     every = np.arange(len(pair))
-    for view in _views(known, np.zeros(len(known.pairs)), np.zeros(len(known.pairs))):
+    for view in _views(known):
         k = view.V[np.ix_(pair, pair)] + view.shared(places, every, every)
         k[np.diag_indices_from(k)] += view.noise(pair, places.small)
         half = np.linalg.solve(np.linalg.cholesky(k), view.V[pair][:, known.judged])
         before = np.diag(view.V)[known.judged]
         shares.append(np.clip(1 - np.einsum("ij,ij->j", half, half) / before, 1e-4, 1.0))
     return shares[0], shares[-1]
+
+
+def after_firing(known: PairKnowledge, pair: Ints, places: Places) -> PairKnowledge:
+    """What would be known of pairs once these patches are graded, whatever the grades."""
+    every = np.arange(len(pair))
+    scores = []
+    for score, view in zip(known.scores, _views(known, apart=True), strict=True):
+        k = view.V[np.ix_(pair, pair)] + view.shared(places, every, every)
+        k[np.diag_indices_from(k)] += view.noise(pair, places.small)
+        half = np.linalg.solve(np.linalg.cholesky(k), view.V[pair])
+        covariance = view.V - half.T @ half
+        less = (np.diag(covariance) / np.diag(view.V))[:, None]
+        scores.append(replace(score, covariance=covariance, variance=less * score.variance))
+    return replace(known, scores=(scores[0], scores[1]))
 
 
 def value_of(known: PairKnowledge, task: Task, pair: Ints, places: Places) -> float:
@@ -118,7 +132,7 @@ def best_patches(
     even = valued(base, overlay)
     left = remaining_shares(known, even.pair(c), places)
     worth = worth_of_variance(known, left, task.wrong_costs)
-    views = _views(known, *(w * task.weight for w in worth))
+    views = _views(known, (worth[0] * task.weight, worth[1] * task.weight))
     search = SurveySearch(
         Bench(views, places, task.allowed, task.bases, task.overlays), base, overlay
     )
@@ -126,13 +140,23 @@ def best_patches(
     return max(even, valued(search.base, search.overlay), key=lambda plan: plan.value)
 
 
+def dealt_evenly(
+    known: PairKnowledge, task: Task, places: Places, rng: np.random.Generator
+) -> Ints:
+    """Pairs of patches whose colours are dealt evenly, without a search."""
+    _check_room(task, places)
+    base, overlay = _deal(task, places, rng)
+    return base[places.stripe] * len(known.colours) + overlay
+
+
 def without_surplus(known: PairKnowledge, task: Task, chosen: Chosen, patches: int) -> Chosen:
     """Leave out the patches that would be missed least, until so many are left."""
-    c = len(known.colours)
-    keep = np.arange(len(chosen.overlay))
-    pair = chosen.pair(c)
+    pair = chosen.pair(len(known.colours))
+    keep = np.arange(len(pair))
     while len(keep) > patches:
-        less = [np.delete(keep, i) for i in range(len(keep))]
+        # The last tile alone gives way, so that the others stay full.
+        last = np.flatnonzero(chosen.places.tile[keep] == chosen.places.tile[keep].max())
+        less = [np.delete(keep, i) for i in last]
         left = [value_of(known, task, pair[rows], chosen.places.less(rows)) for rows in less]
         keep = less[int(np.argmax(left))]
     places = chosen.places.less(keep)
@@ -140,9 +164,15 @@ def without_surplus(known: PairKnowledge, task: Task, chosen: Chosen, patches: i
     return Chosen(places, chosen.base, chosen.overlay[keep], value)
 
 
-def _views(known: PairKnowledge, *weights: Floats) -> tuple[View, ...]:
-    """One view a score; a single one where both scores are known alike."""
-    alike = known.scores[0] is known.scores[1]
+def _views(
+    known: PairKnowledge,
+    weights: tuple[Floats, Floats] | None = None,
+    apart: bool = False,
+) -> tuple[View, ...]:
+    """One view a score; a single one where both are known alike, unless they shall stay apart."""
+    alike = known.scores[0] is known.scores[1] and not apart
+    none = np.zeros(len(known.pairs))
+    weights = weights or (none, none)
     chosen = (
         ((known.scores[0], weights[0] + weights[1]),)
         if alike
