@@ -18,8 +18,8 @@ from kit.photo.batch.one_picture import (
 )
 from kit.photo.batch.picture_memory import PictureMemory, fingerprint_of
 from kit.photo.card.card_detection import SEARCH_PX, Slips, find_marks, read_slips
-from kit.photo.review.agreement import agreement_questions
 from kit.photo.review.colour_memory import Question, colour_questions
+from kit.photo.review.contradictions import agreement_questions
 from kit.photo.review.print_witness import corrected_scale
 from kit.photo.tile.tile_plan import PhotoPlan
 from kit.photo.view.image_file import Unmeasurable, file_hash, open_reduced, pictures_in

@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from kit.photo.review.agreement import agreement_questions
+from kit.photo.review.contradictions import agreement_questions
 
 
 def taken(tables: list[pd.DataFrame], at: list[str | None], camera: str = "one") -> pd.DataFrame:
