@@ -31,7 +31,7 @@ def studio(two, tmp_path_factory):
     for series in two:
         series.write(folder / "data" / series.name)
     told = []
-    write_every_report(folder / "data", folder / "reports", told.append, jobs=1)
+    write_every_report(folder / "data", folder / "reports", progress=told.append, jobs=1)
     return folder, told
 
 
@@ -57,7 +57,7 @@ def test_does_nothing_when_nothing_has_changed(studio):
     before = {p: p.stat().st_mtime_ns for p in reports.rglob("*")}
     told = []
     assert (
-        write_every_report(studio[0] / "data", reports, told.append, jobs=1)
+        write_every_report(studio[0] / "data", reports, progress=told.append, jobs=1)
         == reports / "index.html"
     )
     assert told == ["2 series, 0 with new data"]
@@ -74,7 +74,7 @@ def test_goes_on_where_it_stopped_and_names_what_it_cannot_read(studio, tmp_path
     shutil.copytree(data / "series-0", data / "broken")
     (data / "broken" / "tiles.csv").unlink()
     told = []
-    index = write_every_report(data, reports, told.append, jobs=1).read_text("utf-8")
+    index = write_every_report(data, reports, progress=told.append, jobs=1).read_text("utf-8")
     assert told[0] == "3 series, 2 with new data"
     assert {p: p.stat().st_mtime_ns for p in reports.glob("series-0/*")} == before
     assert "Series that are left out" in index
