@@ -76,9 +76,7 @@ def test_tile_titles_count_by_spread_and_pull_through_and_nothing_else(graded):
 def test_pictures_of_all_tiles_title_words_and_colours_count_alike(graded):
     for name, drawing in pictures(fired(graded.analysis)).items():
         scale = next(s for s in graded.analysis.scales if name.endswith(s.name.replace("_", "-")))
-        counts = re.search(
-            r"of (\d+) patch.*, (\d+) ended .* and (\d+) at 3 or 4", drawing.title
-        )
+        counts = re.search(r"of (\d+) patch.*, (\d+) ended .* and (\d+) at 3 or 4", drawing.title)
         total, calm, wild = map(int, counts.groups())
         said = {int(g): int(n) for n, g in re.findall(r"(\d+) at grade (\d)", drawing.alt)}
         assert sum(said.values()) == total
