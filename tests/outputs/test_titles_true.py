@@ -145,8 +145,10 @@ def test_a_hollow_dot_is_what_no_words_claim(graded):
         drawn = picture.figure.axes[0].collections[-1].get_facecolors()
         hollow = [bool(colour[:3].min() > 0.99) for colour in drawn]
         lines = [one for e in score.effects for _, one in e.by_context or (("", e.finding),)]
-        assert hollow == [not line.found for line in lines]
-        claimed = [e for e in score.effects if e.finding.found]
+        assert hollow == [not line.directed for line in lines]
+        assert all(line.low > 0 or line.high < 0 or line.chance < 0.96 for line in lines
+                   if line.directed)  # fmt: skip
+        claimed = [e for e in score.effects if e.finding.directed]
         assert picture.title.startswith("Nothing") == (not claimed)
 
 

@@ -46,7 +46,7 @@ def _lines(effect: Effect) -> list[Line]:
     return [
         Line(
             f"{effect.change}{f', {where}' if where else ''}",
-            one.value, one.low, one.high, found=one.found,
+            one.value, one.low, one.high, found=one.directed,
         )
         for where, one in cases
     ]  # fmt: skip

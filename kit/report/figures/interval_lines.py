@@ -19,7 +19,7 @@ class Line:
         What it is of, written above it.
     value, low, high : float
     found : bool
-        Whether it is sure enough to be stated; drawn hollow if it is not.
+        Whether its direction is sure enough to be stated; drawn hollow if it is not.
     """
 
     words: str
