@@ -85,10 +85,20 @@ def plan(
         list[str] | None,
         typer.Option(metavar="SERIES", help="Go on from this graded series; may be said again."),
     ] = None,
+    trips: Annotated[
+        int | None,
+        typer.Option(metavar="NUMBER", min=1, help="Most trips of a tile through the heat."),
+    ] = None,
+    minutes: Annotated[
+        float | None, typer.Option(metavar="NUMBER", min=1, help="Most minutes at the heat.")
+    ] = None,
+    gradings: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, help="Most grades to give.")
+    ] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Write the plan without asking.")] = False,
 ) -> None:
     """Choose tiles and patches; say what they will tell and what they save."""
-    from kit.design import NEXT_TILES, precision, saving
+    from kit.design import NEXT_TILES, Limits, precision, saving, what_to_expect
     from kit.design import plan as make_plan
     from kit.series import read_series, series_folder
 
@@ -97,6 +107,7 @@ def plan(
     earlier = [read_series(series_folder(name)) for name in after or ()]
     if found.tiles.empty and ask is None and tiles is None and not yes:
         ask, tiles = _asked(found.settings.ask, NEXT_TILES if after else found.settings.tiles)
+    bounded = any(limit is not None for limit in (trips, minutes, gradings))
     with _progress() as say:
         chosen = make_plan(
             found,
@@ -104,13 +115,16 @@ def plan(
             tiles=tiles,
             firings="separate" if keep_each else "every",
             after=earlier,
+            limits=Limits(trips=trips, minutes=minutes, gradings=gradings) if bounded else None,
             progress=say,
         )
         planned = chosen.series
         sure = precision(planned, earlier)
         spared = saving(planned)
+        expected = what_to_expect(planned, earlier, progress=say)
     together = [f"With {', '.join(after)} before it:"] if after else []
-    print("\n".join([chosen.describe(), *together, *sure.sentences(), *spared.sentences()]))
+    told = [*together, *sure.sentences(), *expected, *spared.sentences()]
+    print("\n".join([chosen.describe(), *told]))
     if yes or typer.confirm("Write this plan?"):
         planned.write(folder)
         print(f"Written to {folder}. Next: kit sheets {planned.name}")

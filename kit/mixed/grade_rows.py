@@ -100,6 +100,11 @@ class GradeRows:
         """Number of rows by step."""
         return np.bincount(self.y, minlength=self.steps)
 
+    def part(self, keep: Array) -> "GradeRows":
+        """Some of the rows only."""
+        pattern = self.pattern.part(keep)
+        return GradeRows(self.y[keep], self.x[keep], pattern, self.steps, self.free_sds)
+
     def split(self, psi: Array) -> tuple[Array, Array, Array]:
         """Thresholds, effects and standard deviations from one vector."""
         cuts, p = self.cuts, self.x.shape[1]

@@ -36,6 +36,10 @@ JARS = ("base:series", "overlay:series")
 NOISE = ("tile", "patch", "session")
 """What a pair meets anew each time it is fired: a new patch on a new tile in a new session."""
 
+OF_STRIPED_TILES = {"stripe": ["small"], "small_patch": ["small"]}
+"""What patches on tiles with several bases have beside all others: their stripe's own variation,
+and what a small patch varies by beyond one of full size. A verdict speaks of neither."""
+
 REFIRINGS = "refirings"
 """Column of how often a patch went back into the heat after its first firing."""
 
@@ -161,7 +165,10 @@ def fit_observations(
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         model = OrdinalMixedModel(
-            formula(scale, factors), graded, groups, own_reactions(groups, graded)
+            formula(scale, factors),
+            graded,
+            groups,
+            own_reactions(groups, graded) | slopes_carried(graded),
         )
         results = model.fit(prior=prior)
     for warning in said:
@@ -215,15 +222,21 @@ def _graded(frame: pd.DataFrame, scale: str, steps: Sequence[int]) -> pd.DataFra
             "explain; at least two different grades are needed."
         )
     graded[scale] = pd.Categorical(values, categories=list(steps), ordered=True)
-    return series_apart(graded)
+    apart = series_apart(graded)
+    return apart.assign(small_patch=apart["patch"])
 
 
 def series_apart(seen: pd.DataFrame) -> pd.DataFrame:
     """Name tiles, patches and sessions by their series too, where there are several."""
     if "series" not in seen or len(seen["series"].unique()) < 2:
         return seen
-    own = {c: seen["series"] + " " + seen[c].astype(str) for c in ("tile", "patch", "session")}
-    return seen.assign(**own)
+    apart = [c for c in ("tile", "stripe", "patch", "session") if c in seen]
+    return seen.assign(**{c: seen["series"] + " " + seen[c].astype(str) for c in apart})
+
+
+def slopes_carried(seen: pd.DataFrame) -> dict[str, list[str]]:
+    """Further sources of variation where some tiles carry several bases in stripes."""
+    return OF_STRIPED_TILES if "small" in seen and seen["small"].any() else {}
 
 
 def varied_factors(seen: pd.DataFrame) -> tuple[list[str], list[str]]:
