@@ -13,7 +13,7 @@ import typst
 from kit.errors import Misuse
 
 PaperName = Literal["a4", "us-letter"]
-_FONTS = Path(find_spec("matplotlib").origin).parent / "mpl-data" / "fonts" / "ttf"
+_FONTS = Path(str(getattr(find_spec("matplotlib"), "origin", ""))).parent / "mpl-data/fonts/ttf"
 """DejaVu Sans, which the drawings are lettered in; found without loading the library."""
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -99,7 +99,7 @@ def typeset(
         root=str(TEMPLATES),
         sys_inputs={"data": told, **{f"picture-{n}": svg for n, svg in enumerate(pictures)}},
         format="pdf",
-        font_paths=[_FONTS],
+        font_paths=[str(_FONTS)],
         ignore_system_fonts=not any(map(_BEYOND_OWN_FONTS.search, (told, *pictures))),
         timestamp=0,
     )

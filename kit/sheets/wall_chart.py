@@ -7,7 +7,7 @@ from kit.errors import Misuse
 from kit.series import DEFERENCE, cautions_for
 from kit.sheets.paper import MARGIN_MM, checked_paper, typeset
 
-_HEAD_AND_FOOT_MM = 120.0
+_HEAD_AND_FOOT_MM = 92.0
 _LARGEST = 1.6
 """How far a small chart is blown up, so that its lettering still looks like lettering."""
 
