@@ -325,6 +325,9 @@ def enter(
         str | None, typer.Option(metavar="NAME", help="Who hands it in; asked for if left out.")
     ] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Write without asking.")] = False,
+    sure: Annotated[
+        bool, typer.Option("--sure", help="Write even what may be a mistake, without asking.")
+    ] = False,
 ) -> None:
     """Take in grades: shows what is new, what changes and what is wrong before it writes."""
     from kit.record import apply, take_in
@@ -339,7 +342,7 @@ def enter(
         raise typer.Exit(code=1)
     if intake.adds_nothing:
         return
-    if yes or typer.confirm("Write this?"):
+    if (yes and not intake.doubts) or sure or typer.confirm("Write this?"):
         apply(intake)
         print(f"Written. The file is kept as it came: received/{intake.source}")
     else:

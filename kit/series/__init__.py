@@ -1,9 +1,10 @@
 """A series in memory and on disk: words, tables, checks, import and export."""
 
 from kit.series.blank import Blank, Position, Stencil, positions
+from kit.series.budget import packed_excess, text_excess
 from kit.series.cautions import CAUTIONS, DEFERENCE, BenchStep, Caution, cautions_for
 from kit.series.cells import convert_cell, empty_frame, nearest, plain_rows, typed_frame
-from kit.series.csv_text import guarded, heading_of, read_records
+from kit.series.csv_text import below_headings, guarded, heading_of, read_records
 from kit.series.disk import leftovers, locked, replace_files, write_whole, writing
 from kit.series.journal import (
     CHANGED_BY_HAND,
@@ -103,6 +104,7 @@ __all__ = [
     "Verdict",
     "Wish",
     "apply_changes",
+    "below_headings",
     "cautions_for",
     "changes_between",
     "checked_name",
@@ -129,6 +131,7 @@ __all__ = [
     "nearest",
     "new_series",
     "observations",
+    "packed_excess",
     "patch_name",
     "patches_in_full",
     "plain_rows",
@@ -145,6 +148,7 @@ __all__ = [
     "start_series",
     "studio_folder",
     "take_in_by_hand",
+    "text_excess",
     "tiles_lost",
     "typed_frame",
     "with_recipes",
