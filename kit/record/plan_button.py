@@ -1,6 +1,5 @@
 """The button of a notebook by which a plan is written into its series."""
 
-from html import escape
 from pathlib import Path
 from typing import Protocol
 
@@ -10,6 +9,7 @@ import pandas as pd
 from kit.errors import DataProblems, Misuse
 from kit.record.plan_changes import replanned, unplanned
 from kit.series import read_series
+from kit.wording import escape
 
 _BUTTON = ipywidgets.Layout(width="20rem", height="3rem")
 

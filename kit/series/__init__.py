@@ -3,8 +3,15 @@
 from kit.series.blank import Blank, Position, Stencil, positions
 from kit.series.budget import packed_excess, text_excess
 from kit.series.cautions import CAUTIONS, DEFERENCE, BenchStep, Caution, cautions_for
-from kit.series.cells import convert_cell, empty_frame, nearest, plain_rows, typed_frame
-from kit.series.csv_text import below_headings, guarded, heading_of, read_records
+from kit.series.cells import convert_cell, csv_of, empty_frame, nearest, plain_rows, typed_frame
+from kit.series.csv_text import (
+    below_headings,
+    guarded,
+    heading_of,
+    read_records,
+    unguarded,
+    write_records,
+)
 from kit.series.disk import leftovers, locked, replace_files, write_whole, writing
 from kit.series.journal import (
     CHANGED_BY_HAND,
@@ -122,6 +129,7 @@ __all__ = [
     "colours_in_stock",
     "convert_cell",
     "counts_in_words",
+    "csv_of",
     "empty_frame",
     "examine",
     "family_pair",
@@ -167,8 +175,10 @@ __all__ = [
     "text_excess",
     "tiles_lost",
     "typed_frame",
+    "unguarded",
     "with_recipes",
     "write_journaled",
+    "write_records",
     "write_whole",
     "writing",
 ]

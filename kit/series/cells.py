@@ -73,8 +73,8 @@ def with_every_column(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
     return full[[*known, *(name for name in full if name not in known)]]
 
 
-def format_table(table: Table, frame: pd.DataFrame) -> bytes:
-    """Write a frame as the bytes of its CSV file. The opposite of `parse_table`."""
+def csv_of(frame: pd.DataFrame) -> bytes:
+    """Write a frame as CSV: the one way by which tables leave; no cell runs in a spreadsheet."""
     rows = zip(*(map(cell_text, frame[name]) for name in frame.columns), strict=True)
     return write_records(list(frame.columns), rows)
 
