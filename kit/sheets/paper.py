@@ -11,6 +11,7 @@ from typing import Any, Literal
 import typst
 
 from kit.errors import Misuse
+from kit.wording import readable
 
 PaperName = Literal["a4", "us-letter"]
 _FONTS = Path(str(getattr(find_spec("matplotlib"), "origin", ""))).parent / "mpl-data/fonts/ttf"
@@ -110,7 +111,8 @@ def typeset(
 def _breakable(value: Any) -> Any:
     """Let very long words break, so that no name runs out of its column."""
     if isinstance(value, str):
-        return _LONG_WORD.sub(lambda word: _BREAK.join(re.findall(".{1,10}", word[0])), value)
+        text = readable(value)
+        return _LONG_WORD.sub(lambda word: _BREAK.join(re.findall(".{1,10}", word[0])), text)
     if isinstance(value, Mapping):
         return {key: _breakable(inner) for key, inner in value.items()}
     if isinstance(value, list | tuple):

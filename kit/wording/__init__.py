@@ -25,6 +25,7 @@ from kit.wording.names import (
     plain_effect,
     plain_name,
 )
+from kit.wording.outgoing import escape, readable, readable_in
 from kit.wording.sentences import counted, day, listed, lower_first, upper_first
 from kit.wording.sureness import (
     FOUND,
@@ -52,6 +53,7 @@ __all__ = [
     "claim",
     "counted",
     "day",
+    "escape",
     "fine_grams",
     "gap",
     "gap_between",
@@ -70,6 +72,8 @@ __all__ = [
     "percent",
     "plain_effect",
     "plain_name",
+    "readable",
+    "readable_in",
     "sifter",
     "size_and_inches",
     "untold",

@@ -2,7 +2,6 @@
 
 import datetime as dt
 from collections.abc import Sequence
-from html import escape
 from typing import Any
 from urllib.parse import urlencode
 
@@ -19,7 +18,7 @@ from kit.series import (
     patches_in_full,
     positions,
 )
-from kit.wording import counted
+from kit.wording import counted, escape
 
 
 def patch_shown(grading: Grading) -> dict[str, Any]:
