@@ -279,6 +279,13 @@ MEASUREMENTS = Table(
         *_measure("spread_mm", "Mean distance of the edge beyond the stencil's line.", "mm"),
         *_measure("spread_p95_mm", "Distance that 95 in 100 of the edge stay within.", "mm"),
         *_measure("edge_width_mm", "Width over which the edge fades, from 10 to 90 %.", "mm"),
+        Column(
+            "edge_width_floor_mm",
+            "number",
+            "Narrowest edge that the picture can tell; a width below it means 'or less'.",
+            unit="mm",
+            required=False,
+        ),
         *_measure("pull_through_share", "Share of the core in which the base shows, 0 to 1."),
         *_measure("mottle_fine", "Fine unevenness of lightness inside the core (CIELAB L*)."),
         *_measure("mottle_coarse", "Coarse unevenness of lightness inside the core (CIELAB L*)."),
