@@ -56,6 +56,7 @@ from kit.series.stripes import (
     stencil_on,
     stripe_counts,
     stripe_edges,
+    stripe_shares,
 )
 from kit.series.tables import (
     CORRECTIONS,
@@ -159,6 +160,7 @@ __all__ = [
     "stencil_on",
     "stripe_counts",
     "stripe_edges",
+    "stripe_shares",
     "studio_folder",
     "take_in_by_hand",
     "tiles_lost",
