@@ -64,6 +64,7 @@ from kit.series.stripes import (
     stencil_on,
     stripe_counts,
     stripe_edges,
+    stripe_shares,
 )
 from kit.series.tables import (
     CORRECTIONS,
@@ -170,6 +171,7 @@ __all__ = [
     "stencil_on",
     "stripe_counts",
     "stripe_edges",
+    "stripe_shares",
     "studio_folder",
     "take_in_by_hand",
     "text_excess",

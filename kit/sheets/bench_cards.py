@@ -3,13 +3,15 @@
 from collections.abc import Sequence
 from typing import Any
 
+import pandas as pd
+
 from kit.errors import Misuse
 from kit.photo import tile_marker
-from kit.series import OPENING_UM, Series, cautions_for
+from kit.series import OPENING_UM, Series, bases_by_stripe, cautions_for
 from kit.sheets.materials import coat_grams, patch_grams, weighed
 from kit.sheets.paper import MARGIN_MM, Paper
 from kit.sheets.to_scale import mark_data, shrink_to, tile_map
-from kit.wording import counted, fine_grams, grams, sifter
+from kit.wording import counted, fine_grams, grams, listed, sifter
 
 _MARK_MM = 13.0
 _WIDEST_BESIDE_MM = 72.0
@@ -29,18 +31,23 @@ def bench_card_data(series: Series, paper: Paper, tiles: Sequence[int]) -> dict[
     patches = series.patches.assign(
         landed=patch_grams(series), family=series.patches["overlay"].map(family)
     )
+    bases = bases_by_stripe(series)
     cards = []
     for row in series.tiles.itertuples():
         if row.tile not in set(tiles):
             continue
         landed = float(coats[row.Index])
         own = patches[patches["tile"] == row.tile].sort_values("position")
+        striped = bases[bases["tile"] == row.tile]
+        own_bases = striped["base"]
         cards.append(
             {
                 "tile": int(row.tile),
                 "mark": _mark(int(row.tile)),
-                "base": row.base,
-                "family": family[row.base],
+                "base": listed(own_bases.tolist()),
+                "family": listed(own_bases.map(family).tolist()),
+                "map": tile_map(settings, len(own_bases)),
+                "stripes": _stripes(striped, weighed(landed, settings.sifting_loss)),
                 "coats": counted(int(row.coats), "coat"),
                 "mesh": sifter(int(row.mesh), OPENING_UM[row.mesh]),
                 "landed": grams(landed),
@@ -52,7 +59,6 @@ def bench_card_data(series: Series, paper: Paper, tiles: Sequence[int]) -> dict[
         )
     return {
         "cards": cards,
-        "map": tile_map(settings),
         "beside": beside,
         "shrink": shrink_to(settings, room, _TALLEST_MAP_MM),
         "cautions": [vars(c) for c in cautions_for("sift", "use")],
@@ -63,6 +69,14 @@ def lies_on_its_side(series: Series, paper: Paper) -> bool:
     """Whether the blank is so wide that its map needs the long side of the paper."""
     upright_mm = paper.width_mm - 2 * MARGIN_MM - _FRAME_MM
     return series.settings.blank.width_mm > upright_mm
+
+
+def _stripes(bases: pd.DataFrame, weighed_g: float) -> str:
+    """Say how the bases of a tile lie, and how much of a coat each takes."""
+    if len(bases) == 1:
+        return ""
+    which = listed([f"{row.base} {grams(row.share * weighed_g)}" for row in bases.itertuples()])
+    return f"Of that, in stripes from the left: {which}."
 
 
 def _patch(patch: Any, loss: float) -> dict[str, Any]:

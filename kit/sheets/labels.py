@@ -7,7 +7,8 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from kit.series import Series
+from kit.series import Series, bases_by_stripe
+from kit.wording import listed
 
 
 @dataclass(frozen=True)
@@ -55,15 +56,17 @@ USUAL_SHEET: Mapping[str, str] = {"a4": "a4 3 x 7", "us-letter": "us-letter 3 x 
 def label_data(series: Series, sheet: LabelSheet, tiles: Collection[int]) -> dict[str, Any]:
     """Gather what the labels of some tiles say."""
     family = series.colours.set_index("colour")["family"]
+    bases = bases_by_stripe(series)
     labels = []
     for row in series.tiles[series.tiles["tile"].isin(tiles)].itertuples():
         own = series.patches[series.patches["tile"] == row.tile].sort_values("position")
-        leaded = "leaded" in {family[row.base], *own["overlay"].map(family)}
+        own_bases = bases.loc[bases["tile"] == row.tile, "base"]
+        leaded = "leaded" in {*own_bases.map(family), *own["overlay"].map(family)}
         labels.append(
             {
                 "name": f"T{row.tile}",
                 "series": series.name,
-                "base": row.base,
+                "base": listed(own_bases.tolist()),
                 "patches": [
                     {"place": int(p.position), "overlay": p.overlay} for p in own.itertuples()
                 ],

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from kit.series import Series
+from kit.series import Series, bases_by_stripe, stencil_on, stripe_counts
 
 _COPPER_G_PER_CM3 = 8.96
 """Density of copper at room temperature (CRC Handbook of Chemistry and Physics)."""
@@ -37,7 +37,9 @@ def patch_grams(series: Series) -> pd.Series:
 
     coat weight (mg/cm²) × area of the opening (cm²) / 1000.
     """
-    return series.patches["coat_weight"] * series.settings.stencil.area_cm2 / 1000
+    stripes = series.patches["tile"].map(stripe_counts(series))
+    area = stripes.map(lambda count: stencil_on(series.settings, count).area_cm2)
+    return series.patches["coat_weight"] * area / 1000
 
 
 def coat_grams(series: Series) -> pd.Series:
@@ -62,7 +64,9 @@ def enamel_needed(series: Series) -> pd.DataFrame:
         Columns colour, family, base_g, overlay_g, total_g; by family and colour.
     """
     loss = series.settings.sifting_loss
-    bases = (coat_grams(series) * series.tiles["coats"]).groupby(series.tiles["base"]).sum()
+    of_tile = (coat_grams(series) * series.tiles["coats"]).set_axis(series.tiles["tile"])
+    stripes = bases_by_stripe(series)
+    bases = (stripes["tile"].map(of_tile) * stripes["share"]).groupby(stripes["base"]).sum()
     overlays = patch_grams(series).groupby(series.patches["overlay"]).sum()
     needed = series.colours[["colour", "family"]].assign(
         base_g=series.colours["colour"].map(bases).fillna(0.0) / (1 - loss),
