@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 import typst
 
+from kit.drawing import Drawing, font_options
 from kit.errors import Misuse
 
 PaperName = Literal["a4", "us-letter"]
@@ -16,7 +17,7 @@ TEMPLATES = Path(__file__).parent / "templates"
 
 _LONG_WORD = re.compile(r"\S{16,}")
 _BREAK = "\u200b"
-_BEYOND_OWN_FONTS = re.compile(r"[\u0530-\u1dff\u2c00-\ufaff\U00010000-\U0010ffff]")
+_MM_PER_INCH = 25.4
 
 
 @dataclass(frozen=True)
@@ -62,15 +63,14 @@ def typeset(template: str, data: Mapping[str, Any], paper: Paper, landscape: boo
     """Fill a template of this room with data.
 
     Text in the data is set as it is typed: the template never evaluates it. Fonts come with the
-    typesetter and the file holds no date, so that the same data give the same bytes everywhere.
-    (Only scripts that those fonts lack, such as Chinese, fall back on the machine's own.)
+    kit and the file holds no date, so that the same data give the same bytes everywhere.
 
     Parameters
     ----------
     template : str
         Name without '.typ'.
     data : mapping
-        Plain values, for JSON.
+        Plain values, for JSON, and drawings.
     paper : Paper
     landscape : bool
         Whether the sheet lies on its side.
@@ -81,25 +81,32 @@ def typeset(template: str, data: Mapping[str, Any], paper: Paper, landscape: boo
         A PDF.
     """
     page = {"paper": paper.name, "margin": f"{MARGIN_MM}mm", "flipped": landscape}
-    told = json.dumps(_breakable({**data, "page": page}), ensure_ascii=False)
+    told = json.dumps(_plain({**data, "page": page}), ensure_ascii=False)
     pdf = typst.compile(
         str(TEMPLATES / f"{template}.typ"),
         root=str(TEMPLATES),
         sys_inputs={"data": told},
         format="pdf",
-        ignore_system_fonts=not _BEYOND_OWN_FONTS.search(told),
         timestamp=0,
+        **font_options(told),
     )
     assert isinstance(pdf, bytes)
     return pdf
 
 
-def _breakable(value: Any) -> Any:
-    """Let very long words break, so that no name runs out of its column."""
+def _plain(value: Any) -> Any:
+    """Write drawings as SVG, and let very long words break, so that no name leaves its column."""
+    if isinstance(value, Drawing):
+        return {
+            "svg": value.svg.decode(),
+            "alt": value.alt,
+            "width": value.width_in * _MM_PER_INCH,
+            "height": value.height_in * _MM_PER_INCH,
+        }
     if isinstance(value, str):
         return _LONG_WORD.sub(lambda word: _BREAK.join(re.findall(".{1,10}", word[0])), value)
     if isinstance(value, Mapping):
-        return {key: _breakable(inner) for key, inner in value.items()}
+        return {key: _plain(inner) for key, inner in value.items()}
     if isinstance(value, list | tuple):
-        return [_breakable(inner) for inner in value]
+        return [_plain(inner) for inner in value]
     return value

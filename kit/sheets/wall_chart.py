@@ -1,22 +1,18 @@
-"""The pair chart for the wall: every base by every overlay, readable in black and white."""
+"""The pair chart for the wall: the drawing that the report has, as large as the paper takes it."""
 
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 
+from kit.drawing import pair_charts
 from kit.errors import Misuse
-from kit.model import BROKEN_THROUGH, FINE_EDGE, NOT_KNOWN, SOFT_EDGE
 from kit.series import DEFERENCE, FAMILIES, cautions_for, write_whole, writing
-from kit.sheets.paper import MARGIN_MM, checked_paper, typeset
+from kit.sheets.paper import checked_paper, typeset
 
-_WIDEST_CELL_MM = 12.0
-_HEADING_MM = 34.0
 _NEEDED = (
-    "base", "overlay", "base_family", "overlay_family", "patches", "fine_edge",
-    "broken_through", "verdict",
+    "base", "overlay", "base_family", "overlay_family", "firings", "patches", "verdict",
+    "leans_to",
 )  # fmt: skip
-_MARKS = {FINE_EDGE: "disc", BROKEN_THROUGH: "dots", SOFT_EDGE: "cross", NOT_KNOWN: "none"}
 
 
 def write_wall_chart(
@@ -32,7 +28,7 @@ def write_wall_chart(
 
 
 def wall_chart(pairs: pd.DataFrame, title: str, paper: str = "a4", rule: str = "") -> bytes:
-    """Set the pair chart as one PDF page for the wall.
+    """Set the pair chart as PDF for the wall; more than one page when the colours need it.
 
     Parameters
     ----------
@@ -51,48 +47,25 @@ def wall_chart(pairs: pd.DataFrame, title: str, paper: str = "a4", rule: str = "
     missing = [name for name in _NEEDED if name not in pairs]
     if missing or pairs.empty:
         raise Misuse(f"The wall chart needs a pair table; it lacks {', '.join(missing) or 'rows'}.")
-    on = checked_paper(paper)
-    bases = _grouped(pairs, "base")
-    overlays = _grouped(pairs, "overlay")
-    across = (on.width_mm - 2 * MARGIN_MM - _HEADING_MM) / len(overlays)
-    down = (on.height_mm - 110.0) / len(bases)
-    cells = pairs.set_index(["base", "overlay"])
+    drawings = pair_charts(pairs, _colours(pairs))
     data = {
         "series": title,
         "series-title": title,
         "rule": rule,
         "deference": DEFERENCE,
-        "bases": bases,
-        "overlays": overlays,
-        "cell": min(_WIDEST_CELL_MM, across, down),
-        "heading": _HEADING_MM,
-        "cells": [
-            [_cell(cells, base["name"], overlay["name"]) for overlay in overlays] for base in bases
+        "charts": [
+            {"finding": chart.title, "note": chart.note, "drawing": chart} for chart in drawings
         ],
         "cautions": [vars(c) for c in cautions_for("use")],
     }
-    return typeset("wall_chart", data, on)
+    return typeset("wall_chart", data, checked_paper(paper))
 
 
-def _grouped(pairs: pd.DataFrame, role: str) -> list[dict[str, Any]]:
-    """Colours of a role, family by family, in the order they come in."""
-    colours = pairs[[role, f"{role}_family"]].drop_duplicates()
-    return [
-        {"name": name, "family": family, "first": i == 0}
-        for family in FAMILIES
-        for i, name in enumerate(colours.loc[colours[f"{role}_family"] == family, role])
+def _colours(pairs: pd.DataFrame) -> pd.DataFrame:
+    """Colours with their families, family by family, in the order they come in."""
+    roles = [
+        pairs[[role, f"{role}_family"]].set_axis(["colour", "family"], axis=1)
+        for role in ("base", "overlay")
     ]
-
-
-def _cell(cells: pd.DataFrame, base: str, overlay: str) -> dict[str, Any]:
-    if (base, overlay) not in cells.index:
-        return {"mark": "none", "chance": "", "fired": False}
-    row = cells.loc[(base, overlay)]
-    fine, breaks = float(row["fine_edge"]), float(row["broken_through"])
-    chance = {FINE_EDGE: fine, BROKEN_THROUGH: breaks, SOFT_EDGE: 1 - fine - breaks}
-    sure = chance.get(row["verdict"])
-    return {
-        "mark": _MARKS[row["verdict"]],
-        "chance": "" if sure is None else f"{100 * sure:.0f}",
-        "fired": bool(row["patches"] > 0),
-    }
+    colours = pd.concat(roles).drop_duplicates("colour")
+    return colours.sort_values("family", key=lambda f: f.map(FAMILIES.index), kind="stable")

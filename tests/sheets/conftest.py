@@ -82,6 +82,15 @@ class Pdf:
         box = self.reader.pages[number].mediabox
         return float(box.width) / MM, float(box.height) / MM
 
+    @property
+    def fonts(self) -> set[str]:
+        """Names of the fonts that any page uses."""
+        return {
+            str(font.get_object()["/BaseFont"])
+            for page in self.reader.pages
+            for font in page["/Resources"].get("/Font", {}).values()
+        }
+
     def smallest(self, words: str) -> float:
         """Smallest size, in pt, of any run of text that has the words in it."""
         sizes: list[float] = []

@@ -1,12 +1,16 @@
 """What stands on the sheets, and that it stands there as typed."""
 
+import re
 from dataclasses import replace
+from html import unescape
 from itertools import pairwise
 
 import pandas as pd
 import pytest
 
+from kit.drawing import pair_charts
 from kit.errors import Misuse
+from kit.model import FINE_EDGE
 from kit.record import grading_order
 from kit.series import CAUTIONS, Scale, Stencil, cautions_for
 from kit.sheets import write_photo_card, write_sheets, write_wall_chart
@@ -181,6 +185,25 @@ def test_names_print_as_typed_on_every_sheet(plan, pdf, tmp_path):
             assert squeezed(name) in text, (path.stem, name)
 
 
+@pytest.mark.parametrize(
+    ("package", "font", "name"),
+    [
+        ("justmytype_intl_cjk", "NotoSans", "霧の灰色"),
+        ("justmytype_intl_cjk", "NotoSans", "안개 회색"),
+        ("justmytype_intl_south_asia", "Devanagari", "धुंध नीला"),
+        ("justmytype_intl_sea", "Thai", "หมอกเทา"),
+    ],
+)
+def test_names_in_other_scripts_are_set_in_a_font_that_has_them(
+    plan, pdf, tmp_path, package, font, name
+):
+    pytest.importorskip(package, reason='pip install ".[fonts]" brings the fonts')
+    series = plan(names=(name, "Slate"), tiles=2)
+    for path in write_sheets(series, tmp_path):
+        if path.stem != "grading":
+            assert any(font in used for used in pdf(path.read_bytes()).fonts), path.stem
+
+
 def test_no_drawing_leaves_the_page(plan, pdf, tmp_path):
     series = plan(names=NASTY, places=9, stencil=Stencil(size_mm=9), title="x" * 90)
     for path in write_sheets(series, tmp_path, "us-letter"):
@@ -236,28 +259,41 @@ def test_slips_stop_where_marks_do(plan, pdf, tmp_path):
     assert "Tile 950" in pdf(cards.read_bytes()).text
 
 
-def test_the_wall_chart_shows_every_pair_and_the_rule(pdf, tmp_path):
+def test_the_wall_chart_is_the_reports_own_drawing(pdf, tmp_path):
+    """Every name, every number and the rule; one row of the table a pair and firing count."""
     names = NASTY[:4]
+    families = dict(zip(names, ["leaded"] * 2 + ["unleaded"] * 2, strict=True))
     pairs = pd.DataFrame(
         [
             {
                 "base": base,
                 "overlay": overlay,
-                "base_family": "leaded" if base in names[:2] else "unleaded",
-                "overlay_family": "leaded" if overlay in names[:2] else "unleaded",
+                "base_family": families[base],
+                "overlay_family": families[overlay],
+                "firings": firings,
                 "patches": 1,
-                "fine_edge": 0.91,
-                "broken_through": 0.05,
-                "verdict": "suited",
+                "fine_edge": 0.9985,
+                "soft_edge": 0.0010,
+                "broken_through": 0.0005,
+                "hit_or_miss": 0.0,
+                "verdict": FINE_EDGE,
+                "leans_to": FINE_EDGE,
             }
             for base in names
             for overlay in names
+            for firings in (1, 2)
+            if base != overlay
         ]
     )
-    rule = "At 100 mesh and 3 firings."
-    text = pdf(write_wall_chart(pairs, tmp_path / "wall.pdf", "Pairs", rule=rule).read_bytes()).text
-    assert rule in text and text.count("91") == 16
-    for name in names:
-        assert squeezed(text).count(squeezed(name)) == 2
+    rule = "At 100 mesh and 2 firings."
+    chart = pdf(write_wall_chart(pairs, tmp_path / "wall.pdf", "Pairs", rule=rule).read_bytes())
+    text = " ".join(chart.text.split())
+    colours = pd.DataFrame({"colour": names, "family": families.values()})
+    (drawing,) = pair_charts(pairs, colours)
+    assert rule in text and drawing.title in text and drawing.note in text
+    said = re.findall(r"<text[^>]*>([^<]+)</text>", drawing.marks)
+    assert said.count("2") == 12
+    for words in map(unescape, said):
+        assert squeezed(words) in squeezed(text)
     with pytest.raises(Misuse, match="lacks verdict"):
         write_wall_chart(pairs.drop(columns="verdict"), tmp_path / "wall.pdf", "Pairs")

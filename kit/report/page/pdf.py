@@ -1,7 +1,6 @@
 """A document on paper: PDF by typst, with the fonts it carries and no browser."""
 
 import json
-import re
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -10,9 +9,9 @@ from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any, Literal
 
-import matplotlib as mpl
 import typst
 
+from kit.drawing import font_options
 from kit.report.page.document import (
     Answer,
     Bullets,
@@ -30,8 +29,6 @@ from kit.report.page.picture import Picture
 from kit.wording import day
 
 Layout = Literal["pages", "wall"]
-
-_BEYOND_OWN_FONTS = re.compile(r"[\u0780-\u0e3e\u0e60-\u1dff\u2e80-\ufaff\U00020000-\U0010ffff]")
 
 _KINDS: dict[type, str] = {
     Paragraph: "paragraph",
@@ -52,8 +49,7 @@ def pages(document: Document) -> bytes:
     """Set a report as PDF (tagged for screen readers, PDF/UA-1), as many pages as it takes.
 
     The page is as wide as A4 and as high as Letter, so that it prints unscaled on both. The same
-    document gives the same bytes. (Only scripts that the kit's fonts lack, such as Chinese, fall
-    back on the machine's own.)
+    document gives the same bytes.
     """
     return _compile(document, "pages")
 
@@ -72,10 +68,9 @@ def _compile(document: Document, layout: Layout) -> bytes:
         return typst.compile(
             folder / "report.typ",
             root=folder,
-            font_paths=[Path(mpl.get_data_path()) / "fonts" / "ttf"],
-            ignore_system_fonts=not _BEYOND_OWN_FONTS.search(told),
             pdf_standards="ua-1",
             timestamp=0,
+            **font_options(told),
         )
 
 
