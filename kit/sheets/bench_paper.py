@@ -6,7 +6,9 @@ from typing import Any
 
 from kit.errors import Misuse
 from kit.series import DEFERENCE, Series, write_whole, writing
-from kit.sheets import bench_cards, grading_sheets
+from kit.sheets import bench_cards
+from kit.sheets.grade_card import grade_card_data
+from kit.sheets.grading_sheets import grading_data, grading_layout
 from kit.sheets.labels import LABEL_SHEETS, USUAL_SHEET, label_data
 from kit.sheets.paper import Paper, checked_paper, typeset
 from kit.sheets.photo_card import photo_card_data
@@ -14,6 +16,7 @@ from kit.sheets.shopping import shopping_data
 from kit.sheets.work_order import work_order_data
 
 Progress = Callable[[str], None]
+_FOR_ALL = ("shopping", "grade-card")
 
 
 def write_sheets(
@@ -36,13 +39,13 @@ def write_sheets(
         Told what is being written.
     session : int, optional
         Only the cards, grading sheets and labels of the tiles made in this session, and its order
-        of work. The shopping list is always for the whole series.
+        of work. Shopping list and grade card are always for the whole series.
 
     Returns
     -------
     list of Path
-        shopping.pdf, order-of-work.pdf, bench-cards.pdf, grading.pdf and labels.pdf. Those of one
-        session are named for it, such as bench-cards-session-1.pdf.
+        shopping.pdf, order-of-work.pdf, bench-cards.pdf, grading.pdf, grade-card.pdf and
+        labels.pdf. Those of one session are named for it, such as bench-cards-session-1.pdf.
 
     Raises
     ------
@@ -65,10 +68,11 @@ def write_sheets(
         "grading": lambda: _sheet(
             series,
             "grading_sheets",
-            grading_sheets.grading_data(series, on, tiles),
+            grading_data(series, on, tiles),
             on,
-            grading_sheets.lies_on_its_side(series),
+            grading_layout(series.settings, on).landscape,
         ),
+        "grade-card": lambda: _sheet(series, "grade_card", grade_card_data(series, on), on),
         "labels": lambda: _sheet(series, "labels", label_data(series, stickers, tiles), on),
     }
     return [
@@ -120,7 +124,7 @@ def _write(folder: Path, name: str, make: Callable[[], bytes], progress: Progres
 
 def _named(name: str, session: int | None) -> str:
     """Keep the sheets of one session from taking the place of the whole series'."""
-    return name if session is None or name == "shopping" else f"{name}-session-{session}"
+    return name if session is None or name in _FOR_ALL else f"{name}-session-{session}"
 
 
 def _tiles(series: Series, session: int | None) -> list[int]:

@@ -17,7 +17,6 @@ TEMPLATES = Path(__file__).parent / "templates"
 
 _LONG_WORD = re.compile(r"\S{16,}")
 _BREAK = "\u200b"
-_MM_PER_INCH = 25.4
 
 
 @dataclass(frozen=True)
@@ -44,6 +43,7 @@ PAPERS: Mapping[str, Paper] = {
 """ISO 216 A4, and ANSI A (8.5 × 11 in)."""
 
 MARGIN_MM = 14.0
+MM_PER_INCH = 25.4
 
 
 def checked_paper(name: str) -> Paper:
@@ -80,7 +80,14 @@ def typeset(template: str, data: Mapping[str, Any], paper: Paper, landscape: boo
     bytes
         A PDF.
     """
-    page = {"paper": paper.name, "margin": f"{MARGIN_MM}mm", "flipped": landscape}
+    width, height = paper.width_mm, paper.height_mm
+    page = {
+        "paper": paper.name,
+        "flipped": landscape,
+        "width": height if landscape else width,
+        "height": width if landscape else height,
+        "margin": MARGIN_MM,
+    }
     told = json.dumps(_plain({**data, "page": page}), ensure_ascii=False)
     pdf = typst.compile(
         str(TEMPLATES / f"{template}.typ"),
@@ -100,8 +107,8 @@ def _plain(value: Any) -> Any:
         return {
             "svg": value.svg.decode(),
             "alt": value.alt,
-            "width": value.width_in * _MM_PER_INCH,
-            "height": value.height_in * _MM_PER_INCH,
+            "width": value.width_in * MM_PER_INCH,
+            "height": value.height_in * MM_PER_INCH,
         }
     if isinstance(value, str):
         return _LONG_WORD.sub(lambda word: _BREAK.join(re.findall(".{1,10}", word[0])), value)

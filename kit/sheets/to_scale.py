@@ -6,8 +6,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from kit.drawing import step_pictures
 from kit.photo import Label, Mark, Rectangle
-from kit.series import Settings, positions
+from kit.series import Scale, Settings, positions
 
 
 def tile_map(settings: Settings) -> dict[str, Any]:
@@ -27,6 +28,12 @@ def tile_map(settings: Settings) -> dict[str, Any]:
             for place in positions(blank, stencil, settings.patches_per_tile)
         ],
     }
+
+
+def scale_key(scale: Scale, settings: Settings) -> dict[str, Any]:
+    """Describe a scale with the pictures of its steps; a scale of one's own has none."""
+    pictures = step_pictures(scale, settings.stencil)
+    return {**vars(scale), "steps": list(scale.steps), "pictures": list(pictures)}
 
 
 def shrink_to(settings: Settings, width_mm: float, height_mm: float) -> float:
