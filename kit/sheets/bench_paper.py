@@ -9,7 +9,8 @@ from kit.series import DEFERENCE, Series, write_whole, writing
 from kit.sheets import bench_cards
 from kit.sheets.grade_card import grade_card_data
 from kit.sheets.grading_sheets import grading_data, grading_layout
-from kit.sheets.labels import LABEL_SHEETS, USUAL_SHEET, label_data
+from kit.sheets.labels import Stickers, label_data, labels_on
+from kit.sheets.materials import Weighing
 from kit.sheets.paper import Paper, checked_paper, typeset
 from kit.sheets.photo_card import photo_card_data
 from kit.sheets.shopping import shopping_data
@@ -25,6 +26,8 @@ def write_sheets(
     paper: str = "a4",
     progress: Progress | None = None,
     session: int | None = None,
+    weighing: Weighing = "once",
+    stickers: Stickers | None = None,
 ) -> list[Path]:
     """Write the bench paper of a series.
 
@@ -41,6 +44,12 @@ def write_sheets(
         Only the cards, grading sheets and labels of the tiles made in this session, and its order
         of work. Shopping list and grade card are always for the whole series.
 
+    weighing : {'once', 'each'}
+        Whether patches are dosed by a measure that is weighed once for each colour, or each patch
+        has its exact weight.
+    stickers : Stickers, optional
+        Sheets that the labels are printed on; the usual ones for the paper when left out.
+
     Returns
     -------
     list of Path
@@ -54,14 +63,18 @@ def write_sheets(
     """
     on = checked_paper(paper)
     tiles = _tiles(series, session)
-    stickers = LABEL_SHEETS[USUAL_SHEET[paper]]
+    stuck = stickers or labels_on(paper)
+    if stuck.sheet.paper != paper:
+        raise Misuse(f"The label sheet '{stuck.name}' is not {on.title}.")
     makers: Mapping[str, Callable[[], bytes]] = {
-        "shopping": lambda: _sheet(series, "shopping", shopping_data(series, on), on),
-        "order-of-work": lambda: _sheet(series, "work_order", work_order_data(series, session), on),
+        "shopping": lambda: _sheet(series, "shopping", shopping_data(series, on, weighing), on),
+        "order-of-work": lambda: _sheet(
+            series, "work_order", work_order_data(series, session, weighing), on
+        ),
         "bench-cards": lambda: _sheet(
             series,
             "bench_cards",
-            bench_cards.bench_card_data(series, on, tiles),
+            bench_cards.bench_card_data(series, on, tiles, weighing),
             on,
             bench_cards.lies_on_its_side(series, on),
         ),
@@ -73,7 +86,7 @@ def write_sheets(
             grading_layout(series.settings, on).landscape,
         ),
         "grade-card": lambda: _sheet(series, "grade_card", grade_card_data(series, on), on),
-        "labels": lambda: _sheet(series, "labels", label_data(series, stickers, tiles), on),
+        "labels": lambda: _sheet(series, "labels", label_data(series, stuck, tiles), on),
     }
     return [
         _write(Path(folder), _named(name, session), make, progress) for name, make in makers.items()

@@ -103,6 +103,10 @@ class Pdf:
             page.extract_text(visitor_text=look)
         return min(sizes)
 
+    def every_shape(self) -> list[Shape]:
+        """Every path of every page."""
+        return [shape for n in range(len(self.reader.pages)) for shape in self.shapes(n)]
+
     def shapes(self, number: int = 0) -> list[Shape]:
         """Every path on a page."""
         found: list[Shape] = []
