@@ -3,7 +3,13 @@
 from kit.drawing.chart_layout import ChartLayout
 from kit.drawing.ending_bar import ending_bar
 from kit.drawing.fonts import font_options
-from kit.drawing.pair_chart import chance_charts, layouts_of, pair_charts
+from kit.drawing.pair_chart import (
+    chance_charts,
+    layouts_of,
+    pair_charts,
+    sign_element,
+    sign_symbols,
+)
 from kit.drawing.palette import GRADE_COLOURS, contrast, grade_colour, ink_on
 from kit.drawing.patch_state import patch_state, step_pictures
 from kit.drawing.svg import COPPER, HAIR, INK, PAPER, QUIET, Drawing, text_width
@@ -38,6 +44,8 @@ __all__ = [
     "pair_charts",
     "patch_state",
     "short_steps",
+    "sign_element",
+    "sign_symbols",
     "step_pictures",
     "text_width",
     "tile_through_firings",

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 from kit.drawing.pair_chart import sign
 from kit.drawing.palette import ink_on
-from kit.drawing.signs import ENDINGS, LOOKS
 from kit.drawing.svg import PAPER, Drawing, element, text_width, words
+from kit.model import ENDINGS, LOOKS
 from kit.wording import listed, percent, upper_first, whole_percent
 
 _WIDTH, _HIGH, _DIGITS, _SIGN = 320.0, 26.0, 13.0, 10.0

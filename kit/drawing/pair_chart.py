@@ -6,14 +6,13 @@ one firing count has the sign of each verdict over its chance.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
 
 from kit.drawing.chart_layout import NAMES, ChartLayout, chart_layouts
 from kit.drawing.palette import ink_on, mixed
-from kit.drawing.signs import ENDINGS, FINE_EDGE, LEANINGS, LOOKS, NOT_KNOWN, Look, look
 from kit.drawing.svg import (
     HAIR,
     INK,
@@ -25,6 +24,7 @@ from kit.drawing.svg import (
     text_width,
     words,
 )
+from kit.model import LEANINGS, LOOKS, NOT_KNOWN, Look, look, shown_chance, through
 from kit.series import FAMILIES
 from kit.wording import counted, listed, whole_percent
 
@@ -34,7 +34,9 @@ _FAINTEST = 0.55
 _KEY_LINE, _KEY_SIGN, _KEY_GAP, _KEY_WIDTH = 19.0, 13.0, 14.0, 320.0
 
 
-def pair_charts(pairs: pd.DataFrame, colours: pd.DataFrame) -> tuple[Drawing, ...]:
+def pair_charts(
+    pairs: pd.DataFrame, colours: pd.DataFrame, name: str = "pair-chart"
+) -> tuple[Drawing, ...]:
     """Draw through how many firings each pair keeps a fine edge, or what comes instead.
 
     Parameters
@@ -43,14 +45,18 @@ def pair_charts(pairs: pd.DataFrame, colours: pd.DataFrame) -> tuple[Drawing, ..
         As `kit.model.pair_table` gives it: a row for each pair and firing count.
     colours : DataFrame
         Columns colour, family; the order of colours within a family is kept.
+    name : str
+        Of the drawing; of its further parts with a number.
 
     Returns
     -------
     tuple of Drawing
         One; several when the colours do not fit on one at a size that can be read.
     """
+    told = through(pairs)
+    kept = dict(zip(zip(told["base"], told["overlay"], strict=True), told["through"], strict=True))
     return tuple(
-        _through_chart(here, layout, _numbered("pair-chart", part))
+        _through_chart(here, layout, _numbered(name, part), kept)
         for part, (here, layout) in enumerate(_divided(pairs, colours), start=1)
     )
 
@@ -58,6 +64,7 @@ def pair_charts(pairs: pd.DataFrame, colours: pd.DataFrame) -> tuple[Drawing, ..
 def chance_charts(pairs: pd.DataFrame, colours: pd.DataFrame, firings: int) -> tuple[Drawing, ...]:
     """Draw the verdicts at one firing count, each sign over its chance in a hundred."""
     at_count = pairs[pairs["firings"] == firings]
+    at_count = at_count.assign(chance=shown_chance(at_count))
     return tuple(
         _chance_chart(here, layout, _numbered(f"chances-{firings}", part), firings)
         for part, (here, layout) in enumerate(_divided(at_count, colours), start=1)
@@ -69,16 +76,6 @@ def layouts_of(pairs: pd.DataFrame, colours: pd.DataFrame) -> list[ChartLayout]:
     named = set(pairs["base"]) | set(pairs["overlay"])
     used = colours[colours["colour"].isin(named)]
     return chart_layouts({f: list(used.loc[used["family"] == f, "colour"]) for f in FAMILIES})
-
-
-def through(rows: Iterable[Any]) -> int:
-    """Count the firings through which a pair keeps a fine edge, from its rows by firing count."""
-    reached = 0
-    for row in rows:
-        if row.verdict != FINE_EDGE:
-            break
-        reached = int(row.firings)
-    return reached
 
 
 def _divided(
@@ -148,23 +145,47 @@ def sign(shown: Look, x: float, y: float, size: float) -> str:
     )  # fmt: skip
 
 
-def _through_chart(pairs: pd.DataFrame, layout: ChartLayout, name: str) -> Drawing:
+def sign_symbols() -> str:
+    """Define the sign of every verdict and leaning once for a page, in its own colour."""
+    symbols = "".join(
+        element(
+            "symbol",
+            element("path", d=shown.path, fill=shown.colour, fill_rule="evenodd"),
+            id=f"sign-{shown.sign.replace(' ', '-')}",
+            viewBox="0 0 1 1",
+        )
+        for shown in (*LOOKS.values(), *LEANINGS.values())
+    )
+    return f'<svg hidden="hidden" width="0" height="0">{symbols}</svg>'
+
+
+def sign_element(shown: Look) -> str:
+    """Give a verdict's sign as an element of a line of text; `sign_symbols` defines it."""
+    return f'<svg class="sign"><use href="#sign-{shown.sign.replace(" ", "-")}"/></svg>'
+
+
+def _through_chart(
+    pairs: pd.DataFrame, layout: ChartLayout, name: str, kept: Mapping[tuple[str, str], int]
+) -> Drawing:
     cells, most = _Cells(name, layout.cell), int(pairs["firings"].max())
     for (base, overlay), rows in _by_pair(pairs):
-        _through_cell(cells, layout.across[overlay], layout.down[base], rows, most)
+        place = layout.across[overlay], layout.down[base]
+        _through_cell(cells, *place, rows, kept[base, overlay] / most, kept[base, overlay])
     return _finished(
-        layout, cells, 0.43, Drawing(name, chart_finding(pairs), _told(pairs), 0, 0, ""),
+        layout, cells, 0.43, Drawing(name, chart_finding(pairs, kept), _told(pairs), 0, 0, ""),
         _through_note(pairs),
     )  # fmt: skip
 
 
-def _through_cell(cells: _Cells, x: float, y: float, rows: Sequence[Any], most: int) -> None:
+def _through_cell(
+    cells: _Cells, x: float, y: float, rows: Sequence[Any], share: float, reached: int
+) -> None:
     side, strip = layout_side(cells.cell), cells.cell * 0.22
-    first, reached = rows[0], through(rows)
+    first = rows[0]
     strip = strip if len(rows) > 1 else 0
     colour = LOOKS[first.verdict].colour
     if reached:
-        colour = mixed(colour, PAPER, _FAINTEST + (1 - _FAINTEST) * reached / most)
+        colour = mixed(colour, PAPER, _FAINTEST + (1 - _FAINTEST) * share)
     _ground(cells, x, y, first, colour)
     middle = x + cells.cell / 2, y + (cells.cell - strip) / 2
     if reached:
@@ -191,7 +212,7 @@ def _chance_chart(pairs: pd.DataFrame, layout: ChartLayout, name: str, firings: 
         middle = x + layout.cell / 2
         cells.sign(middle, y + layout.cell * 0.27, row)
         ink = ink_on(colour) if row.verdict != NOT_KNOWN else INK
-        cells.digits(middle, y + layout.cell - 2.6, whole_percent(chance_of(row)), size, ink)
+        cells.digits(middle, y + layout.cell - 2.6, whole_percent(row.chance), size, ink)
         _frame(cells, x, y, row.patches > 0)
     after = counted(firings, "firing")
     blank = Drawing(name, verdict_finding(pairs, after), _told(pairs), 0, 0, "")
@@ -200,13 +221,6 @@ def _chance_chart(pairs: pd.DataFrame, layout: ChartLayout, name: str, firings: 
         "above it; a sign in outline: not known yet, and it leans that way."
     )
     return _finished(layout, cells, 0.30, blank, note)
-
-
-def chance_of(row: Any) -> float:
-    """Chance of what a cell shows: of its verdict, or of the ending that it leans to."""
-    chances = dict(zip(ENDINGS, (row.fine_edge, row.soft_edge, row.broken_through), strict=True))
-    shown = row.verdict if row.verdict in chances else row.leans_to
-    return float(row.hit_or_miss) if row.verdict not in (*chances, NOT_KNOWN) else chances[shown]
 
 
 def _by_pair(pairs: pd.DataFrame) -> Iterator[tuple[tuple[str, str], list[Any]]]:
@@ -286,10 +300,10 @@ def _key_square(shown: Look, x: float, y: float) -> Iterator[str]:
     yield sign(shown, x + 2.5, y + 2.5, _KEY_SIGN - 5)
 
 
-def chart_finding(pairs: pd.DataFrame) -> str:
+def chart_finding(pairs: pd.DataFrame, kept: Mapping[tuple[str, str], int]) -> str:
     """Say what a chart shows: how many pairs keep a fine edge, and through how many firings."""
-    ordered = pairs.sort_values("firings", kind="stable")
-    reached = pd.Series([through(rows) for _, rows in _by_pair(ordered)])
+    shown = pairs[["base", "overlay"]].drop_duplicates()
+    reached = pd.Series([kept[pair] for pair in shown.itertuples(index=False, name=None)])
     total = counted(len(reached), "pair")
     held = reached[reached > 0]
     if held.empty:

@@ -124,10 +124,10 @@ class RowDesign:
     met: tuple[tuple[int, Index, Array], ...]
     place: Index
 
-    def part(self, rows: slice) -> "RowDesign":
+    def part(self, rows: slice | Index) -> "RowDesign":
         """Only the given rows."""
         met = tuple((j, codes[rows], entries[rows]) for j, codes, entries in self.met)
-        return RowDesign(self.x[rows], met, self.place[rows])
+        return RowDesign(self.x[rows], met, pd.factorize(self.place[rows])[0])
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,8 @@
 """What every fitted model offers, whatever its response."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, Literal, Protocol, Self
 
 import numpy as np
 import pandas as pd
@@ -10,10 +10,25 @@ from scipy.stats import norm
 
 from kit.errors import Misuse
 from kit.mixed.display import Summary, one_line
+from kit.mixed.integration import Movable, integrated_mixture
 from kit.mixed.mixture import Mixture
 from kit.mixed.posterior import Posterior
 from kit.mixed.prior import Prior
+from kit.mixed.profile_likelihood import Profile
 from kit.mixed.sparsity import Array
+from kit.mixed.threads import one_thread
+
+Method = Literal["wald", "profile"]
+
+
+class Fit(Movable, Protocol):
+    """What results ask of the fit that they come from."""
+
+    def profile(self, place: int) -> Profile:
+        """The deviance of a parameter or, after them, of a standard deviation."""
+
+    def sd_shares(self) -> Array:
+        """Standard error of each standard deviation, as a share of it."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -43,6 +58,8 @@ class MixedResults:
     mixture : Mixture
         What predictions are averaged over: the fit itself, or several values of the standard
         deviations around it.
+    fit : OrdinalFit or LinearFit
+        The likelihood and where its search ended.
     """
 
     model: Any
@@ -57,6 +74,7 @@ class MixedResults:
     converged: bool
     prior: Prior | None
     mixture: Mixture
+    fit: Fit
 
     @property
     def formula(self) -> str:
@@ -97,16 +115,63 @@ class MixedResults:
         """Covariance of `params`."""
         return self.covariance.copy()
 
-    def conf_int(self, confidence: float = 0.95) -> pd.DataFrame:
-        """Intervals that hold each parameter with the stated confidence (normal approximation).
+    def conf_int(self, confidence: float = 0.95, method: Method = "wald") -> pd.DataFrame:
+        """Intervals that hold each parameter with the stated confidence.
+
+        Parameters
+        ----------
+        confidence : float
+        method : 'wald' or 'profile'
+            The normal approximation, or the values that the likelihood does not contradict, which
+            takes a few fits for each end. Profiles are those of the likelihood, not of the residual
+            one.
+
+        Returns
+        -------
+        DataFrame
+            Columns `low` and `high`, by name.
+
+        Raises
+        ------
+        Misuse
+            For profiles of a fit with a prior.
+        """
+        if method == "profile":
+            return self._profiles(self.params.index, 0, checked(confidence))
+        reach = norm.ppf(0.5 + checked(confidence) / 2) * self.bse
+        return pd.DataFrame({"low": self.params - reach, "high": self.params + reach})
+
+    def random_sd_conf_int(self, confidence: float = 0.95, method: Method = "wald") -> pd.DataFrame:
+        """Intervals of the standard deviations in `random_sd`.
+
+        Parameters
+        ----------
+        confidence, method
+            As for `conf_int`; the normal approximation is that of their logs.
 
         Returns
         -------
         DataFrame
             Columns `low` and `high`, by name.
         """
-        reach = norm.ppf(0.5 + checked(confidence) / 2) * self.bse
-        return pd.DataFrame({"low": self.params - reach, "high": self.params + reach})
+        names = pd.Index(list(self.random_sd))
+        if method == "profile":
+            return self._profiles(names, len(self.params), checked(confidence))
+        reach = norm.ppf(0.5 + checked(confidence) / 2)
+        sd = pd.Series(self.random_sd, dtype=float)
+        # Past two standard errors of a log the approximation means nothing.
+        factor = np.exp(np.minimum(reach * self.fit.sd_shares(), 2.0 * reach))
+        return pd.DataFrame({"low": sd / factor, "high": sd * factor})
+
+    def _profiles(self, names: pd.Index, first: int, confidence: float) -> pd.DataFrame:
+        if self.prior is not None:
+            raise Misuse(
+                "A profile is that of the likelihood alone, and this fit has a prior. Fit without "
+                "one, or use method='wald'."
+            )
+        with one_thread():
+            ends = [self.fit.profile(first + j).interval(confidence) for j in range(len(names))]
+        return pd.DataFrame(ends, index=names, columns=["low", "high"])
 
     def latent(self, frame: pd.DataFrame, noise: Sequence[str] = ()) -> tuple[Array, Array]:
         """Mean and covariance of the linear predictor eta for new rows, given the data.
@@ -148,6 +213,28 @@ class MixedResults:
         mean, variance : (n,) arrays
         """
         return self.mixture.marginal_moments(frame, noise)
+
+    def integrated(self) -> Self:
+        """The same fit, its predictions averaged over the standard deviations' uncertainty.
+
+        A fit by itself takes the standard deviations at their best values and carries their
+        uncertainty to first order. Here all that is foretold is worked out anew at several values
+        around the best (`integration_points`), each weighted by how likely the data make it. That
+        pays where groups are few and small.
+
+        Raises
+        ------
+        Misuse
+            If there are no groups, or no prior: without one the data alone may leave a standard
+            deviation at zero or without bound.
+        """
+        if not self.posterior.terms or self.prior is None:
+            raise Misuse(
+                "Averaging over standard deviations needs groups and a prior. Fit with "
+                "prior='weak'."
+            )
+        with one_thread():
+            return replace(self, mixture=integrated_mixture(self.posterior, self.fit))
 
     def summary(self, confidence: float = 0.95) -> Summary:
         """Tables of the estimates and sources of variation, to print or to read on."""

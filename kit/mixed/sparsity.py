@@ -12,6 +12,7 @@ The inverse is computed only where Z'WZ and its factor have entries, after Takah
 """
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import Any
 
@@ -141,6 +142,12 @@ class CrossedPattern:
         products = float(np.sum(degree * (degree - 1.0)) / 2)
         saved = float(left) ** 3 - float(left - self.sizes[j]) ** 3
         return products * 30 < saved
+
+    def part(self, keep: Array) -> "CrossedPattern":
+        """The same columns and cells, for some of the rows only."""
+        part = copy(self)
+        part.cell = self.cell[keep]
+        return part
 
     def gather(self, weights: Array) -> Array:
         """Sum weights over rows into the non-zeros of Z'WZ.

@@ -10,7 +10,7 @@ import pandas as pd
 from kit.errors import ExtrapolationWarning, Misuse
 from kit.mixed import Array
 from kit.model.measured import MeasureFit
-from kit.model.series_fit import MEASURES, ScaleFit
+from kit.model.series_fit import MEASURES, ScaleFit, with_refirings
 from kit.model.verdicts import NOT_KNOWN, VerdictRule
 from kit.series import Verdict
 from kit.wording import listed, plain_name
@@ -104,7 +104,33 @@ def recipes(
         for factor in fit.factors:
             if factor not in recipe:
                 recipe[factor] = fit.frame[factor].mode().iloc[0]
-    return recipe
+    return with_refirings(recipe)
+
+
+def with_jars(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> pd.DataFrame:
+    """Add to each row the series whose jars it is judged with: the last that fired the pair.
+
+    If no series fired both colours of a pair, the last that fired either; of a colour that it did
+    not fire the jar is then a new one.
+    """
+    frames = [fit.frame[["series", "base", "overlay"]] for fit in fits.values()]
+    seen = pd.concat(frames).drop_duplicates().reset_index(drop=True)
+    order = {name: place for place, name in enumerate(seen["series"].unique())}
+    last = seen.assign(place=seen["series"].map(order))
+    pair = last.groupby(["base", "overlay"], observed=True)["place"].max().rename("pair")
+    base = last.groupby("base", observed=True)["place"].max().rename("own_base")
+    overlay = last.groupby("overlay", observed=True)["place"].max().rename("own_overlay")
+    joined = (
+        recipe[["base", "overlay"]]
+        .join(pair, on=["base", "overlay"])
+        .join(base, on="base")
+        .join(overlay, on="overlay")
+    )
+    both = joined[["own_base", "own_overlay"]]
+    newest = len(order) - 1
+    place = joined["pair"].fillna(both.min(axis=1, skipna=False)).fillna(both.max(axis=1))
+    names = {place: name for name, place in order.items()}
+    return recipe.assign(series=place.fillna(newest).astype(int).map(names))
 
 
 def counts_fired(fits: Mapping[str, Fit]) -> list[int]:

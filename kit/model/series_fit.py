@@ -1,16 +1,17 @@
 """The standard model of a series: which terms its grades can carry, and the fit itself."""
 
+import html
 import warnings
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
 from kit.errors import AliasedEffectWarning, Misuse
 from kit.mixed import Group, OrdinalMixedModel, OrdinalResults, Prior, read_group, same_division
+from kit.model.pool_of_series import poolable
 from kit.series import Series, observations
-from kit.wording import plain_name
+from kit.wording import counted, of_a_step, plain_name
 
 MEASURES = ("firings", "mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
 """Numeric factors, the ones that matter most first."""
@@ -19,6 +20,8 @@ GROUPS = (
     "base",
     "overlay",
     "base:overlay",
+    "base:series",
+    "overlay:series",
     "grader",
     "tile",
     "patch",
@@ -27,14 +30,28 @@ GROUPS = (
 )
 """Sources of variation. Of two that cannot be told apart, the earlier one is kept."""
 
+JARS = ("base:series", "overlay:series")
+"""How the jars of one colour differ from series to series, where several are pooled."""
+
 NOISE = ("tile", "patch", "session")
 """What a pair meets anew each time it is fired: a new patch on a new tile in a new session."""
+
+OF_STRIPED_TILES = {"stripe": ["small"], "small_patch": ["small"]}
+"""What patches on tiles with several bases have beside all others: their stripe's own variation,
+and what a small patch varies by beyond one of full size. A verdict speaks of neither."""
+
+REFIRINGS = "refirings"
+"""Column of how often a patch went back into the heat after its first firing."""
 
 STEPS = range(5)
 """Steps of a scale when the series does not say: 0 (none) to 4 (total)."""
 
+SERIES_PRIOR = Prior(effect_sd=4.0, spread_rate=3.5)
+"""What is assumed before a grade is seen. Of the priors tried over a wide population of invented
+studios, it foretold new patches best (tests/benchmarks/bench_prior.py)."""
 
-@dataclass(frozen=True, eq=False)
+
+@dataclass(frozen=True, eq=False, repr=False)
 class ScaleFit:
     """A fitted scale of one series or several.
 
@@ -56,21 +73,49 @@ class ScaleFit:
     factors: tuple[str, ...]
     dropped: tuple[str, ...]
 
+    def __repr__(self) -> str:
+        patches = counted(int(self.frame["patch"].nunique()), "patch", "patches")
+        return f"<ScaleFit of {self.scale}: {counted(len(self.frame), 'grade')} on {patches}>"
+
+    def _repr_html_(self) -> str:
+        left_out = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in self.dropped)
+        heading = f"<p><b>{html.escape(repr(self)[1:-1])}</b></p>"
+        return f"{heading}{self.results.summary()._repr_html_()}<ul>{left_out}</ul>"
+
+    @property
+    def prior_sentence(self) -> str:
+        """What was assumed before any grade was seen, in steps of the scale; '' if nothing was."""
+        prior = self.results.prior
+        if prior is None:
+            return ""
+        step = (prior.step_shape - 1) / prior.step_rate
+        return (
+            "Before any grade was seen, each factor was taken to move a patch by at most "
+            f"{of_a_step(2 * prior.effect_sd / step)} over its whole range, 19 times in 20; and "
+            "each source of variation (colours, pairs, tiles, patches, sessions, graders) to move "
+            f"it by around {of_a_step(prior.spread_shape / prior.spread_rate / step)}, which may "
+            "turn out much less or several times as much. The grades outweigh this as soon as "
+            "there are more than a handful."
+        )
+
 
 def fit_series(
     series: Series | Iterable[Series],
     scale: str,
-    prior: Prior | Literal["weak"] | None = "weak",
+    prior: Prior | None = SERIES_PRIOR,
 ) -> ScaleFit:
     """Fit the standard model to one scale of a series, or of several together.
 
     Parameters
     ----------
     series : Series or iterable of Series
-        A colour or a grader keeps its identity across series; tiles, patches and sessions do not.
+        The newest last. A colour or a grader keeps its identity across series; tiles, patches and
+        sessions do not, and each series may have used another jar of a colour. Every grade counts
+        once. Series that cannot be pooled (`poolable`) are left out, and `dropped` says why.
     scale : str
         Name of the scale's column.
-    prior : 'weak', Prior or None
+    prior : Prior or None
+        None fits by maximum likelihood alone.
 
     Returns
     -------
@@ -90,14 +135,16 @@ def fit_series(
     scales = {s.name: s for one in each for s in one.settings.scales}
     if scale not in scales:
         raise Misuse(f"There is no scale {scale!r}; there is {', '.join(scales) or 'none'}.")
-    frame = pd.concat([observations(one) for one in each], ignore_index=True)
-    return fit_observations(frame, scale, prior, scales[scale].grades)
+    kept, reasons = poolable(each, scale)
+    frame = pd.concat([observations(one) for one in kept], ignore_index=True)
+    fit = fit_observations(frame, scale, prior, kept[-1].settings.scale(scale).grades)
+    return replace(fit, dropped=(*reasons, *fit.dropped))
 
 
 def fit_observations(
     frame: pd.DataFrame,
     scale: str,
-    prior: Prior | Literal["weak"] | None = "weak",
+    prior: Prior | None = SERIES_PRIOR,
     steps: Sequence[int] = STEPS,
 ) -> ScaleFit:
     """Fit the standard model to a table of graded rows.
@@ -107,16 +154,22 @@ def fit_observations(
     frame : DataFrame
         As `kit.series.observations` gives it.
     scale : str
-    prior : 'weak', Prior or None
+    prior : Prior or None
+        None fits by maximum likelihood alone.
     steps : sequence of int
         Every step of the scale.
     """
-    graded = _graded(frame, scale, steps)
+    graded = with_refirings(_graded(frame, scale, steps))
     factors, dropped = varied_factors(graded)
     groups, reasons = groups_carried(graded, with_prior=prior is not None)
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
-        model = OrdinalMixedModel(formula(scale, factors), graded, groups=groups)
+        model = OrdinalMixedModel(
+            formula(scale, factors),
+            graded,
+            groups,
+            own_reactions(groups, graded) | slopes_carried(graded),
+        )
         results = model.fit(prior=prior)
     for warning in said:
         warnings.warn(warning.message, warning.category, stacklevel=3)
@@ -140,6 +193,22 @@ def formula(scale: str, factors: Sequence[str]) -> str:
     return f"{scale} ~ {' + '.join(terms) or '1'}"
 
 
+def with_refirings(rows: pd.DataFrame) -> pd.DataFrame:
+    """Add how often each row's patch went back into the heat: its firings but the first."""
+    return rows.assign(**{REFIRINGS: rows["firings"] - 1}) if "firings" in rows else rows
+
+
+def own_reactions(groups: Sequence[str], seen: pd.DataFrame) -> dict[str, list[str]]:
+    """Slopes: every base and every overlay takes repeated firing in its own way.
+
+    A slope is counted from the first firing and vanishes there, so that it says nothing of patches
+    that were fired once.
+    """
+    if REFIRINGS not in seen or seen[REFIRINGS].nunique() < 2:
+        return {}
+    return {role: [REFIRINGS] for role in ("base", "overlay") if role in groups}
+
+
 def _graded(frame: pd.DataFrame, scale: str, steps: Sequence[int]) -> pd.DataFrame:
     if scale not in frame.columns:
         raise Misuse(f"The observations have no column {scale!r}.")
@@ -153,15 +222,21 @@ def _graded(frame: pd.DataFrame, scale: str, steps: Sequence[int]) -> pd.DataFra
             "explain; at least two different grades are needed."
         )
     graded[scale] = pd.Categorical(values, categories=list(steps), ordered=True)
-    return series_apart(graded)
+    apart = series_apart(graded)
+    return apart.assign(small_patch=apart["patch"])
 
 
 def series_apart(seen: pd.DataFrame) -> pd.DataFrame:
     """Name tiles, patches and sessions by their series too, where there are several."""
     if "series" not in seen or len(seen["series"].unique()) < 2:
         return seen
-    own = {c: seen["series"] + " " + seen[c].astype(str) for c in ("tile", "patch", "session")}
-    return seen.assign(**own)
+    apart = [c for c in ("tile", "stripe", "patch", "session") if c in seen]
+    return seen.assign(**{c: seen["series"] + " " + seen[c].astype(str) for c in apart})
+
+
+def slopes_carried(seen: pd.DataFrame) -> dict[str, list[str]]:
+    """Further sources of variation where some tiles carry several bases in stripes."""
+    return OF_STRIPED_TILES if "small" in seen and seen["small"].any() else {}
 
 
 def varied_factors(seen: pd.DataFrame) -> tuple[list[str], list[str]]:
@@ -191,6 +266,8 @@ def groups_carried(seen: pd.DataFrame, with_prior: bool) -> tuple[list[str], lis
     for name in GROUPS:
         if not set(name.split(":")) <= set(seen.columns):
             continue
+        if name in JARS and not _used_again(seen, name.split(":")[0]):
+            continue
         if seen[name.split(":")].drop_duplicates().shape[0] < 2:
             if name != "series":
                 dropped.append(f"There is one {name} only, so its variation cannot be seen.")
@@ -213,3 +290,9 @@ def groups_carried(seen: pd.DataFrame, with_prior: bool) -> tuple[list[str], lis
         warnings.warn(text, AliasedEffectWarning, stacklevel=4)
         dropped.append(text[0].upper() + text[1:])
     return [group.name for group in kept], dropped
+
+
+def _used_again(seen: pd.DataFrame, role: str) -> bool:
+    """Whether any colour stands in a role in more than one series."""
+    times = seen[[role, "series"]].drop_duplicates()
+    return bool(times[role].duplicated().any())

@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from kit.mixed import Array
+from kit.mixed import Array, RandomTerm
 from kit.model.series_fit import ScaleFit
-from kit.wording import plain_name
+from kit.wording import percent, plain_name
 
 LOGISTIC_VARIANCE = np.pi**2 / 3
 """Variance of the standard logistic distribution: what one grade wavers by."""
@@ -26,7 +26,8 @@ def variation_table(fit: ScaleFit, confidence: float = 0.9) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns source, sd, low, high (logits), share (of the variance that the fixed factors
+        Columns source, sd, low, high (logits; of how a colour takes repeated firing, at the
+        typical firing count of these grades), share (of the variance that the fixed factors
         leave), steps (how far a typical level moves the grade, in steps of the scale), levels and
         sentence. The last source is the single grade's own wavering.
     """
@@ -37,19 +38,20 @@ def variation_table(fit: ScaleFit, confidence: float = 0.9) -> pd.DataFrame:
     )
     # Intervals on the log scale, where a standard deviation's uncertainty is about even.
     reach = np.exp(norm.ppf(0.5 + confidence / 2) * np.minimum(error / np.maximum(sd, 1e-9), 2.0))
-    total = float(np.sum(sd**2) + LOGISTIC_VARIANCE)
-    step = _step_in_logits(fit)
+    size = sd * np.array([_reach(term, fit.frame) for term in posterior.terms])
+    total = float(np.sum(size**2) + LOGISTIC_VARIANCE)
+    step = logits_a_step(fit)
     rows = [
         {
-            "source": group.name,
-            "sd": float(sd[j]),
-            "low": float(sd[j] / reach[j]),
-            "high": float(sd[j] * reach[j]),
-            "share": float(sd[j] ** 2 / total),
-            "steps": float(sd[j] / step),
-            "levels": group.size,
+            "source": term.name,
+            "sd": float(size[j]),
+            "low": float(size[j] / reach[j]),
+            "high": float(size[j] * reach[j]),
+            "share": float(size[j] ** 2 / total),
+            "steps": float(size[j] / step),
+            "levels": term.size,
         }
-        for j, group in enumerate(posterior.terms)
+        for j, term in enumerate(posterior.terms)
     ]
     own = float(np.sqrt(LOGISTIC_VARIANCE))
     table = pd.DataFrame(rows).sort_values("sd", ascending=False) if rows else pd.DataFrame()
@@ -71,7 +73,12 @@ def variation_table(fit: ScaleFit, confidence: float = 0.9) -> pd.DataFrame:
     return table
 
 
-def _step_in_logits(fit: ScaleFit) -> float:
+def _reach(term: RandomTerm, frame: pd.DataFrame) -> float:
+    """Root mean square of what multiplies a term's deviation."""
+    return float(np.sqrt(np.mean(term.entries_for(frame) ** 2)))
+
+
+def logits_a_step(fit: ScaleFit) -> float:
     """Mean distance between thresholds; with a single threshold, the logistic's own spread."""
     gaps: Array = np.diff(fit.results.thresholds.to_numpy())
     return float(gaps.mean()) if gaps.size else float(np.sqrt(LOGISTIC_VARIANCE))
@@ -81,15 +88,11 @@ def _sentence(row: dict) -> str:
     if row["source"] == WAVERING:
         return (
             f"A single grade wavers by about {row['steps']:.1f} of a step for no reason that the "
-            f"model knows; that is {_percent(row['share'])} of the variation."
+            f"model knows; that is {percent(row['share'])} of the variation."
         )
     plain = plain_name(row["source"])
     name = plain[0].upper() + plain[1:]
     return (
-        f"{name} accounts for {_percent(row['share'])} of the variation: a typical one moves the "
+        f"{name} accounts for {percent(row['share'])} of the variation: a typical one moves the "
         f"grade by {row['steps']:.1f} of a step."
     )
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %" if share >= 0.01 else "under 1 %"

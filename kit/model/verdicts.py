@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 
 import numpy as np
+import pandas as pd
 
 from kit.errors import Misuse
 from kit.mixed import Array
@@ -73,6 +74,13 @@ class VerdictRule:
             f"{SOFT_EDGE}: neither"
         )
 
+    def ending(self, spread: int, pull_through: int) -> str:
+        """Name the ending of a patch that stands at these steps."""
+        if pull_through >= self.breaks_through_from:
+            return BROKEN_THROUGH
+        fine = max(spread, pull_through) <= self.fine_edge_at_most
+        return FINE_EDGE if fine else SOFT_EDGE
+
     @property
     def measured_sentence(self) -> str:
         """State the rule that photographs are judged by."""
@@ -107,6 +115,21 @@ def verdicts(chances: Array, hit_or_miss: Array, confidence: float) -> Array:
     """
     sure = [chances[:, k] >= confidence for k in range(len(ENDINGS))]
     return np.select([*sure, hit_or_miss >= confidence], VERDICTS[:-1], NOT_KNOWN)
+
+
+def shown_chance(pairs: pd.DataFrame) -> pd.Series:
+    """Chance of what is shown of each row: of its verdict, or of the ending that it leans to.
+
+    Parameters
+    ----------
+    pairs : DataFrame
+        As `kit.model.pair_table` gives it.
+    """
+    ending = pairs["verdict"].where(pairs["verdict"].isin(ENDINGS), pairs["leans_to"])
+    chances = pairs[[name.replace(" ", "_") for name in ENDINGS]].to_numpy()
+    of_ending = chances[np.arange(len(pairs)), [ENDINGS.index(name) for name in ending]]
+    varies = (pairs["verdict"] == HIT_OR_MISS).to_numpy()
+    return pd.Series(np.where(varies, pairs["hit_or_miss"], of_ending), index=pairs.index)
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
+from html import escape
 
 import pandas as pd
 
@@ -14,13 +15,15 @@ from kit.model import (
     MeasureFit,
     PairSetting,
     ScaleFit,
-    effects_table,
     fit_measurements,
     fit_series,
     measured_pair_table,
     pair_table,
 )
 from kit.photo import join_measurements
+from kit.report.findings.finding import Finding
+from kit.report.findings.pair_findings import PairFindings
+from kit.report.findings.score_findings import ScoreFindings, practice_findings, score_findings
 from kit.series import PULL_THROUGH, SPREAD, Scale, Series, Verdict, middle_grades, observations
 
 
@@ -80,7 +83,7 @@ class Photographs:
     judged: Judged
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Analysis:
     """A series with what was worked out from it.
 
@@ -98,10 +101,25 @@ class Analysis:
     fits: Fits
     judged: Judged
 
+    def __repr__(self) -> str:
+        fitted = ", ".join(self.fits.by_scale) or "nothing"
+        return f"<Analysis of {self.series.name}: {fitted} fitted, {self.pairs_found!r:.200}>"
+
+    def _repr_html_(self) -> str:
+        """Show the answer, then the pairs."""
+        from kit.report.findings.headline import answer
+
+        return f"<p><b>{escape(answer(self))}</b></p>{self.pairs_found._repr_html_()}"
+
     @property
     def pairs(self) -> pd.DataFrame:
         """Every pair with its verdict; no rows when none can be judged."""
         return self.judged.table
+
+    @cached_property
+    def pairs_found(self) -> PairFindings:
+        """Every pair as the outputs show and say it."""
+        return PairFindings(self.judged.table)
 
     @cached_property
     def grades(self) -> pd.DataFrame:
@@ -113,9 +131,17 @@ class Analysis:
         return pd.concat(each, ignore_index=True)
 
     @cached_property
-    def effects(self) -> dict[str, pd.DataFrame]:
-        """What each factor does, as `kit.model.effects_table` gives it, by scale."""
-        return {name: effects_table(fit) for name, fit in self.fits.by_scale.items()}
+    def scores(self) -> dict[str, ScoreFindings]:
+        """What the fit of each scale shows, by scale."""
+        return {name: score_findings(fit, self.series) for name, fit in self.fits.by_scale.items()}
+
+    @cached_property
+    def findings(self) -> list[Finding]:
+        """Everything that the fits show of families, factors and colours, surest first."""
+        found = practice_findings(self.fits.by_scale)
+        for scale in self.scales:
+            found += self.scores[scale.name].listed if scale.name in self.scores else []
+        return sorted(found, key=lambda finding: -finding.chance)
 
     @cached_property
     def photographs(self) -> Photographs:

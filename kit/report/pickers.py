@@ -5,11 +5,11 @@ import ipywidgets
 from kit.design import NEXT_TILES
 from kit.errors import Misuse
 from kit.report.analysis import Analysis
+from kit.report.findings.pair_findings import Pair
 from kit.report.page.document import Bullets, Paragraph, Point, Shown
 from kit.report.page.html import fragment
-from kit.report.page.verdict_looks import leanings
 from kit.report.sections.next_round import suggest, suggestion_table
-from kit.wording import counted, percent
+from kit.wording import upper_first
 
 _WIDE = ipywidgets.Layout(width="20rem")
 _MOST_TILES = 12
@@ -51,27 +51,16 @@ def next_picker(analysis: Analysis) -> ipywidgets.Widget:
 
 
 def pair_told(analysis: Analysis, overlay: str, base: str) -> Bullets:
-    """Say what is known of two colours, both ways round."""
-    points = [_told_of(analysis, overlay, base)]
-    if overlay != base:
-        points.append(_told_of(analysis, base, overlay))
-    return Bullets(tuple(points))
+    """Say what is known of two colours at every firing count, both ways round."""
+    ways = (analysis.pairs_found.of(base, overlay), analysis.pairs_found.of(overlay, base))
+    points = [point for pair in ways if pair for point in _points(pair)]
+    itself = Point("A colour over itself is a control, and is not judged.", f"{overlay}:")
+    return Bullets(tuple(points) or (itself,))
 
 
-def _told_of(analysis: Analysis, overlay: str, base: str) -> Point:
-    judged = leanings(analysis.pairs)
-    pair = judged[(judged["overlay"] == overlay) & (judged["base"] == base)].iloc[0]
-    fired = (
-        f"fired on {counted(int(pair['patches']), 'patch', 'patches')}"
-        if pair["patches"]
-        else "never fired, foretold"
-    )
-    return Point(
-        f"{pair['verdict']}. A fine edge with a chance of {percent(pair['fine_edge'])}, broken "
-        f"through with a chance of {percent(pair['broken_through'])}; spread about "
-        f"{pair['spread']:.1f}, pull-through about {pair['pull_through']:.1f}; {fired}.",
-        f"{overlay} over {base}:",
-    )
+def _points(pair: Pair) -> list[Point]:
+    told = [f"{row.sentence} {upper_first(row.ground)}." for row in pair.rows]
+    return [Point(" ".join([f"{upper_first(pair.headline)}.", *told]), f"{pair.name}:")]
 
 
 def _suggestion(analysis: Analysis, tiles: int) -> Shown:

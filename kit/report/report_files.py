@@ -1,8 +1,14 @@
 """The files of a report."""
 
+import tempfile
 from collections.abc import Mapping
+from pathlib import Path
 
+import typst
+
+from kit.drawing import Drawing, font_options, pair_charts
 from kit.report.analysis import Analysis
+from kit.report.findings.pair_findings import PairFindings
 from kit.report.gallery import index_entry
 from kit.report.page.document import Document
 from kit.report.page.html import page
@@ -27,24 +33,23 @@ def report_files(analysis: Analysis, report: Document) -> Mapping[str, bytes]:
         "report.html": page(report).encode("utf-8"),
         "report.pdf": pages(report),
         "summary.pdf": wall_sheet(wall_summary(analysis)),
-        **_pair_files(analysis, report),
+        **_pair_files(analysis),
         **photographed_pair_files(analysis),
         index_entry.FILE: index_entry.format_entry(index_entry.entry_of(analysis, report)),
     }
 
 
-def _pair_files(analysis: Analysis, report: Document) -> dict[str, bytes]:
+def _pair_files(analysis: Analysis) -> dict[str, bytes]:
     if analysis.pairs.empty:
         return {}
-    pictures = (picture for section in report.sections for picture in section.pictures())
-    chart = next(picture for picture in pictures if picture.name == "pair-chart")
-    table = analysis.pairs.round(4).to_csv(index=False, lineterminator="\n").encode("utf-8")
-    settings = analysis.series.settings
+    settings, colours = analysis.series.settings, analysis.series.colours
+    chart, *_ = pair_charts(analysis.pairs, colours)
+    rule = rule_in_words(settings)
     return {
         "pair-chart.svg": chart.svg,
-        "pair-chart.png": chart.png(),
-        "pairs.csv": table,
-        "wall-chart.pdf": wall_chart(analysis.pairs, settings.title, rule=rule_in_words(settings)),
+        "pair-chart.png": png_of(chart),
+        "pairs.csv": pairs_csv(analysis.pairs_found),
+        "wall-chart.pdf": wall_chart(analysis.pairs, colours, settings.title, rule=rule),
     }
 
 
@@ -53,11 +58,39 @@ def photographed_pair_files(analysis: Analysis) -> dict[str, bytes]:
     pairs, settings = analysis.photographs.judged.table, analysis.series.settings
     if pairs.empty:
         return {}
-    table = pairs.round(4).to_csv(index=False, lineterminator="\n").encode("utf-8")
     rule = f"{rule_in_words(settings)} {measured_rule(settings.verdict)}"
+    title = f"{settings.title}, by photographs"
     return {
-        "pairs-measured.csv": table,
-        "wall-chart-measured.pdf": wall_chart(
-            pairs, f"{settings.title}, by photographs", rule=rule
-        ),
+        "pairs-measured.csv": pairs_csv(PairFindings(pairs)),
+        "wall-chart-measured.pdf": wall_chart(pairs, analysis.series.colours, title, rule=rule),
     }
+
+
+def pairs_csv(found: PairFindings) -> bytes:
+    """Write every pair at every firing count as CSV, with its headline.
+
+    The chance of what is shown stands as the number that a chart's cell has; the chances behind it
+    with six figures after the point.
+    """
+    headlines = {(p.first.base, p.first.overlay): p.headline for p in found}
+    table = found.table.round(6).assign(
+        chance_in_100=[row.number for row in found.rows],
+        headline=[headlines[row.base, row.overlay] for row in found.rows],
+    )
+    return table.to_csv(index=False, lineterminator="\n").encode("utf-8")
+
+
+def png_of(drawing: Drawing, dots_per_inch: int = 200) -> bytes:
+    """Turn a drawing into dots."""
+    with tempfile.TemporaryDirectory() as scratch:
+        (Path(scratch) / "drawing.svg").write_bytes(drawing.svg)
+        page = Path(scratch) / "page.typ"
+        page.write_text('#set page(width: auto, height: auto, margin: 3pt)\n#image("drawing.svg")')
+        dots = typst.compile(
+            page,
+            format="png",
+            ppi=dots_per_inch,
+            **font_options(drawing.svg.decode()),
+        )
+    assert isinstance(dots, bytes)
+    return dots

@@ -5,9 +5,9 @@ from collections.abc import Collection, Mapping
 import pandas as pd
 
 from kit.errors import Misuse, Problem
-from kit.series.blank import positions
 from kit.series.cells import nearest
 from kit.series.settings import Settings
+from kit.series.stripes import places_on_tile
 from kit.series.tables import Table
 
 Frames = Mapping[str, pd.DataFrame]
@@ -38,6 +38,7 @@ def table_problems(
     problems += _colours_almost_alike(frames["colours"])
     problems += _like_within_a_family(frames["colours"])
     problems += _skipped_firings(frames["firings"])
+    problems += _stripes_out_of_order(frames)
     if not {"patches", "firings"} & set(unreadable):
         problems += _grades_without_firing(frames)
     return problems
@@ -132,22 +133,45 @@ def _off_the_tile(settings: Settings, frames: Frames) -> list[Problem]:
     patches = frames["patches"]
     if patches.empty:
         return []
-    count = max(settings.patches_per_tile, 1)
-    try:
-        positions(settings.blank, settings.stencil, count)
-    except Misuse as cannot:
-        return [Problem("series.toml", None, "budget.patches_per_tile", str(cannot), "")]
+    stripes = frames["stripes"].groupby("tile")["stripe"].max()
+    counts: dict[int, int] = {}
+    for number in {1, *stripes.dropna().astype(int)}:
+        try:
+            counts[number] = len(places_on_tile(settings, number))
+        except Misuse as cannot:
+            which = "patches_per_tile" if number == 1 else "stripes"
+            return [Problem("series.toml", None, f"budget.{which}", str(cannot), "")]
+    room = patches["tile"].map(stripes).fillna(1).astype(int).map(counts)
     return [
         Problem(
             "patches.csv",
             row,
             "position",
-            f"The tile has {count} positions, not {position}.",
+            f"The tile has {room[row]} positions, not {position}.",
             "Correct it, or raise patches_per_tile in series.toml.",
         )
         for row, position in patches["position"].dropna().items()
-        if position > count
+        if position > room[row]
     ]
+
+
+def _stripes_out_of_order(frames: Frames) -> list[Problem]:
+    """Stripes of a tile are numbered from 1, differ, and begin with the tile's base."""
+    base = frames["tiles"].dropna(subset=["tile"]).drop_duplicates("tile").set_index("tile")["base"]
+    problems = []
+    for tile, own in frames["stripes"].dropna(subset=["tile", "stripe"]).groupby("tile"):
+        own = own.sort_values("stripe")
+        wrong = ""
+        if list(own["stripe"]) != list(range(1, len(own) + 1)) or len(own) < 2:
+            wrong = f"The stripes of tile {tile} are not numbered 1, 2 and so on."
+        elif own["base"].duplicated().any():
+            wrong = f"Two stripes of tile {tile} have the same base."
+        elif tile in base.index and base[tile] != own["base"].iloc[0]:
+            wrong = f"The first stripe of tile {tile} is not its base in tiles.csv."
+        if wrong:
+            fix = "Give each stripe its number and a base of its own, the tile's base first."
+            problems.append(Problem("stripes.csv", own.index[0], "stripe", wrong, fix))
+    return problems
 
 
 def _skipped_firings(firings: pd.DataFrame) -> list[Problem]:

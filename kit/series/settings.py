@@ -94,6 +94,10 @@ class Settings:
         Every random choice of the plan follows from it.
     blank, stencil : Blank, Stencil
     tiles, patches_per_tile, tiles_per_session : int
+    stripes : int
+        Most bases on one tile, in stripes: 1, 2 or 3.
+    small_stencil_mm : float
+        Width of the patches on tiles with several bases.
     factors : mapping of str to tuple
         Levels of each of `FACTORS`.
     wishes : tuple of Wish
@@ -123,6 +127,8 @@ class Settings:
     tiles: int = 24
     patches_per_tile: int = 4
     tiles_per_session: int = 8
+    stripes: int = 1
+    small_stencil_mm: float = 10.0
     factors: Mapping[str, tuple[Any, ...]] = field(default_factory=lambda: dict(DEFAULT_FACTORS))
     wishes: tuple[Wish, ...] = ()
     leave_out: tuple[str, ...] = ()

@@ -3,7 +3,7 @@
 from kit.sheets.bench_paper import write_photo_card, write_sheets
 from kit.sheets.labels import LABEL_SHEETS, LabelSheet, Stickers, labels_on
 from kit.sheets.paper import PAPERS, Paper
-from kit.sheets.wall_chart import wall_chart, write_wall_chart
+from kit.sheets.wall_chart import wall_chart
 
 __all__ = [
     "LABEL_SHEETS",
@@ -15,5 +15,4 @@ __all__ = [
     "wall_chart",
     "write_photo_card",
     "write_sheets",
-    "write_wall_chart",
 ]

@@ -59,7 +59,12 @@ def checked_paper(name: str) -> Paper:
     return PAPERS[name]
 
 
-def typeset(template: str, data: Mapping[str, Any], paper: Paper, landscape: bool = False) -> bytes:
+def typeset(
+    template: str,
+    data: Mapping[str, Any],
+    paper: Paper,
+    landscape: bool = False,
+) -> bytes:
     """Fill a template of this room with data.
 
     Text in the data is set as it is typed: the template never evaluates it. Fonts come with the

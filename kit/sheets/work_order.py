@@ -3,13 +3,21 @@
 from itertools import groupby
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from kit.design import order_of_work
-from kit.series import CAUTIONS, BenchStep, Caution, Series, cautions_for, last_firings
+from kit.series import (
+    CAUTIONS,
+    BenchStep,
+    Caution,
+    Series,
+    cautions_for,
+    stencil_on,
+    stripe_counts,
+    stripe_edges,
+)
 from kit.sheets.materials import Weighing, weighed
-from kit.wording import coat_weight, fine_grams, grams
+from kit.wording import coat_weight, fine_grams, grams, listed, mm_and_inches
 
 _STEPS: dict[str, tuple[BenchStep, ...]] = {
     "prepare": ("cut", "pickle"),
@@ -62,18 +70,18 @@ def work_order_data(series: Series, session: int | None, weighing: Weighing) -> 
 
 def planned_steps(series: Series) -> pd.DataFrame:
     """List every step of a series in order, as `kit.design.order_of_work` does."""
-    random = np.random.default_rng(series.settings.seed)
-    return order_of_work(series.tiles, series.patches, last_firings(series), random)
+    return order_of_work(series)
 
 
 def _stages(series: Series, steps: pd.DataFrame, weighing: Weighing) -> list[dict[str, Any]]:
     """Group the steps that are done in one go: all sifting for a firing, all tiles of a firing."""
     plain = steps.astype(object).where(steps.notna(), None).to_dict("records")
     told = _with_families(series, plain)
-    return [
-        _stage(series, [*rows], weighing)
-        for _, rows in groupby(told, key=lambda s: (s["action"], s["firing"], s["coat"]))
-    ]
+    return [_stage(series, [*rows], weighing) for _, rows in groupby(told, key=_in_one_go)]
+
+
+def _in_one_go(step: dict[str, Any]) -> tuple[Any, ...]:
+    return step["action"], step["firing"], step["coat"], step["stripe"]
 
 
 def _with_families(series: Series, steps: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -100,7 +108,7 @@ def _stage(series: Series, rows: list[dict[str, Any]], weighing: Weighing) -> di
         "title": _title(first),
         "rows": [_row(series, row, weighing) for row in rows],
         "care": _titles(cautions_for(*_STEPS[action])),
-        "how": _HOW.get(action, ""),
+        "how": _how_to_mask(series, first) if first["stripe"] else _HOW.get(action, ""),
     }
 
 
@@ -109,7 +117,8 @@ def _title(step: dict[str, Any]) -> str:
     if action in _TITLES:
         return _TITLES[action]
     if action == "sift base":
-        return f"Sift base coat {step['coat']}"
+        of = f", stripe {step['stripe']} of the striped tiles" if step["stripe"] else ""
+        return f"Sift base coat {step['coat']}{of}"
     if action == "sift overlay":
         return f"Stencil what goes on before firing {step['firing']}"
     if action == "grade":
@@ -126,7 +135,11 @@ def _row(series: Series, step: dict[str, Any], weighing: Weighing) -> dict[str, 
     if step["action"].startswith("sift"):
         patch = step["action"] == "sift overlay"
         settings = series.settings
-        area = settings.stencil.area_cm2 if patch else settings.blank.area_cm2
+        stripes = int(stripe_counts(series)[step["tile"]])
+        if patch:
+            area = stencil_on(settings, stripes).area_cm2
+        else:
+            area = settings.blank.area_cm2 / (stripes if step["stripe"] else 1)
         coat = float(step["coat_weight"])
         amount = weighed(coat * area / 1000, settings.sifting_loss)
         exact = fine_grams(amount) if patch else grams(amount)
@@ -139,6 +152,20 @@ def _row(series: Series, step: dict[str, Any], weighing: Weighing) -> dict[str, 
             "weigh": coat_weight(coat) if patch and weighing == "once" else exact,
         }
     return row
+
+
+def _how_to_mask(series: Series, step: dict[str, Any]) -> str:
+    """Say how one stripe is sifted while the others stay clean. Common practice, no source."""
+    settings = series.settings
+    stripes = int(stripe_counts(series)[step["tile"]])
+    edges = stripe_edges(settings.blank, stencil_on(settings, stripes), stripes)
+    marks = listed([mm_and_inches(round(edge, 1)) for edge in edges])
+    return (
+        f"Stripes meet {marks} from the left, the mark at the top. Cover all but stripe "
+        f"{step['stripe']} with stiff card, held just clear of powder that lies there already; "
+        "sift its colour; lift the card straight up, shake it off over paper and wipe it. All "
+        "stripes of a coat are sifted before the tile is fired. Patches stay clear of the seams."
+    )
 
 
 def _titles(cautions: tuple[Caution, ...]) -> str:

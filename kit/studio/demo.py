@@ -31,7 +31,7 @@ _STOCK = (
     ("Ferry Blue", "leaded", "transparent", "medium", ""),
     ("Hedge Green", "leaded", "transparent", "medium", ""),
     ("Lamp Yellow", "leaded", "opaque", "fine", ""),
-    ("Rain Grey", "leaded", "opalescent", "medium", "old jar, coarse tail"),
+    ("Puddle Grey", "leaded", "opalescent", "medium", "old jar, coarse tail"),
     ("Jam Violet", "leaded", "transparent", "fine", "shifts when fired often"),
     ("Plaster White", "unleaded", "opaque", "fine", "the workshop's usual base"),
     ("Tunnel Black", "unleaded", "opaque", "fine", ""),

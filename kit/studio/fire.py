@@ -10,6 +10,9 @@ from kit.errors import Misuse
 from kit.series import ACCIDENTS, Series, last_firings, patches_in_full
 from kit.studio.truth import ScaleTruth, Truth
 
+_ON_STRIPED_TILES = ("stripe", "small_patch")
+"""What only patches on tiles with several bases meet."""
+
 
 def fire(series: Series, truth: Truth, seed: int) -> Series:
     """Fire every planned tile as often as planned and grade each patch after each firing.
@@ -117,29 +120,46 @@ def _seen_on_each_scale(
     series: Series, each: pd.DataFrame, truth: Truth, random: np.random.Generator
 ) -> Iterator[tuple[str, np.ndarray, np.ndarray]]:
     """Scale, latent value of the patch itself, and grade, for each look."""
+    halo = random.normal(0, truth.halo_sd, len(each)) if truth.halo_sd else 0.0
+    before: dict[str, np.ndarray] = {}
     for scale in series.settings.scales:
         if scale.name in truth.scales:
             own = truth.scales[scale.name]
-            patch, seen = _wobbled(each, truth.latent(each, scale.name), own, random)
+            off = _changes(each, own, truth.state_correlation, before, random)
+            changes = sum(values for group, values in off.items() if group != "grader")
+            patch = truth.latent(each, scale.name) + changes
+            seen = patch + off["grader"] + halo
             grade = np.searchsorted(own.cuts, seen + random.logistic(size=len(seen)))
             yield scale.name, patch, grade
 
 
-def _wobbled(
-    each: pd.DataFrame, eta: np.ndarray, truth: ScaleTruth, random: np.random.Generator
-) -> tuple[np.ndarray, np.ndarray]:
-    """Add what changes from tile to tile and so on: without the grader, and with."""
-    wobble = {
+def _changes(
+    each: pd.DataFrame,
+    truth: ScaleTruth,
+    correlation: float,
+    before: dict[str, np.ndarray],
+    random: np.random.Generator,
+) -> dict[str, np.ndarray]:
+    """What changes from tile to tile and so on, for each look.
+
+    `before` holds the standard normal values of the scale before, and is brought up to date.
+    """
+    sds = {
         "tile": truth.tile_sd,
         "patch": truth.patch_sd,
         "grader": truth.grader_sd,
         "session": truth.session_sd,
     }
-    patch, seen = eta, eta
-    for group, sd in wobble.items():
+    small = each["small"].to_numpy()
+    if small.any():
+        sds |= {"stripe": truth.stripe_sd, "small_patch": truth.small_patch_sd}
+        each = each.assign(small_patch=each["patch"])
+    off = {}
+    for group, sd in sds.items():
         codes, levels = pd.factorize(each[group])
-        off = random.normal(0, sd, len(levels))[codes]
-        seen = seen + off
-        if group != "grader":
-            patch = patch + off
-    return patch, seen
+        own = random.normal(0, 1, len(levels))
+        if group != "grader" and group in before:
+            own = correlation * before[group] + np.sqrt(1 - correlation**2) * own
+        before[group] = own
+        off[group] = sd * own[codes] * (small if group in _ON_STRIPED_TILES else 1.0)
+    return off

@@ -1,157 +1,182 @@
-"""Do the stated chances hold? Hundreds of invented series through plan, studio and fit.
+"""Do the stated chances hold? Many invented studios of many kinds, from random plan to verdict.
 
-Every series is planned by `kit.design`, fired and graded by `kit.studio` from a truth drawn for it
-alone, and fitted by `kit.model`. Then what was foretold for every pair is held against the truth:
+Every studio is drawn from `kit.studio.Population`, whose ranges are wide; fires 36, 48, 72 or 96
+patches of random pairs, three times, and grades them by one or two graders. Both scores are fitted,
+and all 132 pairs of twelve colours are judged after one, two and three firings. Then what is said
+is held against the studio's truth:
 
-- 90 % intervals of the latent pair values (measured from the fine-edge threshold) should cover the
-  truth 90 times in 100;
-- among pairs of stated chance p, a share p of new patches should turn out so;
-- of new patches on pairs called 'suited', no more should fail than the rule allows.
+- among pairs of stated chance p of an ending, a share p of patches should come to it;
+- 90 % intervals of the latent pair values (from the cut of a fine edge) should cover the truth;
+- among the verdicts given, few should be wrong. A true verdict is the one that perfect knowledge
+  of the pair would give: an ending whose true share reaches the confidence, or hit or miss.
+  Strictly, a pair is judged rightly when it has its true verdict; leniently, one that is hit or
+  miss also when it is called not known yet.
 
-    python tests/benchmarks/bench_honesty.py 300
+    python tests/benchmarks/bench_honesty.py 40
 
-Runs in parallel through joblib. On a cluster, wrap the same call in joblib's dask backend:
-`with joblib.parallel_config("dask"): measure(range(300))`.
+Each kind of series is fired by the given number of studios, one after another in one process. On a
+cluster, wrap `measure` in joblib's dask backend: `with joblib.parallel_config("dask"): ...`.
 """
 
 import sys
 import time
 import warnings
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 import joblib
+import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 
-from kit.design import plan
-from kit.model import SUITED, VERDICTS, PairSetting, ScaleFit, fit_series, pair_table
-from kit.series import Series, Settings, new_series
-from kit.studio import Truth, draw_truth, fire
+from kit.mixed import Prior
+from kit.model import (
+    ENDINGS,
+    HIT_OR_MISS,
+    LOOKS,
+    NOT_KNOWN,
+    PairSetting,
+    fit_series,
+    pair_table,
+    state_by_grades,
+    verdicts,
+)
+from kit.model.pair_setting import every_pair, recipes
+from kit.model.series_fit import SERIES_PRIOR
+from kit.series import Series, Settings, new_series, patch_name
+from kit.studio import Population, fire
 
-SCALES = ("spread", "pull_through")
-SETTING = PairSetting(mesh=100, coat_weight=40.0, firings=3)
-FINE_EDGE_CUT = "1|2"
+SCORES = ("spread", "pull_through")
+COLUMNS = [ending.replace(" ", "_") for ending in ENDINGS]
+SETTING = PairSetting()
 Z90 = 1.6449
+PER_TILE = 4
+PICTURE = Path(__file__).with_name("reliability.svg")
 
-# Plans of each kind; every one is fired many times, each time from a new truth.
-PLANS = 4
-
-# Series between two words of progress.
-BATCH = 20
+COLOURS = pd.DataFrame(
+    {
+        "colour": [f"colour {k}" for k in range(12)],
+        "family": ["leaded", "unleaded"] * 6,
+        "opacity": "",
+        "grain": "",
+        "notes": "",
+    }
+).astype("str")
 
 
 @dataclass(frozen=True)
 class Kind:
     """A size of series."""
 
-    name: str
-    colours: int
-    tiles: int
+    patches: int
     graders: int
 
-
-KINDS = (
-    Kind("8 colours, 24 tiles, 2 graders", 8, 24, 2),
-    Kind("12 colours, 24 tiles, 2 graders", 12, 24, 2),
-    Kind("12 colours, 36 tiles, 3 graders", 12, 36, 3),
-)
+    @property
+    def name(self) -> str:
+        return f"{self.patches} patches, {self.graders} grader{'s' * (self.graders > 1)}"
 
 
-def planned(kind: Kind, seed: int) -> Series:
-    """A series of this kind with its tiles and patches planned."""
-    colours = pd.DataFrame(
-        {
-            "colour": [f"colour {k}" for k in range(kind.colours)],
-            "family": ["leaded", "unleaded"] * (kind.colours // 2),
-            "opacity": "",
-            "grain": "",
-            "notes": "",
-        }
-    ).astype("str")
-    graders = tuple(f"grader {k}" for k in range(kind.graders))
-    settings = Settings(
-        "Invented", "Which pairs work?", tiles=kind.tiles, graders=graders, seed=seed
-    )
-    return plan(new_series("invented", settings, colours)).series
+KINDS = tuple(Kind(patches, graders) for patches in (36, 48, 72, 96) for graders in (1, 2))
 
 
-def graded(series: Series, seed: int) -> tuple[Series, Truth]:
-    """Fire and grade a planned series from a truth of its own."""
+def random_series(kind: Kind, seed: int) -> Series:
+    """Tiles whose bases take turns, each with four other colours chosen at random."""
     random = np.random.default_rng(seed)
-    base_sd, overlay_sd, pair_sd = random.uniform([0.4, 0.5, 0.3], [1.0, 1.2, 1.0])
-    truth = draw_truth(
-        series.colours, seed=seed + 10_000, base_sd=base_sd, overlay_sd=overlay_sd, pair_sd=pair_sd
+    names = COLOURS["colour"].tolist()
+    count = kind.patches // PER_TILE
+    bases = [str(name) for k in range(0, count, 12) for name in random.permutation(names)][:count]
+    overlays = [
+        str(name)
+        for base in bases
+        for name in random.choice([n for n in names if n != base], PER_TILE, replace=False)
+    ]
+    settings = Settings(
+        "Invented",
+        "Which pairs work?",
+        tiles=count,
+        graders=tuple(f"grader {k}" for k in range(kind.graders)),
     )
-    return fire(series, truth, seed=seed + 20_000), truth
+    numbers = range(1, count + 1)
+    tiles = pd.DataFrame(
+        {
+            "tile": numbers,
+            "base": pd.Series(bases, dtype="str"),
+            "coats": 2,
+            "mesh": 80,
+            "coat_weight": 60.0,
+            "session": [1 + k // settings.tiles_per_session for k in range(count)],
+        }
+    )
+    spots = [(tile, place) for tile in numbers for place in range(1, PER_TILE + 1)]
+    patches = pd.DataFrame(
+        {
+            "patch": pd.Series([patch_name(*spot) for spot in spots], dtype="str"),
+            "tile": [tile for tile, _ in spots],
+            "position": [place for _, place in spots],
+            "overlay": pd.Series(overlays, dtype="str"),
+            "mesh": 100,
+            "coat_weight": 40.0,
+            "before_firing": 1,
+            "accident": pd.Series([""] * len(spots), dtype="str"),
+        }
+    )
+    return replace(new_series("invented", settings, COLOURS), tiles=tiles, patches=patches)
 
 
-def measure_one(empty: Series, kind: str, seed: int) -> pd.DataFrame:
-    """Hold everything that is foretold about one series' pairs against its truth."""
-    series, truth = graded(empty, seed)
+def measure_one(
+    kind: Kind, seed: int, prior: Prior | None = SERIES_PRIOR, population: Population | None = None
+) -> pd.DataFrame:
+    """Hold everything that is said about one studio's pairs against its truth.
+
+    Returns
+    -------
+    DataFrame
+        The pair table, with the true share of each ending (true_fine_edge, ...), the true verdict,
+        and for each score z: how many standard deviations the truth lies from what was expected.
+    """
+    truth = (population or Population()).draw(COLOURS, seed)
+    series = fire(random_series(kind, seed), truth, seed)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        fits = {scale: fit_series(series, scale) for scale in SCALES}
-        table = pair_table(fits, series.colours, SETTING)
-    table = table.assign(
+        fits = {score: fit_series(series, score, prior) for score in SCORES}
+        table = pair_table(fits, COLOURS, SETTING, [1, 2, 3])
+    recipe = recipes(every_pair(COLOURS), SETTING, [1, 2, 3], fits)
+    shares = truth.ending_shares(recipe, SETTING.rule)
+    undecided = (shares.max(axis=1) < SETTING.confidence).astype(float)
+    z = {}
+    for score, fit in fits.items():
+        known = state_by_grades(fit, recipe, SETTING.rule)
+        true = truth.latent(recipe, score) - truth.scales[score].cuts[SETTING.fine_edge_at_most]
+        off = true - known.mean[:, known.fine]
+        z[f"{score}_z"] = off / np.sqrt(known.variance[:, known.fine])
+    return table.assign(
         seed=seed,
-        kind=kind,
-        mesh=SETTING.mesh,
-        coat_weight=SETTING.coat_weight,
-        base_mesh=SETTING.base_mesh,
-        base_coat_weight=SETTING.base_coat_weight,
-        firings=SETTING.firings,
+        kind=kind.name,
+        size=kind.patches,
+        true_verdict=verdicts(shares, undecided, SETTING.confidence),
+        converged=all(fit.results.converged for fit in fits.values()),
+        **dict(zip([f"true_{column}" for column in COLUMNS], shares.T, strict=True)),
+        **z,
     )
-    for scale in SCALES:
-        table = table.join(_against_truth(fits[scale], truth, table, scale))
-    fine = [_at_most(truth, table, scale, SETTING.fine_edge_at_most) for scale in SCALES]
-    table["true_fine_edge"] = fine[0] * fine[1]
-    table["true_breaks_through"] = 1 - _at_most(
-        truth, table, "pull_through", SETTING.breaks_from - 1
-    )
-    return table
-
-
-def _against_truth(fit: ScaleFit, truth: Truth, table: pd.DataFrame, scale: str) -> pd.DataFrame:
-    mean, cov = fit.results.above(table, FINE_EDGE_CUT)
-    cut = truth.scales[scale].cuts[1]
-    off = truth.latent(table, scale) - cut - mean
-    grade = truth.chances(table, scale) @ np.arange(5)
-    return pd.DataFrame(
-        {
-            f"{scale}_z": off / np.sqrt(np.diag(cov)),
-            f"{scale}_grade_in": table[f"{scale}_low"].le(grade) & table[f"{scale}_high"].ge(grade),
-            f"{scale}_converged": fit.results.converged,
-        },
-        index=table.index,
-    )
-
-
-def _at_most(truth: Truth, table: pd.DataFrame, scale: str, step: int) -> np.ndarray:
-    return truth.chances(table, scale)[:, : step + 1].sum(axis=1)
 
 
 def measure(
-    seeds: Iterable[int], jobs: int = 2, progress: Callable[[str], None] | None = None
+    seeds: Iterable[int],
+    kinds: Iterable[Kind] = KINDS,
+    prior: Prior | None = SERIES_PRIOR,
+    jobs: int = 1,
+    progress: Callable[[str], None] | None = None,
 ) -> pd.DataFrame:
-    """Measure many series in parallel; every row is a pair of one of them."""
+    """Measure many studios with every kind of series; every row is a pair after so many firings."""
     seeds = list(seeds)
-    wanted = {(KINDS[seed % len(KINDS)], seed // len(KINDS) % PLANS): None for seed in seeds}
-    each = joblib.Parallel(n_jobs=jobs)(
-        joblib.delayed(planned)(kind, number + 1) for kind, number in wanted
-    )
-    plans = dict(zip(wanted, each, strict=True))
-    if progress is not None:
-        progress(f"{len(plans)} plans made")
-    tasks = []
-    for seed in seeds:
-        kind, number = KINDS[seed % len(KINDS)], seed // len(KINDS) % PLANS
-        tasks.append(joblib.delayed(measure_one)(plans[kind, number], kind.name, seed))
     parts = []
-    for start in range(0, len(tasks), BATCH):
-        parts += joblib.Parallel(n_jobs=jobs)(tasks[start : start + BATCH])
+    for kind in kinds:
+        parts += joblib.Parallel(n_jobs=jobs)(
+            joblib.delayed(measure_one)(kind, seed, prior) for seed in seeds
+        )
         if progress is not None:
-            progress(f"{len(parts)} of {len(seeds)} series")
+            progress(f"{kind.name}: {len(seeds)} studios")
     return pd.concat(parts, ignore_index=True)
 
 
@@ -170,48 +195,124 @@ def calibration_error(table: pd.DataFrame) -> float:
     return float(np.average((table["stated"] - table["true"]).abs(), weights=table["pairs"]))
 
 
+def log_score(pairs: pd.DataFrame) -> float:
+    """Mean log chance that was given to what a new patch then comes to: higher is better."""
+    stated = pairs[COLUMNS].clip(1e-6, 1).to_numpy()
+    true = pairs[[f"true_{column}" for column in COLUMNS]].to_numpy()
+    return float((true * np.log(stated)).sum(axis=1).mean())
+
+
+def figures(pairs: pd.DataFrame) -> dict[str, float]:
+    """The figures of one kind of series, in per cent but for calibration errors and the score."""
+    given = pairs["verdict"] != NOT_KNOWN
+    strict = pairs["verdict"] == pairs["true_verdict"]
+    undecided = pairs["true_verdict"] == HIT_OR_MISS
+    lenient = strict | (undecided & ~given)
+    leaning = pairs["leans_to"].map(dict(zip(ENDINGS, range(3), strict=True))).to_numpy()
+    true = pairs[[f"true_{column}" for column in COLUMNS]].to_numpy()
+    share = np.take_along_axis(true, leaning[:, None], axis=1)[:, 0]
+    inside = (pairs["share_low"] <= share + 1e-3) & (share - 1e-3 <= pairs["share_high"])
+    errors = {
+        f"error {ending}": calibration_error(calibration(pairs[c], pairs[f"true_{c}"]))
+        for ending, c in zip(ENDINGS, COLUMNS, strict=True)
+    }
+    cover = (pairs[[f"{score}_z" for score in SCORES]].abs() < Z90).to_numpy().mean()
+    return {
+        **errors,
+        "cover": 100 * float(cover),
+        "share cover": 100 * float(inside.mean()),
+        "given": 100 * float(given.mean()),
+        "right": 100 * float(strict.mean()),
+        "right or rightly open": 100 * float(lenient.mean()),
+        "wrong of given": 100 * float((~strict)[given].mean()),
+        "failing of endings": 100 * _failing(pairs),
+        "log score": log_score(pairs),
+    }
+
+
+def _failing(pairs: pd.DataFrame) -> float:
+    """Share of new patches, of pairs with an ending for a verdict, that do not come to it."""
+    own = [
+        1 - pairs.loc[pairs["verdict"] == ending, f"true_{column}"]
+        for ending, column in zip(ENDINGS, COLUMNS, strict=True)
+    ]
+    return float(pd.concat(own).mean())
+
+
+def by_kind(pairs: pd.DataFrame) -> pd.DataFrame:
+    """The figures of every kind of series, one row each."""
+    rows = {kind: figures(own) for kind, own in pairs.groupby("kind", sort=False)}
+    return pd.DataFrame.from_dict(rows, orient="index")
+
+
+def surest(pairs: pd.DataFrame) -> pd.DataFrame:
+    """Verdicts on endings by how sure they are: stated chance and true share."""
+    own = pairs[pairs["verdict"].isin(ENDINGS)]
+    place = own["verdict"].map(dict(zip(ENDINGS, range(3), strict=True))).to_numpy()[:, None]
+    stated, true = (
+        np.take_along_axis(own[names].to_numpy(), place, axis=1)[:, 0]
+        for names in (COLUMNS, [f"true_{column}" for column in COLUMNS])
+    )
+    sure = pd.cut(stated, [0.8, 0.85, 0.9, 0.95, 0.99, 1.0], include_lowest=True)
+    frame = pd.DataFrame({"verdict": own["verdict"], "sure": sure, "stated": stated, "true": true})
+    return frame.groupby(["verdict", "sure"], observed=True).agg(
+        pairs=("true", "size"), stated=("stated", "mean"), true=("true", "mean")
+    )
+
+
 def report(pairs: pd.DataFrame) -> str:
     """The measured figures as Markdown."""
-    lines = [f"{pairs['seed'].nunique()} invented series, {len(pairs)} pairs.", ""]
-    z = pairs[[f"{scale}_z" for scale in SCALES]].abs() < Z90
-    by_series = z.groupby(pairs["seed"]).mean().mean(axis=1)
-    lines.append(
-        f"- 90 % intervals of latent pair values cover {100 * z.to_numpy().mean():.1f} % "
-        f"(± {100 * by_series.std() / np.sqrt(len(by_series)):.1f} standard error); fired pairs "
-        f"{100 * z[pairs['patches'] > 0].to_numpy().mean():.1f} %, pairs never fired "
-        f"{100 * z[pairs['patches'] == 0].to_numpy().mean():.1f} %."
-    )
-    for kind, own in z.groupby(pairs["kind"]):
-        lines.append(f"  - {kind}: {100 * own.to_numpy().mean():.1f} %")
-    inside = pairs[[f"{scale}_grade_in" for scale in SCALES]].to_numpy().mean()
-    lines.append(f"- 80 % intervals of average grades cover {100 * inside:.1f} %.")
-    for event in ("fine_edge", "breaks_through"):
-        table = calibration(pairs[f"p_{event}"], pairs[f"true_{event}"])
-        lines.append(f"- Chance '{event}': calibration error {calibration_error(table):.4f}")
-        lines += [
-            f"  - stated {r.stated:.3f}, true {r.true:.3f}, {r.pairs} pairs"
-            for r in table.itertuples()
-        ]
-    suited = pairs[pairs["verdict"] == SUITED]
-    lines.append(
-        f"- '{SUITED}': {len(suited)} pairs; new patches fail on "
-        f"{100 * (1 - suited['true_fine_edge']).mean():.1f} % of them (the rule allows "
-        f"{100 * (1 - SETTING.confidence):.0f} %); "
-        f"{100 * (suited['true_fine_edge'] < SETTING.confidence).mean():.1f} % of the pairs have a "
-        f"true chance below {SETTING.confidence}."
-    )
-    shares = pairs["verdict"].value_counts(normalize=True)
-    lines.append(
-        "- Verdicts: " + ", ".join(f"{v} {100 * shares.get(v, 0):.0f} %" for v in VERDICTS)
-    )
-    converged = pairs[[f"{scale}_converged" for scale in SCALES]].to_numpy().mean()
-    lines.append(f"- Fits that reached their optimum: {100 * converged:.1f} %.")
+    studios, per_kind = pairs["seed"].nunique(), by_kind(pairs)
+    lines = [f"{studios} studios for each kind of series, {len(pairs)} judged pairs.", ""]
+    head = ["series", *per_kind.columns]
+    lines += ["| " + " | ".join(head) + " |", "| " + " | ".join("---" for _ in head) + " |"]
+    for kind, row in per_kind.iterrows():
+        told = [f"{v:.3f}" if "error" in n or "score" in n else f"{v:.1f}" for n, v in row.items()]
+        lines.append(f"| {kind} | " + " | ".join(told) + " |")
+    lines += [
+        "",
+        "| verdict | stated | true share of patches | pairs |",
+        "| --- | --- | --- | --- |",
+    ]
+    lines += [
+        f"| {verdict} | {row['stated']:.3f} | {row['true']:.3f} | {row['pairs']:.0f} |"
+        for (verdict, _), row in surest(pairs).iterrows()
+    ]
+    own = pairs[pairs["verdict"] == HIT_OR_MISS]
+    if len(own):
+        truly = (own["true_verdict"] == HIT_OR_MISS).mean()
+        said = own["hit_or_miss"].mean()
+        lines.append(f"| {HIT_OR_MISS} | {said:.3f} | {truly:.3f} (truly so) | {len(own)} |")
+    lines += ["", f"Fits that reached their optimum: {100 * pairs['converged'].mean():.1f} %."]
     return "\n".join(lines)
 
 
+def draw_reliability(pairs: pd.DataFrame, path: Path = PICTURE) -> None:
+    """Draw stated chances against true shares, a panel for each size of series."""
+    sizes = sorted(pairs["size"].unique())
+    figure, axes = plt.subplots(1, len(sizes), figsize=(2.6 * len(sizes), 2.9), sharey=True)
+    for axis, size in zip(np.atleast_1d(axes), sizes, strict=True):
+        own = pairs[pairs["size"] == size]
+        axis.plot([0, 1], [0, 1], color="#999999", linewidth=0.8)
+        for ending, column, mark in zip(ENDINGS, COLUMNS, "sDo", strict=True):
+            table = calibration(own[column], own[f"true_{column}"])
+            colour = LOOKS[ending].colour
+            axis.plot(
+                table["stated"], table["true"], mark, color=colour, markersize=4, label=ending
+            )
+        axis.set(title=f"{size} patches", xlabel="stated chance", aspect="equal")
+    np.atleast_1d(axes)[0].set_ylabel("true share of patches")
+    np.atleast_1d(axes)[0].legend(frameon=False, fontsize=7)
+    figure.tight_layout()
+    with plt.rc_context({"svg.hashsalt": "reliability"}):
+        figure.savefig(path, metadata={"Date": None})
+    plt.close(figure)
+
+
 if __name__ == "__main__":
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 300
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 40
     start = time.perf_counter()
     measured = measure(range(count), progress=lambda text: print(text, file=sys.stderr))
     print(report(measured))
-    print(f"- Took {time.perf_counter() - start:.0f} s on two processes.")
+    draw_reliability(measured)
+    print(f"Took {time.perf_counter() - start:.0f} s in one process.")

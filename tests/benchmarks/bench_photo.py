@@ -21,7 +21,7 @@ import numpy as np
 import pandas as pd
 
 from kit.photo import PhotoPlan, PictureResult, PrintScale, measure_folder, measure_picture
-from kit.photo.patch.face import colour_shift
+from kit.photo.raster import colour_shift
 from kit.series import Blank, Stencil
 from kit.studio.picture import (
     Camera,

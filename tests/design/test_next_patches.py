@@ -18,8 +18,8 @@ from kit.design.surveys.expected_verdicts import (
     judged,
     worth,
 )
-from kit.design.surveys.pair_covariance import PairField
 from kit.design.surveys.pair_knowledge import fitted_scores, knowledge_of
+from kit.design.surveys.pair_numbers import PairField
 from kit.errors import Misuse
 from kit.model import VERDICTS, PairSetting, pair_table
 from kit.model.verdicts import verdicts

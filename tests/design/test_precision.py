@@ -11,7 +11,7 @@ from statsmodels.stats.power import normal_power
 from kit.design import StandardDeviations, budget_curve, precision, survey
 from kit.design.forecast import SIDE_SD, TREND_SD, forecast, planned_rows
 from kit.design.plan_precision import FIRED, TREND, UNFIRED, precision_of
-from kit.design.surveys.pair_covariance import fired_field, unfired_field
+from kit.design.surveys.pair_numbers import fired_field, unfired_field
 from kit.errors import Misuse
 from kit.series import FAMILY_PAIRS, Series
 

@@ -12,7 +12,7 @@ from scipy.sparse.csgraph import connected_components
 
 from kit.design import StandardDeviations, survey
 from kit.design.surveys.average_variance import CRITERIA
-from kit.design.surveys.pair_covariance import fired_field, unfired_field
+from kit.design.surveys.pair_numbers import fired_field, unfired_field
 from kit.design.surveys.patch_exchange import Bench, SurveySearch, View
 from kit.errors import Misuse
 

@@ -40,6 +40,39 @@ def test_published_data_agree_with_the_published_fits(case, references, request)
         assert fit.random_sd[names.get(name, name)] == pytest.approx(value, rel=1e-3)
 
 
+STRIPS = ["rep", "rep:gen", "rep:nitro"]
+
+
+def test_a_strip_plot_agrees_with_the_published_fit(strips, references):
+    """Strips of varieties crossed by strips of nitrogen. Reference: R 4.2.2, lme4 1.1-31."""
+    reference = references["lmm-strip-plot-reml"]
+    fit = LinearMixedModel("Q('yield') ~ gen * C(nitro)", strips, groups=STRIPS).fit()
+    assert fit.converged
+    assert fit.llf == pytest.approx(reference["log_likelihood"], abs=1e-6)
+    coefficients = np.array(list(reference["coefficients"].values()))
+    # nitro lists 60 before 120 for every variety, the reference too.
+    assert fit.params.to_numpy() == pytest.approx(coefficients, rel=1e-6)
+    errors = np.array(list(reference["standard_errors"].values()))
+    assert fit.bse.to_numpy() == pytest.approx(errors, rel=1e-4)
+    names = {"rep": "rep", "rep:gen": "rep:gen", "rep:nitro": "rep:nf", "Residual": "Residual"}
+    for ours, theirs in names.items():
+        assert fit.random_sd[ours] == pytest.approx(reference["random_sd"][theirs], rel=1e-4)
+
+
+def test_the_strip_plot_has_the_published_f_values(strips):
+    """Gomez and Gomez (1984), p. 110: 7.65, 34.07 and 5.80. In a balanced plan whose components
+    of variance are all positive, Wald's statistic over its degrees of freedom is that F."""
+    formula = "Q('yield') ~ C(gen, contr.sum) * C(nitro, contr.sum)"
+    fit = LinearMixedModel(formula, strips, groups=STRIPS).fit()
+    named = fit.params.index
+    variety = named.str.contains("gen") & ~named.str.contains(":")
+    nitrogen = named.str.contains("nitro") & ~named.str.contains(":")
+    product = named.str.contains(":")
+    for own, expected in ((variety, 7.65), (nitrogen, 34.07), (product, 5.80)):
+        b, cov = fit.params[own], fit.cov_params().loc[own, own]
+        assert b @ np.linalg.solve(cov, b) / own.sum() == pytest.approx(expected, abs=0.005)
+
+
 def test_a_nested_case_agrees_with_statsmodels(cake):
     data = cake.assign(rr=cake["recipe"] + cake["replicate"].astype(str))
     theirs = smf.mixedlm(

@@ -179,6 +179,6 @@ def test_report_needs_no_registered_kernel(tmp_path, monkeypatch):
     monkeypatch.setenv("JUPYTER_DATA_DIR", str(tmp_path / "jupyter"))
     shutil.copytree(DEMO, tmp_path / "data" / "demo")
     monkeypatch.chdir(tmp_path)
-    run_notebook(notebook("02_record"), {}, tmp_path / "ran.ipynb")
+    run_notebook(notebook("03_record"), {}, tmp_path / "ran.ipynb")
     ran = nbformat.read(tmp_path / "ran.ipynb", as_version=4)
     assert any(cell.get("outputs") for cell in ran.cells)

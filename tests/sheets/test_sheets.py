@@ -13,7 +13,7 @@ from kit.errors import Misuse
 from kit.model import FINE_EDGE
 from kit.record import grading_order
 from kit.series import CAUTIONS, Scale, Stencil, cautions_for
-from kit.sheets import Stickers, write_photo_card, write_sheets, write_wall_chart
+from kit.sheets import Stickers, wall_chart, write_photo_card, write_sheets
 from kit.sheets.work_order import work_order_data
 
 NASTY = (
@@ -328,7 +328,7 @@ def test_slips_stop_where_marks_do(plan, pdf, tmp_path):
     assert "Tile 950" in pdf(cards.read_bytes()).text
 
 
-def test_the_wall_chart_is_the_reports_own_drawing(pdf, tmp_path):
+def test_the_wall_chart_is_the_reports_own_drawing(pdf):
     """Every name, every number and the rule; one row of the table a pair and firing count."""
     names = NASTY[:4]
     families = dict(zip(names, ["leaded"] * 2 + ["unleaded"] * 2, strict=True))
@@ -355,14 +355,13 @@ def test_the_wall_chart_is_the_reports_own_drawing(pdf, tmp_path):
         ]
     )
     rule = "At 100 mesh and 2 firings."
-    chart = pdf(write_wall_chart(pairs, tmp_path / "wall.pdf", "Pairs", rule=rule).read_bytes())
-    text = " ".join(chart.text.split())
     colours = pd.DataFrame({"colour": names, "family": families.values()})
+    text = " ".join(pdf(wall_chart(pairs, colours, "Pairs", rule=rule)).text.split())
     (drawing,) = pair_charts(pairs, colours)
     assert rule in text and drawing.title in text and drawing.note in text
     said = re.findall(r"<text[^>]*>([^<]+)</text>", drawing.marks)
     assert said.count("2") == 12
     for words in map(unescape, said):
         assert squeezed(words) in squeezed(text)
-    with pytest.raises(Misuse, match="lacks verdict"):
-        write_wall_chart(pairs.drop(columns="verdict"), tmp_path / "wall.pdf", "Pairs")
+    with pytest.raises(Misuse, match="none has been judged"):
+        wall_chart(pairs[:0], colours, "Pairs")

@@ -18,6 +18,7 @@ CORE_INSET_MM = 1.0
 
 _BASE_LIKE = 8.0
 _FAR_ENOUGH = 0.8
+_MOSTLY = 0.45
 
 
 @dataclass(frozen=True)
@@ -114,6 +115,12 @@ def overlay_seen(view: PatchView, base: Raster, reference: Raster | None) -> tup
     smooth = cv2.GaussianBlur(view.lab, (0, 0), 1.2)[core]
     away = np.linalg.norm(smooth - base, axis=1)
     own = np.median(smooth[away > _FAR_ENOUGH * np.quantile(away, 0.98)], axis=0)
+    usual = np.median(smooth[away > _BASE_LIKE], axis=0) if (away > _BASE_LIKE).any() else own
+    if np.linalg.norm(own - usual) > _BASE_LIKE:
+        # What is furthest from the base may lie on the patch, or be mirrored in it.
+        plain = np.linalg.norm(smooth - usual, axis=1) < _BASE_LIKE / 2
+        if plain.mean() > _MOSTLY:
+            own = usual
     if reference is not None and np.linalg.norm(reference - base) > _BASE_LIKE:
         mixed = mixture(own[None, None].astype(np.float32), base, reference)
         if mixed.share[0, 0] < _FAR_ENOUGH and mixed.foreign[0, 0] < _BASE_LIKE:

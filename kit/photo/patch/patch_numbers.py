@@ -16,6 +16,7 @@ from kit.photo.patch.edge import Edge, torn_away
 from kit.photo.patch.edge_width import transition_width, width_without
 from kit.photo.patch.face import MOTTLE_BANDS_MM, mottle, pull_through
 from kit.photo.patch.patch_image import CORE_INSET_MM, PatchView
+from kit.photo.patch.reflection import Reflection
 from kit.photo.raster import Raster
 from kit.photo.view.window import PER_MM, Window
 
@@ -26,6 +27,9 @@ _SCALE_ERROR = 0.003
 """A rule reads the print to about 0.3 mm in 100 mm."""
 
 _LEAST_POINTS = 40
+_FLOOR_OF_BLUR = 0.65
+"""An edge that is not there at all is read as up to this share of the picture's own blur (measured,
+see benchmarks)."""
 
 
 @dataclass(frozen=True)
@@ -40,6 +44,7 @@ class Covered:
         The overlay as one piece, holes filled.
     hidden : ndarray of bool (height, width)
         Where the surface cannot be seen.
+    reflection : Reflection
     contrast : float
         CIELAB distance of overlay from base.
     """
@@ -47,6 +52,7 @@ class Covered:
     share: Raster
     whole: NDArray[np.bool_]
     hidden: NDArray[np.bool_]
+    reflection: Reflection
     contrast: float
 
 
@@ -72,6 +78,7 @@ def edge_numbers(view: PatchView, covered: Covered, edge: Edge, window: Window) 
         "spread_p95_mm": float(np.quantile(seen, 0.95)),
         "spread_p95_mm_se": _length(spread, 0.2 * float(np.std(seen))),
         "edge_width_mm": width,
+        "edge_width_floor_mm": _FLOOR_OF_BLUR * window.blur_mm,
         "edge_width_mm_se": _length(
             0.03,
             width / covered.contrast,

@@ -10,6 +10,7 @@ from kit.photo.patch.edge import Edge, find_edge, solid
 from kit.photo.patch.patch_image import PatchPlace, PatchView, base_beside, overlay_seen, patch_view
 from kit.photo.patch.patch_numbers import Covered, edge_numbers, face_numbers
 from kit.photo.patch.quality import ALIKE, LEAST_CONTRAST, judge
+from kit.photo.patch.reflection import find_reflection
 from kit.photo.patch.stencil_geometry import StencilLine, stencil_line
 from kit.photo.patch.unmixing import mixture
 from kit.photo.raster import Raster
@@ -24,6 +25,7 @@ _FOREIGN = 12.0
 _FOREIGN_PART = 0.45
 _SPECK_MM = 0.4
 _FIELD_MM = 2.0
+_MIRRORED_PART = 0.004
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,8 @@ class PatchReading:
         The edge found, in the window's mm.
     planned_mm : ndarray (n, 2)
         The stencil line it was compared with.
+    mirrored : bool
+        Whether something mirrored lies on it or beside it.
     """
 
     values: dict[str, float]
@@ -49,6 +53,7 @@ class PatchReading:
     remark: str
     outline_mm: NDArray[np.float64] | None
     planned_mm: NDArray[np.float64]
+    mirrored: bool = False
 
 
 def measure_patch(
@@ -94,7 +99,10 @@ def measure_patch(
         numbers |= face_numbers(view, covered, edge, numbers["spread_mm"], numbers["edge_width_mm"])
     quality, remark = judge(view, covered, edge, numbers, own, window)
     values = colours if quality == "not measured" else colours | numbers
-    return PatchReading(values, quality, remark, *_outline(view, edge, line))
+    near = view.beyond < view.place.reach.outward
+    bright = covered.reflection.glare | view.burnt
+    mirrored = covered.reflection.veil > 0 or float(bright[near].mean()) > _MIRRORED_PART
+    return PatchReading(values, quality, remark, *_outline(view, edge, line), mirrored)
 
 
 def _covered(view: PatchView, base: Raster, overlay: Raster) -> Covered:
@@ -104,7 +112,9 @@ def _covered(view: PatchView, base: Raster, overlay: Raster) -> Covered:
     share = cv2.GaussianBlur(mixed.share, (0, 0), _SMOOTH_PX)
     share[view.burnt] = np.where(view.beyond[view.burnt] < 0, 1.0, 0.0)
     whole = solid(share, view.beyond < 0, PER_MM)
-    return Covered(share, whole, view.burnt | strange, contrast)
+    near = view.beyond < view.place.reach.outward
+    mirrored = find_reflection(view.lab, base, overlay, near, strange, PER_MM)
+    return Covered(share, whole, view.burnt | strange | mirrored.glare, mirrored, contrast)
 
 
 def _strange(foreign: Raster, contrast: float) -> NDArray[np.bool_]:

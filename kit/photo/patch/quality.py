@@ -10,6 +10,8 @@ from kit.photo.view.window import Window
 LEAST_CONTRAST = 6.0
 """CIELAB distance of overlay from base below which the two cannot be told apart."""
 
+_MOST_TORN = 0.55
+
 ALIKE = "Base and overlay look alike, so no edge can be seen."
 
 
@@ -41,26 +43,42 @@ def judge(
         The reason, for a person; blank for 'good'.
     """
     veiled = float(covered.hidden[view.beyond < 0].mean())
+    hiding = _hiding(view, covered)
     if "spread_mm" not in numbers or edge.seen < 0.4 or veiled > 0.6:
-        return "not measured", "Glare, or something lying on it, hides too much of this patch."
+        return "not measured", f"{hiding} too much of this patch."
     if edge.limited > 0.25:
         return "poor", (
             f"The edge is out of reach on {edge.limited:.0%} of its length: the overlay has run "
             "into its neighbour or the rim, or has crawled away."
         )
+    if edge.torn > _MOST_TORN or (edge.torn > 0.3 and numbers["pull_through_share"] > _MOST_TORN):
+        return "poor", (
+            f"The base has torn {edge.torn:.0%} of the edge open: too little of it is left to tell "
+            "its spread."
+        )
     if edge.seen < 0.75 or veiled > 0.25:
-        return "poor", "Glare, or something lying on it, hides much of this patch."
-    doubts = _doubts(edge, numbers, own_colour, covered.contrast, window)
+        return "poor", f"{hiding} much of this patch."
+    doubts = _doubts(edge, numbers, own_colour, covered, window)
     if edge.seen < 0.97 or veiled > 0.03:
-        doubts.append("glare, or something lying on it, hides part of it")
+        doubts.append(f"{hiding[0].lower()}{hiding[1:]} part of it")
     if not doubts:
         return "good", ""
     words = "; ".join(doubts)
     return "fair", f"{words[0].upper()}{words[1:]}."
 
 
+def _hiding(view: PatchView, covered: Covered) -> str:
+    """Name what hides the surface: light that is mirrored, or something lying on it."""
+    near = view.beyond < view.place.reach.outward
+    hidden = covered.hidden & near
+    mirrored = (covered.reflection.glare | view.burnt) & near
+    if covered.reflection.veil > 0 or mirrored.sum() > 0.5 * hidden.sum() > 0:
+        return "A reflection (bright, grey, not following the patch) hides"
+    return "Something lying on it, or a stain, hides"
+
+
 def _doubts(
-    edge: Edge, numbers: dict[str, float], own_colour: bool, contrast: float, window: Window
+    edge: Edge, numbers: dict[str, float], own_colour: bool, covered: Covered, window: Window
 ) -> list[str]:
     unsure = numbers["pull_through_share_se"] > 0.05
     found = {
@@ -69,7 +87,8 @@ def _doubts(
         ),
         "the lace is so fine that pure overlay is hardly seen in it": own_colour and unsure,
         "little pure overlay is left to compare with": numbers["pull_through_share"] > 0.6,
-        "base and overlay look much alike": contrast < 2 * LEAST_CONTRAST,
+        "base and overlay look much alike": covered.contrast < 2 * LEAST_CONTRAST,
+        "a veil of mirrored sky or ceiling lies over one side of it": (covered.reflection.veil > 0),
         "the picture is a little blurred": window.blur_mm > 0.3,
         "the card's grey scale cannot be read, so colours are less sure": (
             not window.light.greys_read

@@ -67,8 +67,8 @@ def find_tile(luminance: Raster, black: Raster, per_mm: float, blank: Blank) -> 
     ----------
     luminance : ndarray (height, width)
         Reflectance of the window, linear.
-    black : ndarray (height, width)
-        What is printed there: 1 black, 0 white, nan beside the field.
+    black : ndarray
+        What is printed there, finely or coarsely: 1 black, 0 white, nan beside the field.
     per_mm : float
         Pixels to the mm.
     blank : Blank
@@ -78,9 +78,9 @@ def find_tile(luminance: Raster, black: Raster, per_mm: float, blank: Blank) -> 
     Unmeasurable
         When there is no tile, or what lies there is not of the blank's size.
     """
-    shrink = _LOOK_PER_MM / per_mm
-    small = cv2.resize(luminance, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
-    size = small.shape[1], small.shape[0]
+    rows, columns = (round(length / per_mm * _LOOK_PER_MM) for length in luminance.shape)
+    size = columns, rows
+    small = cv2.resize(luminance, size, interpolation=cv2.INTER_AREA)
     known = cv2.resize(np.isfinite(black).astype(np.float32), size, interpolation=cv2.INTER_AREA)
     printed = cv2.resize(
         np.nan_to_num(black).astype(np.float32), size, interpolation=cv2.INTER_AREA

@@ -1,5 +1,6 @@
 """What the kit knows of the tiles before it looks at a picture."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -22,6 +23,10 @@ class PhotoPlan:
     stencil : Stencil
     scale : PrintScale
         What the printer made of the card.
+    scale_measured : bool
+        Whether a person measured the printed card.
+    bases : dict of int to str
+        Base colour of each tile, where it is known.
     """
 
     patches: pd.DataFrame
@@ -29,6 +34,8 @@ class PhotoPlan:
     blank: Blank
     stencil: Stencil
     scale: PrintScale = field(default_factory=PrintScale)
+    scale_measured: bool = False
+    bases: Mapping[int, str] = field(default_factory=dict)
 
     @property
     def card(self) -> Card:
@@ -38,6 +45,11 @@ class PhotoPlan:
         """Planned places on the tile by position number."""
         laid = positions(self.blank, self.stencil, self.patches_per_tile)
         return {place.number: place for place in laid}
+
+    def places_of(self, overlay: str) -> list[tuple[int, int]]:
+        """Tile and position of every patch of an overlay."""
+        own = self.patches[self.patches["overlay"] == overlay]
+        return list(zip(own["tile"].tolist(), own["position"].tolist(), strict=True))
 
     def on_tile(self, tile: int, firing: int) -> pd.DataFrame:
         """The patches of a tile that have been sifted by a firing, in order of position."""
@@ -69,4 +81,6 @@ def photo_plan(series: Series) -> PhotoPlan:
         settings.blank,
         settings.stencil,
         scale,
+        bool(settings.card_across_mm and settings.card_down_mm),
+        dict(zip(series.tiles["tile"].tolist(), series.tiles["base"].tolist(), strict=True)),
     )

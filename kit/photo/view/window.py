@@ -26,6 +26,7 @@ MOST_BLUR_MM = 0.5
 _ROUND_MARK_MM = 2.2
 _BURNT = 252
 _HALO_MM = 0.4
+_PATTERN_PER_MM = 10.0
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)
 """Of sRGB primaries (IEC 61966-2-1)."""
 
@@ -92,19 +93,18 @@ def see_window(opened: Opened, plan: PhotoPlan) -> Window:
     view = raised_view(found.view, height, size, opened.focal_35mm)
     drawn = redraw(pixels, view, real, PER_MM)
     linear = reflectance(drawn, box, light, card)
-    black = _printed(card, real, np.linalg.inv(planned) @ view, drawn.shape[:2])
+    black = _printed(card, real, np.linalg.inv(planned) @ view)
     tile = find_tile(linear @ _LUMINANCE, black, PER_MM, plan.blank)
     lab = to_lab(linear)
     return Window(lab, _burnt(drawn), tile, found, slips, light, blur)
 
 
-def _printed(
-    card: Card, box: Box, to_card: NDArray[np.float64], size: tuple[int, int]
-) -> NDArray[np.float64]:
-    """What is printed on the card below each pixel of the window, as seen past the tile's top."""
+def _printed(card: Card, box: Box, to_card: NDArray[np.float64]) -> NDArray[np.float64]:
+    """What is printed on the card below the window, as seen past the tile's top."""
+    size = round(box.height_mm * _PATTERN_PER_MM), round(box.width_mm * _PATTERN_PER_MM)
     x, y = np.meshgrid(
-        box.x_mm + (np.arange(size[1]) + 0.5) / PER_MM,
-        box.y_mm + (np.arange(size[0]) + 0.5) / PER_MM,
+        box.x_mm + (np.arange(size[1]) + 0.5) / _PATTERN_PER_MM,
+        box.y_mm + (np.arange(size[0]) + 0.5) / _PATTERN_PER_MM,
     )
     place = cv2.perspectiveTransform(np.stack([x, y], axis=-1).reshape(1, -1, 2), to_card)[0]
     return card.blackness(place).reshape(size)

@@ -1,26 +1,31 @@
 """The average grade of each family on each family, with intervals."""
 
-import pandas as pd
-
+from kit.model import ScaleFit, family_table
 from kit.report.figures.interval_lines import LINE_IN, Line, draw_lines
+from kit.report.findings.score_findings import ScoreFindings
 from kit.report.page.picture import Picture
 from kit.report.page.style import drawn_with, new_figure
-from kit.series import Scale
-from kit.wording import claim, counted, listed
+from kit.wording import counted, listed
 
 
 @drawn_with()
-def family_grades(families: pd.DataFrame, contrasts: pd.DataFrame, scale: Scale) -> Picture:
+def family_grades(fit: ScaleFit, found: ScoreFindings) -> Picture | None:
     """Draw the average grade of the family pairs.
 
     Parameters
     ----------
-    families : DataFrame
-        As `kit.model.family_table` gives it.
-    contrasts : DataFrame
-        As `kit.model.family_contrasts` gives it.
-    scale : Scale
+    fit : ScaleFit
+    found : ScoreFindings
+        What it shows.
+
+    Returns
+    -------
+    Picture or None
+        None when only one family was fired on one family.
     """
+    if found.families is None:
+        return None
+    scale, families = found.scale, family_table(fit)
     ranked = families.sort_values("grade", ascending=False, ignore_index=True)
     lines = [
         Line(
@@ -39,20 +44,9 @@ def family_grades(families: pd.DataFrame, contrasts: pd.DataFrame, scale: Scale)
     ]
     return Picture(
         f"families-{scale.name.replace('_', '-')}",
-        _finding(ranked, contrasts, scale),
+        found.families.title(f"No pair of families clearly has the most {scale.title.lower()}"),
         f"Average grade for {scale.title.lower()}: {listed(said)}.",
         figure,
         note="The average over all colours of a family, fired or not, at the middle of the "
         "settings fired. The line holds it 9 times in 10.",
     )
-
-
-def _finding(ranked: pd.DataFrame, contrasts: pd.DataFrame, scale: Scale) -> str:
-    top, second = ranked["family_pair"].iloc[0], ranked["family_pair"].iloc[1]
-    row = contrasts[
-        contrasts["first"].isin([top, second]) & contrasts["second"].isin([top, second])
-    ].iloc[0]
-    chance = row["chance_more"] if row["first"] == top else 1 - row["chance_more"]
-    does = f"has more {scale.title.lower()} than any other pair of families"
-    none = f"No pair of families clearly has the most {scale.title.lower()}"
-    return claim(float(chance), top, does, none)

@@ -2,8 +2,8 @@
 
 import pandas as pd
 
-from kit.report.figures.grade_shares import columns_by_grade
-from kit.report.figures.tile_drawing import grade_key, short_steps
+from kit.drawing import short_steps
+from kit.report.figures.grade_shares import columns_by_grade, grade_key
 from kit.report.page.picture import Picture
 from kit.report.page.style import drawn_with, new_figure
 from kit.series import FAMILY_PAIRS, Scale, family_pair
@@ -11,7 +11,7 @@ from kit.wording import counted, listed
 
 
 @drawn_with()
-def firing_trend(scale: Scale, grades: pd.DataFrame) -> Picture:
+def grades_by_firing(scale: Scale, grades: pd.DataFrame) -> Picture:
     """Draw the share of patches at each grade after each firing.
 
     Parameters
@@ -37,7 +37,7 @@ def firing_trend(scale: Scale, grades: pd.DataFrame) -> Picture:
         axes.set_axis_off()
     figure.supxlabel("firings of the patch", fontsize=9.5)
     figure.supylabel("share of patches", fontsize=9.5)
-    figure.legend(handles=grade_key(short_steps(scale.steps)), ncols=3, loc="outside upper left")
+    figure.legend(handles=grade_key(short_steps(scale)), ncols=3, loc="outside upper left")
     means = seen.pivot_table("grade", "families", "firings")
     return Picture(
         f"firings-{scale.name.replace('_', '-')}",

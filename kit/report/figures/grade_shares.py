@@ -1,11 +1,14 @@
 """Bars cut by grade: what share of the patches stands at each step."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 import seaborn as sns
 from matplotlib.axes import Axes
+from matplotlib.patches import Patch, Rectangle
 
-from kit.report.page.style import GRADE_COLOURS, QUIET, ink_on
+from kit.drawing import GRADE_COLOURS, QUIET, ink_on
 from kit.wording import nearest_step
 
 _STEPS = range(len(GRADE_COLOURS))
@@ -94,3 +97,11 @@ def _cuts(row: np.ndarray) -> list[tuple[float, float, int, str]]:
 
 def _number(axes: Axes, x: float, y: float, count: int, colour: str) -> None:
     axes.text(x, y, str(count), ha="center", va="center_baseline", color=ink_on(colour), fontsize=8)
+
+
+def grade_key(labels: Sequence[str]) -> list[Patch]:
+    """Key to the colours of the grades, one label a step."""
+    return [
+        Rectangle((0, 0), 1, 1, facecolor=colour, edgecolor=QUIET, linewidth=0.6, label=label)
+        for colour, label in zip(GRADE_COLOURS, labels, strict=True)
+    ]

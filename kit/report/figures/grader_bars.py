@@ -6,8 +6,7 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
-from kit.report.figures.grade_shares import rows_by_grade
-from kit.report.figures.tile_drawing import grade_key
+from kit.report.figures.grade_shares import grade_key, rows_by_grade
 from kit.report.page.picture import Picture
 from kit.report.page.style import drawn_with, new_figure
 from kit.series import Scale

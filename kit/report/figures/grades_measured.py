@@ -5,9 +5,10 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.ticker import PercentFormatter
 
+from kit.drawing import COPPER, GRADE_COLOURS, INK, QUIET
 from kit.model import GradeMeaning
 from kit.report.page.picture import Picture
-from kit.report.page.style import COPPER, GRADE_COLOURS, INK, QUIET, drawn_with, new_figure
+from kit.report.page.style import drawn_with, new_figure
 from kit.series import Scale
 from kit.wording import amount, counted, gap, listed, untold
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from matplotlib.axes import Axes
 
-from kit.report.page.style import HAIR, INK, PAPER, QUIET
+from kit.drawing import HAIR, INK, PAPER, QUIET
 
 
 @dataclass(frozen=True)
@@ -17,12 +17,15 @@ class Line:
     words : str
         What it is of, written above it.
     value, low, high : float
+    found : bool
+        Whether it is sure enough to be stated; drawn hollow if it is not.
     """
 
     words: str
     value: float
     low: float
     high: float
+    found: bool = True
 
 
 LINE_IN = 0.36
@@ -30,13 +33,12 @@ LINE_IN = 0.36
 
 
 def draw_lines(axes: Axes, lines: Sequence[Line], unit: str, zero: float | None = 0.0) -> None:
-    """Draw estimates; one whose interval holds `zero` is drawn hollow, as it may be nothing."""
+    """Draw estimates, hollow where nothing may be claimed; `zero` is where there is no effect."""
     if zero is not None:
         axes.axvline(zero, color=HAIR, linewidth=1.2, zorder=0)
     rows = range(len(lines))
-    unsure = [zero is not None and line.low <= zero <= line.high for line in lines]
-    inks = [QUIET if hollow else INK for hollow in unsure]
-    fills = [PAPER if hollow else INK for hollow in unsure]
+    inks = [INK if line.found else QUIET for line in lines]
+    fills = [INK if line.found else PAPER for line in lines]
     lows, highs = [line.low for line in lines], [line.high for line in lines]
     axes.hlines(rows, lows, highs, colors=inks, linewidth=1.8)
     axes.scatter([line.value for line in lines], rows, s=49, c=fills, edgecolors=inks, zorder=3)

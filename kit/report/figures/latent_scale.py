@@ -1,13 +1,13 @@
-"""The hidden ruler behind the grades, and where each family pair stands on it."""
+"""The scale behind the grades, and where each family pair stands on it."""
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from kit.drawing import GRADE_COLOURS, INK, PAPER, ink_on, short_steps
 from kit.model import ScaleFit
-from kit.report.figures.tile_drawing import short_steps
 from kit.report.page.picture import Picture
-from kit.report.page.style import GRADE_COLOURS, INK, PAPER, drawn_with, ink_on, new_figure
+from kit.report.page.style import drawn_with, new_figure
 from kit.series import FAMILIES, Scale, Settings, family_pair
 from kit.wording import listed
 
@@ -16,7 +16,7 @@ _ROOM = 1.2
 
 
 @drawn_with()
-def hidden_ruler(fit: ScaleFit, scale: Scale, settings: Settings) -> Picture:
+def behind_the_grades(fit: ScaleFit, scale: Scale, settings: Settings) -> Picture:
     """Draw the thresholds as bands, and the family pairs as they move with every firing.
 
     Parameters
@@ -42,13 +42,13 @@ def hidden_ruler(fit: ScaleFit, scale: Scale, settings: Settings) -> Picture:
     axes.set_xlabel("hidden value (logits)")
     axes.tick_params(axis="y", length=0)
     return Picture(
-        f"hidden-ruler-{scale.name.replace('_', '-')}",
+        f"behind-the-grades-{scale.name.replace('_', '-')}",
         _finding(scale, places, cuts, fit),
         _told(scale, places),
         figure,
         note="Bands are the grades: a patch whose hidden value falls in a band most likely gets "
         "that grade. A dot is the average of a family pair after 1, 2, ... firings, as numbered; "
-        "the line is where that average lies 9 times in 10. The ruler's unit is a logit: 2 "
+        "the line is where that average lies 9 times in 10. Its unit is a logit: 2 "
         "of them turn an even chance into 9 in 10.",
     )
 
@@ -60,7 +60,7 @@ def family_places(fit: ScaleFit, settings: Settings) -> pd.DataFrame:
     -------
     DataFrame
         Columns families, firings, value, low, high (90 % interval, measured from the middle
-        threshold, since only distances on the ruler mean anything), in logits.
+        threshold, since only distances on it mean anything), in logits.
     """
     verdict = settings.verdict
     seen = fit.frame[["base_family", "overlay_family"]].drop_duplicates()
@@ -103,7 +103,7 @@ def family_places(fit: ScaleFit, settings: Settings) -> pd.DataFrame:
 def _draw_bands(axes: Axes, fit: ScaleFit, scale: Scale, ends: tuple[float, float]) -> None:
     cuts = fit.results.thresholds.to_numpy()
     borders = [ends[0], *cuts, ends[1]]
-    words = short_steps(scale.steps)
+    words = short_steps(scale)
     for n, label in enumerate(fit.results.used_labels):
         colour = GRADE_COLOURS[int(label)]
         axes.axvspan(borders[n], borders[n + 1], color=colour, alpha=0.55, linewidth=0)

@@ -3,9 +3,10 @@
 import numpy as np
 import pandas as pd
 
+from kit.drawing import HAIR, PAPER
 from kit.report.figures.grades_measured import name_axis
 from kit.report.page.picture import Picture
-from kit.report.page.style import FAMILY_COLOURS, HAIR, PAPER, drawn_with, new_figure
+from kit.report.page.style import FAMILY_COLOURS, drawn_with, new_figure
 from kit.series import FAMILY_PAIRS, Scale, family_pair
 from kit.wording import amount, counted, listed, upper_first
 
@@ -13,7 +14,7 @@ _SIDE = 0.12
 
 
 @drawn_with()
-def measured_firings(measurements: pd.DataFrame, measure: str, scale: Scale) -> Picture:
+def measurements_by_firing(measurements: pd.DataFrame, measure: str, scale: Scale) -> Picture:
     """Draw the average measurement of each family pair after each firing.
 
     Parameters

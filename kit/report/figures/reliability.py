@@ -1,9 +1,12 @@
-"""Observed against foretold: do the chances come true?"""
+"""Expected against seen: does the fit follow the grades that it was made from?"""
 
 import pandas as pd
 
+from kit.drawing import GRADE_COLOURS, HAIR, INK, QUIET
+from kit.model import ScaleFit, observed_against_foretold
+from kit.report.findings.finding import FEWEST_TO_CHECK
 from kit.report.page.picture import Picture
-from kit.report.page.style import GRADE_COLOURS, HAIR, INK, QUIET, drawn_with, new_figure
+from kit.report.page.style import drawn_with, new_figure
 from kit.series import Scale
 from kit.wording import percent
 
@@ -12,15 +15,25 @@ _ENOUGH, _MANY = 0.8, 0.9
 
 
 @drawn_with()
-def observed_and_foretold(compared: pd.DataFrame, scale: Scale) -> Picture:
-    """Draw how often grades stayed at or below a step, against the chance foretold for it.
+def expected_and_seen(fit: ScaleFit, scale: Scale) -> Picture | None:
+    """Draw how often grades stayed at or below a step, against the chance that the fit gives it.
+
+    The grades are those that the fit was made from, so this says whether it describes them, and
+    not how well it would do with others.
 
     Parameters
     ----------
-    compared : DataFrame
-        As `kit.model.observed_against_foretold` gives it.
+    fit : ScaleFit
     scale : Scale
+
+    Returns
+    -------
+    Picture or None
+        None when there are too few patches to say anything of it.
     """
+    if fit.frame["patch"].nunique() < FEWEST_TO_CHECK:
+        return None
+    compared = observed_against_foretold(fit)
     figure = new_figure(height_in=4.1)
     axes = figure.subplots()
     axes.plot([0, 1], [0, 1], color=HAIR, linewidth=1.2, zorder=0)
@@ -35,26 +48,29 @@ def observed_and_foretold(compared: pd.DataFrame, scale: Scale) -> Picture:
     axes.set_xticks(ticks, words)
     axes.set_yticks(ticks, words)
     axes.set_aspect("equal")
-    axes.set_xlabel("foretold: how often a grade stays at or below the step")
+    axes.set_xlabel("expected: how often a grade stays at or below the step")
     axes.set_ylabel("seen")
     axes.legend(loc="upper left", title="step of the scale", alignment="left", handlelength=1)
     off = float((compared["observed"] - compared["foretold"]).abs().mean())
     return Picture(
-        f"foretold-{scale.name.replace('_', '-')}",
+        f"expected-{scale.name.replace('_', '-')}",
         _finding(compared, scale),
         f"Every point compares a group of grades. On average what was seen lies {percent(off)} "
-        "away from what was foretold.",
+        "away from what was expected.",
         figure,
-        note="Points on the slanted line: the chances came true exactly. The upright lines say how "
-        "far off chance alone would put them 9 times in 10.",
+        note="Points on the slanted line: just as expected. The upright lines say how far off "
+        "chance alone would put them 9 times in 10. The model has seen these grades: how it does "
+        "with new ones, only new ones can show.",
     )
 
 
 def _finding(compared: pd.DataFrame, scale: Scale) -> str:
     within = compared["foretold"].between(compared["low"], compared["high"])
-    count = f"{int(within.sum())} of {len(compared)} groups of grades lie where they should"
+    groups = f"{int(within.sum())} of {len(compared)}"
+    count = f"{groups} groups of them lie where they should"
+    name = f"The model of {scale.title.lower()}"
     if within.mean() >= _MANY:
-        return f"The chances foretold for {scale.title.lower()} come true: {count}"
+        return f"{name} describes the grades it was made from: {count}"
     if within.mean() >= _ENOUGH:
-        return f"The chances foretold for {scale.title.lower()} mostly come true: {count}"
-    return f"The chances foretold for {scale.title.lower()} are off: only {count}"
+        return f"{name} mostly describes the grades it was made from: {count}"
+    return f"{name} does not describe the grades it was made from: only {count}"

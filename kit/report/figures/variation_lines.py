@@ -6,19 +6,9 @@ from kit.report.figures.interval_lines import LINE_IN, Line, draw_lines
 from kit.report.page.picture import Picture
 from kit.report.page.style import drawn_with, new_figure
 from kit.series import Scale
-from kit.wording import percent
+from kit.wording import SOURCE_NAMES, percent
 
-_WORDS = {
-    "base": "base colours differ",
-    "overlay": "overlay colours differ",
-    "base:overlay": "pairs differ beyond their two colours",
-    "tile": "tiles differ",
-    "patch": "patches of one recipe differ",
-    "grader": "graders differ",
-    "session": "sessions at the heat differ",
-    "series": "series differ",
-}
-_OTHERWISE = "a single grade wavers"
+_OTHERWISE = "a single grade varies by itself"
 
 
 @drawn_with()
@@ -34,7 +24,7 @@ def sources_of_variation(variation: pd.DataFrame, scale: Scale) -> Picture:
     step = variation["sd"].iloc[-1] / variation["steps"].iloc[-1]
     lines = [
         Line(
-            f"{_WORDS.get(row.source, _OTHERWISE)} ({percent(row.share)} of the variation)",
+            f"{_varies(row.source)} ({percent(row.share)} of the variation)",
             row.steps, row.low / step, row.high / step,
         )
         for row in variation.itertuples()
@@ -53,12 +43,16 @@ def sources_of_variation(variation: pd.DataFrame, scale: Scale) -> Picture:
     )
 
 
+def _varies(source: str) -> str:
+    return SOURCE_NAMES[source].varies if source in SOURCE_NAMES else _OTHERWISE
+
+
 def _finding(variation: pd.DataFrame, scale: Scale) -> str:
-    known = variation[variation["source"].isin(list(_WORDS))]
+    known = variation[variation["source"].isin(list(SOURCE_NAMES))]
     if known.empty:
-        return f"{scale.title}: nothing but the wavering of single grades was seen"
+        return f"{scale.title}: nothing was seen to vary but single grades by themselves"
     top = known.loc[known["share"].idxmax()]
     rest = known.drop(index=top.name)
     ahead = rest.empty or bool((rest["high"] < top["low"]).all())
     lead = "mostly because" if ahead else "not least because"
-    return f"Beyond what was planned, {scale.title.lower()} varies {lead} {_WORDS[top['source']]}"
+    return f"Beyond what was planned, {scale.title.lower()} varies {lead} {_varies(top['source'])}"

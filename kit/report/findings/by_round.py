@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.model import fit_observations
+from kit.model import VERDICTS, fit_observations
 from kit.report.analysis import Analysis, Fits, heard, judge_pairs
-from kit.report.page.verdict_looks import LOOKS
+from kit.report.findings.pair_findings import PairFindings
 from kit.series import PULL_THROUGH, SPREAD
 
 MOST = 4
@@ -38,9 +38,9 @@ def verdicts_by_round(analysis: Analysis) -> pd.DataFrame:
             analysis.pairs if end == ends[-1] else _judged(analysis, analysis.observations[seen])
         )
         if len(table):
-            counts = table["verdict"].value_counts()
+            counts = PairFindings(table).by_verdict
             patches = int(analysis.observations.loc[seen, "patch"].nunique())
-            rows.append({"patches": patches, **{v: int(counts.get(v, 0)) for v in LOOKS}})
+            rows.append({"patches": patches, **{v: len(counts[v]) for v in VERDICTS}})
     return pd.DataFrame(rows, index=range(1, len(rows) + 1))
 
 

@@ -1,91 +1,95 @@
-"""Everything that the fits say, each thing with its chance."""
+"""A finding: one thing that the grades show, with its chance, its size and what lies behind it.
 
-from collections.abc import Iterator
+Pictures, titles, lists, tables and words for readers who cannot see a picture all render from the
+same finding, so that none of them can be surer than another.
+"""
+
+import math
 from dataclasses import dataclass
 
-import numpy as np
-import pandas as pd
-from scipy.stats import norm
+from kit.wording import FOUND, TELLING, adverb, claim, percent, untold, upper_first
 
-from kit.model import ScaleFit, common_practice_check
-from kit.report.analysis import Analysis
-from kit.report.figures.colour_effects import colour_departures
-from kit.report.figures.effect_lines import moves, sureness, what_it_does
-from kit.series import Scale
-from kit.wording import TELLING, change_of, interval, lower_first, of_a_step
+FEWEST_PATCHES = 4
+"""Patches on either side of a comparison, below which nothing is claimed."""
 
-_COLOURS_NAMED = 3
-_LITTLE = 0.2
-_CONFIDENCE = 0.9
-"""Of the intervals of `kit.model.effects_table`."""
+FEWEST_OF_A_COLOUR = 3
+"""Patches of a colour in one role, below which nothing is claimed of it."""
+
+FEWEST_TO_CHECK = 24
+"""Patches below which nothing is said of how well a model fits."""
+
+
+def minimum_data() -> str:
+    """State how many samples are needed before anything is claimed."""
+    return (
+        "Nothing is claimed of a family, a firing count, a sifter or a coat seen on fewer than "
+        f"{FEWEST_PATCHES} patches, nor of a colour seen on fewer than {FEWEST_OF_A_COLOUR}; and "
+        f"with fewer than {FEWEST_TO_CHECK} patches nothing is said of how well a model fits."
+    )
 
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing that was found.
+    """One thing that the grades may show.
 
     Parameters
     ----------
     chance : float
         Chance that it is so.
-    statement : str
-        What was found, as it stands in mid-sentence.
+    subject, does : str
+        What was found, as it stands in mid-sentence: 'going from 1 to 3 firings', 'raises spread'.
     size : str
         How much, as an ending; may be blank.
+    patches : int
+        Samples behind the weaker side of it.
+    fewest : int
+        Samples needed before it is claimed.
+    value, low, high : float
+        Best guess and interval in steps of the scale; not a number where it has none.
+    turns : bool
+        Whether it says that an effect goes one way in one case and the other way in another.
     """
 
     chance: float
-    statement: str
+    subject: str
+    does: str
     size: str = ""
+    patches: int = FEWEST_PATCHES
+    fewest: int = FEWEST_PATCHES
+    value: float = math.nan
+    low: float = math.nan
+    high: float = math.nan
+    turns: bool = False
 
+    @property
+    def statement(self) -> str:
+        """What was found, as a clause with no full stop."""
+        return f"{self.subject} {self.does}"
 
-def all_findings(analysis: Analysis) -> list[Finding]:
-    """Everything the fits say about families, factors and colours, surest first."""
-    found = list(_common_practice(analysis))
-    for scale in analysis.scales:
-        fit = analysis.fits.by_scale.get(scale.name)
-        if fit:
-            found += _factors(analysis.effects[scale.name], scale)
-            found += _colours(analysis, fit, scale)
-    return sorted(found, key=lambda finding: -finding.chance)
+    @property
+    def found(self) -> bool:
+        """Whether it is sure enough, and seen often enough, to be stated."""
+        return self.chance >= FOUND and self.patches >= self.fewest
 
+    @property
+    def leaning(self) -> bool:
+        """Whether it is too unsure to be stated, and yet can be told."""
+        return not self.found and self.chance >= TELLING and self.patches >= self.fewest
 
-def _common_practice(analysis: Analysis) -> Iterator[Finding]:
-    for row in common_practice_check(analysis.fits.by_scale).itertuples():
-        saying = lower_first(row.claim.rstrip("."))
-        if row.chance_more >= 0.5:
-            size = f", by {of_a_step(row.difference)} {interval(row.low, row.high)}"
-            yield Finding(row.chance_more, saying, size)
-        else:
-            against = f"it is not so, as the trade has it, that {saying}"
-            yield Finding(1 - row.chance_more, against)
+    @property
+    def lead(self) -> str:
+        """How sure it is, to stand before it."""
+        return f"{upper_first(adverb(self.chance))} ({percent(self.chance)}):"
 
+    @property
+    def sentence(self) -> str:
+        """The finding with its size, after its `lead`; or that it cannot be told."""
+        if self.found:
+            return f"{self.statement}{self.size}."
+        if self.leaning:
+            return f"{self.statement} ({percent(self.chance)})."
+        return f"{untold(self.statement)}."
 
-def _factors(effects: pd.DataFrame, scale: Scale) -> Iterator[Finding]:
-    name = scale.title.lower()
-    for row in moves(effects):
-        if row.factor.endswith("_family"):
-            continue
-        change = change_of(row.factor, row.start, row.to)
-        most = max(abs(row.low), abs(row.high))
-        if most < _LITTLE:
-            little = f"{change} moves {name} by less than {most + 0.05:.1f} of a step, if at all"
-            yield Finding(_CONFIDENCE, little)
-        elif sureness(row) < TELLING:
-            yield Finding(sureness(row), f"{change} changes {name}")
-        else:
-            ends = (row.low, row.high) if row.effect > 0 else (-row.high, -row.low)
-            size = f" {interval(*ends)}"
-            yield Finding(sureness(row), f"{change} {what_it_does(row, scale)}", size)
-
-
-def _colours(analysis: Analysis, fit: ScaleFit, scale: Scale) -> list[Finding]:
-    """The colours that depart most surely from their family."""
-    found = []
-    for row in colour_departures(fit, analysis.series.colours).itertuples():
-        more = "more" if row.value > 0 else "less"
-        does = f"shows {more} {scale.title.lower()} than other {row.family} colours"
-        chance = float(norm.cdf(np.abs(row.value) / row.se))
-        found.append(Finding(chance, f"{row.colour} as {row.role} {does}"))
-    sure = [finding for finding in found if finding.chance >= TELLING]
-    return sorted(sure, key=lambda f: -f.chance)[:_COLOURS_NAMED]
+    def title(self, otherwise: str) -> str:
+        """Head a picture with it, as surely as it is known; or say `otherwise`."""
+        return claim(self.chance, self.subject, self.does, otherwise) if self.found else otherwise

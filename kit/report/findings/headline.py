@@ -1,63 +1,165 @@
-"""The whole series in one line."""
+"""The answer to the question of a series, in a few short sentences."""
 
-import pandas as pd
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
-from kit.model import BROKEN_THROUGH, FINE_EDGE, NOT_KNOWN, SOFT_EDGE
+from kit.model import BROKEN_THROUGH, NOT_KNOWN, SOFT_EDGE
 from kit.report.analysis import Analysis
-from kit.report.findings.finding import all_findings
-from kit.series import FAMILY_PAIRS, family_pair
-from kit.wording import FOUND, adverb, counted, listed, upper_first
+from kit.report.findings.pair_findings import Pair, PairFindings
+from kit.series import FAMILY_PAIRS
+from kit.wording import adverb, counted, listed, upper_first
 
-_NAMED = 2
-
-_DOES = {
-    FINE_EDGE: ("keeps a fine edge", "keep a fine edge"),
-    BROKEN_THROUGH: ("is broken through", "are broken through"),
-    SOFT_EDGE: ("is better avoided", "are better avoided"),
-    NOT_KNOWN: ("is not known yet", "are not known yet"),
-}
+_NAMED = 3
+_CLAUSES = 2
+_RARELY = 0.25
+_MOSTLY = 0.5
+_LEAST_BASES = 2
 
 
 def answer(analysis: Analysis) -> str:
-    """Answer the question of the series in one line, no surer than the data are."""
+    """Answer the kind of question that the series asks, no surer than the data are."""
     if not len(analysis.observations):
         return "Nothing has been graded yet."
-    if analysis.pairs.empty:
-        return _without_pairs(analysis)
-    return upper_first("; ".join(_by_family(analysis.pairs))) + "."
-
-
-def _without_pairs(analysis: Analysis) -> str:
-    surest = [f for f in all_findings(analysis) if f.chance >= FOUND][:_NAMED]
-    if not surest:
+    if analysis.series.settings.ask == "which things matter":
+        return _what_matters(analysis)
+    if not len(analysis.pairs_found):
         return f"No pair can be judged yet. {analysis.judged.missing}"
-    told = [f"{adverb(finding.chance)}, {finding.statement}" for finding in surest]
-    return f"{upper_first(listed(told))}."
+    if analysis.series.settings.ask == "is this pair safe":
+        return _of_asked(asked_pairs(analysis))
+    return which_pairs(analysis.pairs_found)
 
 
-def _by_family(pairs: pd.DataFrame) -> list[str]:
-    """One clause for each family pair, by the verdicts; those with none yet share the last one."""
-    families = pd.Series(
-        [
-            family_pair(b, o)
-            for b, o in zip(pairs["base_family"], pairs["overlay_family"], strict=True)
-        ],
-        index=pairs.index,
-    )
-    clauses, unknown = [], []
-    for name in FAMILY_PAIRS:
-        verdicts = pairs.loc[families == name, "verdict"]
-        if len(verdicts) and (verdicts == NOT_KNOWN).all():
-            unknown.append(f"{counted(len(verdicts), 'pair')} {name}")
-        elif len(verdicts):
-            clauses.append(_clause(name, verdicts))
-    if unknown:
-        clauses.append(f"none of the {listed(unknown)} is known yet")
-    return clauses
+def asked_pairs(analysis: Analysis) -> list[Pair]:
+    """The pairs that a person asked about: those wished for, else those fired."""
+    found, wishes = analysis.pairs_found, analysis.series.settings.wishes
+    wished = [found.of(wish.base, wish.overlay) for wish in wishes]
+    return [pair for pair in dict.fromkeys(wished) if pair] or found.fired
 
 
-def _clause(families: str, verdicts: pd.Series) -> str:
-    """Say how many of how many do what: 'of 36 pairs leaded over leaded, 30 keep a fine edge'."""
-    counts = verdicts.value_counts()
-    told = [f"{counts[v]} {_DOES[v][int(counts[v] > 1)]}" for v in _DOES if v in counts]
-    return f"of {counted(len(verdicts), 'pair')} {families}, {listed(told)}"
+def which_pairs(found: PairFindings) -> str:
+    """Say which colours keep a fine edge over what, how often fired, and what does not."""
+    said = [_fine(found), *_seldom(found), *_varies(found)]
+    open_pairs = sum(all(row.verdict == NOT_KNOWN for row in pair.rows) for pair in found)
+    if len(said) < 3 and open_pairs:
+        one = "is" if open_pairs == 1 else "are"
+        said.append(
+            f"{counted(open_pairs, 'pair')} of {len(found)} {one} {NOT_KNOWN} at any firing count"
+        )
+    return " ".join(f"{upper_first(sentence)}." for sentence in said)
+
+
+def _what_matters(analysis: Analysis) -> str:
+    found = [finding for finding in analysis.findings if finding.found]
+    if not found:
+        return "Nothing that was varied can be told from chance in these samples."
+    in_order = sorted(found, key=lambda finding: not finding.turns)[:_CLAUSES]
+    told = [f"{adverb(one.chance)}, {one.statement}{one.size}" for one in in_order]
+    return " ".join(f"{upper_first(sentence)}." for sentence in told)
+
+
+def _of_asked(pairs: Sequence[Pair]) -> str:
+    if not pairs:
+        return "None of the pairs that were asked about has been fired."
+    more = len(pairs) - _NAMED
+    rest = [f"{counted(more, 'more pair')} below"] if more > 0 else []
+    return " ".join(f"{said}." for said in [*(p.sentence for p in pairs[:_NAMED]), *rest])
+
+
+class _Whole(NamedTuple):
+    """Overlays that keep a fine edge over every base of a family."""
+
+    families: str
+    overlays: tuple[str, ...]
+    firings: int
+    every: bool
+    pairs: int
+
+    @property
+    def said(self) -> str:
+        """'Custard and Anvil Blue over every leaded base, through 3 firings'."""
+        overlay, base = self.families.split(" over ")
+        other = "other " if overlay == base else ""
+        through = f"through {counted(self.firings, 'firing')}"
+        return f"{_names(self.overlays)} over every {other}{base} base, {through}"
+
+    def headed(self) -> str:
+        """The same as a sentence: 'every unleaded colour keeps a fine edge over ...'."""
+        overlay, _ = self.families.split(" over ")
+        over = self.said.partition(" over ")[2]
+        if self.every and len(self.overlays) > 1:
+            return f"every {overlay} colour keeps a fine edge over {over}"
+        keeps = "keeps" if len(self.overlays) == 1 else "keep"
+        return f"{_names(self.overlays)} {keeps} a fine edge over {over}"
+
+
+def _fine(found: PairFindings) -> str:
+    if not found.fine:
+        least = counted(found.firings[0], "firing")
+        return f"no pair is sure to keep a fine edge, even through {least}"
+    whole = sorted(_wholes(found), key=lambda one: (-one.pairs * one.firings, one.families))
+    if whole:
+        return "; ".join(one.headed() for one in whole[:_CLAUSES])
+    longest = max(pair.through for pair in found.fine)
+    pairs = [pair.name for pair in found.fine if pair.through == longest]
+    keeps = "keeps" if len(pairs) == 1 else "keep"
+    return f"{_names(pairs)} {keeps} a fine edge through {counted(longest, 'firing')}"
+
+
+def _wholes(found: PairFindings) -> Iterator[_Whole]:
+    """For each pair of families, the overlays that keep it over every base the longest."""
+    for families in FAMILY_PAIRS:
+        over: dict[str, list[Pair]] = defaultdict(list)
+        for pair in found:
+            if pair.first.families == families:
+                over[pair.first.overlay].append(pair)
+        reached = {
+            overlay: min(pair.through for pair in pairs)
+            for overlay, pairs in over.items()
+            if len(pairs) >= _LEAST_BASES
+        }
+        most = max(reached.values(), default=0)
+        if most:
+            alike = tuple(overlay for overlay, through in reached.items() if through == most)
+            size = sum(len(over[overlay]) for overlay in alike)
+            yield _Whole(families, alike, most, len(alike) == len(over), size)
+
+
+def _seldom(found: PairFindings) -> Iterator[str]:
+    """Say which families are not to be laid over which, or seldom keep a fine edge."""
+    avoid, seldom = [], []
+    for families in FAMILY_PAIRS:
+        pairs = [pair for pair in found if pair.first.families == families]
+        kept = [pair for pair in pairs if pair.through]
+        spoiled = [
+            pair
+            for pair in pairs
+            if any(row.verdict in (SOFT_EDGE, BROKEN_THROUGH) for row in pair.rows)
+        ]
+        overlay, base = families.split(" over ")
+        if pairs and not kept and len(spoiled) > _MOSTLY * len(pairs):
+            avoid.append(f"{overlay} colours off {base} bases")
+        elif pairs and len(kept) < _RARELY * len(pairs) and len(kept) < len(found.fine):
+            seldom.append(f"{families} ({len(kept)} of {len(pairs)})")
+    if avoid:
+        yield f"keep {listed(avoid)}"
+    if seldom:
+        yield f"few pairs {listed(seldom)} are sure to keep one"
+
+
+def _varies(found: PairFindings) -> Iterator[str]:
+    """Name the overlay that is hit or miss over most bases of a family, or the pair."""
+    over: dict[tuple[str, str], list[Pair]] = defaultdict(list)
+    for pair in found.varying:
+        over[pair.first.overlay, pair.first.base_family].append(pair)
+    if over:
+        (overlay, family), pairs = max(over.items(), key=lambda item: (len(item[1]), item[0]))
+        if len(pairs) > 1:
+            yield f"{overlay} is hit or miss over {counted(len(pairs), f'{family} base')}"
+        else:
+            yield f"{pairs[0].name} is hit or miss"
+
+
+def _names(names: Sequence[str]) -> str:
+    more = len(names) - _NAMED
+    return listed([*names[:_NAMED], *([f"{more} more"] if more > 0 else [])])

@@ -7,8 +7,8 @@ from pathlib import Path
 import pandas as pd
 
 from kit.errors import DataProblems, Misuse
-from kit.model import NOT_KNOWN
 from kit.report.analysis import Fits, Judged, fit_scales, judge_pairs
+from kit.report.findings.pair_findings import PairFindings
 from kit.report.publish import checked_ready
 from kit.series import PULL_THROUGH, SPREAD, Series, Verdict, observations, read_series
 
@@ -120,12 +120,13 @@ def what_each_added(pooled: Pooled) -> pd.DataFrame:
     """
     known_colours: set[str] = set()
     known_pairs: set[tuple[str, str]] = set()
-    settled = _settled(pooled.pairs)
+    settled = {(p.first.base, p.first.overlay) for p in PairFindings(pooled.pairs).known}
     rows = []
     for series in pooled.series:
         patches = graded_patches(series)
         colours = set(patches["base"]) | set(patches["overlay"])
-        pairs = set(zip(patches["base"], patches["overlay"], strict=True))
+        apart = patches[patches["base"] != patches["overlay"]]
+        pairs = set(zip(apart["base"], apart["overlay"], strict=True))
         new = pairs - known_pairs
         rows.append(
             {
@@ -148,13 +149,6 @@ def graded_patches(series: Series) -> pd.DataFrame:
     seen = observations(series)
     graded = seen[[SPREAD.name, PULL_THROUGH.name]].notna().any(axis=1)
     return seen[graded].drop_duplicates("patch")
-
-
-def _settled(pairs: pd.DataFrame) -> set[tuple[str, str]]:
-    if pairs.empty:
-        return set()
-    known = pairs[pairs["verdict"] != NOT_KNOWN]
-    return set(zip(known["base"], known["overlay"], strict=True))
 
 
 def _date_then_name(series: Series) -> tuple[str, str]:

@@ -6,6 +6,7 @@ import pandas as pd
 
 from kit.model import NOT_KNOWN
 from kit.report.analysis import fit_scales, judge_pairs
+from kit.report.findings.pair_findings import PairFindings
 from kit.report.gallery.pooled import USUAL, Pooled, graded_patches
 from kit.series import PULL_THROUGH, SPREAD, Series, Verdict, observations
 from kit.wording import counted, upper_first
@@ -62,24 +63,28 @@ def changes(pooled: Pooled, verdict: Verdict = USUAL) -> list[Change]:
 
 
 def _change(series: Series, pooled: Pooled, verdict: Verdict) -> Change:
-    keys = ["base", "overlay"]
     fits = fit_scales([series], (SPREAD, PULL_THROUGH))
-    colours = series.stock
-    together = pooled.pairs.set_index(keys)["verdict"]
-    named = set(colours["colour"])
-    together = together[[b in named and o in named for b, o in together.index]]
-    judged = judge_pairs(fits, colours, verdict).table
-    if judged.empty:
-        return Change(series.name, 0, 0, 0, int((together != NOT_KNOWN).sum()))
-    alone = judged.set_index(keys)["verdict"].reindex(together.index)
-    known, still = alone != NOT_KNOWN, together != NOT_KNOWN
+    alone = _verdicts(judge_pairs(fits, series.stock, verdict).table)
+    own = set(series.stock["colour"])
+    together = {
+        pair: verdict
+        for pair, verdict in _verdicts(pooled.pairs).items()
+        if pair[0] in own and pair[1] in own
+    }
+    known = {pair for pair, verdict in alone.items() if verdict != NOT_KNOWN}
+    still = {pair for pair, verdict in together.items() if verdict != NOT_KNOWN}
     return Change(
         series.name,
-        int(known.sum()),
-        int((known & ~still).sum()),
-        int((known & still & (alone != together)).sum()),
-        int((~known & still).sum()),
+        len(known),
+        len(known - still),
+        sum(alone[pair] != together[pair] for pair in known & still),
+        len(still - known),
     )
+
+
+def _verdicts(table: pd.DataFrame) -> dict[tuple[str, str], str]:
+    """The verdict that stands for each pair."""
+    return {(p.first.base, p.first.overlay): p.shown.verdict for p in PairFindings(table)}
 
 
 def dangers(pooled: Pooled) -> list[tuple[str, str]]:

@@ -6,11 +6,14 @@ Texts are plain: whatever a person typed is shown as typed, never read as markup
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
+from kit.drawing import Drawing
+from kit.report.findings.pair_findings import Pair
 from kit.report.page.picture import Picture
 
 
@@ -117,10 +120,123 @@ class Pointer(Shown):
 
 @dataclass(frozen=True)
 class Fold(Shown):
-    """Blocks for the curious, folded away on a screen and set small on paper."""
+    """Parts for the curious, folded away on a screen.
+
+    Parameters
+    ----------
+    title : str
+    blocks : tuple of Block or Section
+    on_paper : bool
+        Whether paper has them too, set small; a page that is printed has what is unfolded.
+    """
 
     title: str
-    blocks: tuple[Block, ...]
+    blocks: tuple[Block | Section, ...]
+    on_paper: bool = True
+
+
+@dataclass(frozen=True)
+class Beside(Shown):
+    """Two parts side by side where there is room, else one below the other."""
+
+    first: tuple[Block, ...]
+    second: tuple[Block, ...]
+
+    @property
+    def blocks(self) -> tuple[Block, ...]:
+        """All blocks, in the order in which they are read."""
+        return (*self.first, *self.second)
+
+
+@dataclass(frozen=True)
+class LookUp(Shown):
+    """A look-up of what to expect of a pair; on a page alone, with its script.
+
+    Parameters
+    ----------
+    colours : mapping of str to tuple of str
+        Names by family, in the order of the data.
+    counts : tuple of str
+        What the firing counts are called.
+    factors : mapping of str to tuple of str
+        Levels of sifter and coat by what they are called; none when they were not varied.
+    data : mapping
+        What look_up.js reads.
+    endings : tuple of Drawing
+        What each ending looks like, in the order of `kit.model.ENDINGS`.
+    """
+
+    colours: Mapping[str, tuple[str, ...]]
+    counts: tuple[str, ...]
+    factors: Mapping[str, tuple[str, ...]]
+    data: Mapping[str, Any]
+    endings: tuple[Drawing, ...]
+
+
+@dataclass(frozen=True)
+class PairGroup:
+    """Pairs that do alike, surest first."""
+
+    title: str
+    about: str
+    pairs: tuple[Pair, ...]
+
+
+@dataclass(frozen=True)
+class PairGroups(Shown):
+    """Every pair once, with its firing counts, in groups that unfold.
+
+    Parameters
+    ----------
+    counts : tuple of str
+        What the firing counts are called.
+    groups : tuple of PairGroup
+    """
+
+    counts: tuple[str, ...]
+    groups: tuple[PairGroup, ...]
+
+
+@dataclass(frozen=True)
+class Card:
+    """One series in a gallery.
+
+    Parameters
+    ----------
+    title, address : str
+        Address relative to the page.
+    about : tuple of str
+        Lines below it: date, round.
+    question, answer : str
+    picture, alt : str
+        Address of the picture and what is to be seen on it; blank for none.
+    words : str
+        What it is found by besides: names of its colours.
+    """
+
+    title: str
+    address: str
+    about: tuple[str, ...]
+    question: str
+    answer: str
+    picture: str = ""
+    alt: str = ""
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class Gallery(Shown):
+    """Cards of series, and links to the colours' pages; a word finds among both.
+
+    Parameters
+    ----------
+    cards : tuple of Card
+    colours : mapping of str to tuple of (str, str)
+        Names and addresses of pages by family.
+    """
+
+    cards: tuple[Card, ...]
+    colours: Mapping[str, tuple[tuple[str, str], ...]]
 
 
 @dataclass(frozen=True)
@@ -139,13 +255,11 @@ class Section(Shown):
     title: str
     blocks: tuple[Block | Section, ...]
 
-    def pictures(self) -> Iterator[Picture]:
+    def pictures(self) -> Iterator[Picture | Drawing]:
         """Yield the pictures within, in order."""
-        for block in self.blocks:
-            if isinstance(block, Picture):
+        for block in _within(self.blocks):
+            if isinstance(block, Picture | Drawing):
                 yield block
-            elif isinstance(block, Section | Fold):
-                yield from Section("", "", tuple(block.blocks)).pictures()
 
 
 @dataclass(frozen=True)
@@ -172,6 +286,17 @@ class Document:
         """Return the section called `name`."""
         return next(section for section in self.sections if section.name == name)
 
+    def parts(self) -> Iterator[Any]:
+        """Yield every part within, in order, whatever it lies in."""
+        yield from _within(self.sections)
+
+
+def _within(blocks: Iterable[Any]) -> Iterator[Any]:
+    for block in blocks:
+        yield block
+        if isinstance(block, Section | Fold | Beside):
+            yield from _within(block.blocks)
+
 
 Block = (
     Paragraph
@@ -181,9 +306,14 @@ Block = (
     | Formula
     | TableBlock
     | Picture
+    | Drawing
     | Download
     | Pointer
     | Fold
+    | Beside
+    | LookUp
+    | PairGroups
+    | Gallery
 )
 
 

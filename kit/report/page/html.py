@@ -1,6 +1,7 @@
 """A document as one self-contained web page."""
 
 import base64
+import hashlib
 from collections.abc import Callable, Iterable
 from functools import cache
 from html import escape
@@ -8,24 +9,37 @@ from importlib.resources import files
 from typing import Any
 from urllib.parse import quote
 
+from kit.drawing import Drawing
 from kit.report.page.document import (
     Answer,
+    Beside,
     Bullets,
     Caution,
     Document,
     Download,
     Fold,
     Formula,
+    Gallery,
+    LookUp,
+    PairGroups,
     Paragraph,
     Point,
     Pointer,
     Section,
     TableBlock,
 )
+from kit.report.page.gallery_cards import gallery_html
+from kit.report.page.look_up import look_up_html
+from kit.report.page.pair_groups import pair_groups_html, pair_groups_style
 from kit.report.page.picture import Picture
+from kit.report.page.style import PAGE_COLOURS
 from kit.wording import day
 
 _TOP_LEVEL = 2
+_AS_IT_IS = " !$&'()*+,-./:;=?@_~|[]^`{}"
+"""What may stand in an address of data within double quotes besides letters and digits."""
+_LARGER = 1.7
+"""How far a drawing grows beyond its own size where there is room."""
 
 
 def page(document: Document) -> str:
@@ -37,6 +51,12 @@ def page(document: Document) -> str:
         Valid HTML 5; pictures, style and downloads are inside.
     """
     body = "\n".join(_section(section, _TOP_LEVEL) for section in document.sections)
+    parts = list(document.parts())
+    sizes = "".join(_size(part) for part in parts if isinstance(part, Drawing))
+    cards = "".join(pair_groups_style(part) for part in parts if isinstance(part, PairGroups))
+    phone = f"@media (max-width: 34rem) {{ {cards} }}\n" if cards else ""
+    style = f"\n{_colours()}{_own_file('part.css')}{_own_file('page.css')}{sizes}{phone}"
+    scripted = _scripts(parts)
     dated = (
         f'<p class="dated"><time datetime="{document.dated.isoformat()}">'
         f"{day(document.dated)}</time></p>"
@@ -47,10 +67,11 @@ def page(document: Document) -> str:
 <html lang="en">
 <head>
 <meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="{_policy(style, scripted)}">
 <meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="color-scheme" content="light dark">
 <title>{escape(document.title)}</title>
-<style>
-{_rules("part")}{_rules("page")}</style>
+<style>{style}</style>
 </head>
 <body>
 <a class="skip" href="#report">Skip to the report</a>
@@ -64,6 +85,7 @@ def page(document: Document) -> str:
 {body}
 </main>
 <footer><p>{escape(document.foot)}</p></footer>
+{f"<script>{scripted}</script>" if scripted else ""}
 </body>
 </html>
 """
@@ -79,20 +101,59 @@ def fragment(part: Any) -> str:
         _section(block, _TOP_LEVEL + 1) if isinstance(block, Section) else _block(block)
         for block in blocks
     )
-    style = f"<style>.kit-part.kit-part {{\n{_rules('part')}}}</style>"
+    light = "".join(f"--{name}:{light};" for name, (light, _) in PAGE_COLOURS.items())
+    style = f"<style>.kit-part.kit-part {{{light}\n{_own_file('part.css')}}}</style>"
     return f'{style}\n<div class="kit-part">{inner}</div>'
 
 
+def _policy(style: str, scripted: str) -> str:
+    """Allow the page its own style and script, pictures beside it or within it, and no more."""
+    allowed = f"'sha256-{_digest(scripted)}'" if scripted else "'none'"
+    return (
+        f"default-src 'none'; style-src 'sha256-{_digest(style)}'; script-src {allowed}; "
+        "img-src data: 'self'; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _scripts(parts: Iterable[Any]) -> str:
+    """The scripts that the parts of a page need; none for a page that only is read."""
+    kinds = {type(part) for part in parts}
+    needed = [
+        *(["look_up.js"] if LookUp in kinds else []),
+        *(["lists.js"] if kinds & {PairGroups, Gallery} else []),
+    ]
+    return "\n".join(_own_file(name) for name in needed)
+
+
+def _colours() -> str:
+    """The colours of the page as variables, for light and for dark."""
+    light, dark = (
+        "".join(f"--{name}:{pair[at]};" for name, pair in PAGE_COLOURS.items()) for at in (0, 1)
+    )
+    dark_too = f"@media screen and (prefers-color-scheme: dark) {{ :root {{ {dark} }} }}"
+    return f":root {{ {light} }}\n{dark_too}\n"
+
+
+def _size(drawing: Drawing) -> str:
+    """Keep the lettering of a drawing readable: it scrolls rather than shrinks."""
+    least, most = round(drawing.width), round(_LARGER * drawing.width)
+    return f"#figure-{drawing.name} svg {{ min-width: {least}px; max-width: {most}px; }}\n"
+
+
+def _digest(text: str) -> str:
+    return base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
+
+
 @cache
-def _rules(name: str) -> str:
-    return files("kit.report.page").joinpath(f"{name}.css").read_text("utf-8")
+def _own_file(name: str) -> str:
+    return files("kit.report.page").joinpath(name).read_text("utf-8")
 
 
 def _contents(sections: Iterable[Section]) -> str:
     links = "".join(
         f'<li><a href="#{section.name}">{escape(section.title)}</a></li>' for section in sections
     )
-    return f'<nav aria-label="Parts of this page"><ol>{links}</ol></nav>'
+    return f'<nav aria-label="Parts of this page"><ul>{links}</ul></nav>'
 
 
 def _section(section: Section, level: int) -> str:
@@ -166,7 +227,7 @@ def _flush(block: TableBlock, column: int) -> str:
 
 
 def _picture(block: Picture) -> str:
-    source = f"data:image/svg+xml;base64,{base64.b64encode(block.svg).decode('ascii')}"
+    source = f"data:image/svg+xml,{quote(block.svg, safe=_AS_IT_IS)}"
     width = round(block.width_in * 96)
     height = round(block.height_in * 96)
     note = f'<p class="note">{escape(block.note)}</p>' if block.note else ""
@@ -174,6 +235,16 @@ def _picture(block: Picture) -> str:
         f"<figure><figcaption>{escape(block.title)}</figcaption>"
         f'<img src="{source}" alt="{escape(block.alt)}" width="{width}" height="{height}">'
         f"{note}</figure>"
+    )
+
+
+def _drawing(block: Drawing) -> str:
+    note = f'<p class="note">{escape(block.note)}</p>' if block.note else ""
+    title = escape(block.title)
+    return (
+        f'<figure id="figure-{block.name}"><figcaption>{title}</figcaption>'
+        f'<div class="scroll" tabindex="0" role="region" aria-label="{title}">'
+        f"{block.inline()}</div>{note}</figure>"
     )
 
 
@@ -198,8 +269,16 @@ def _pointer(block: Pointer) -> str:
 
 
 def _fold(block: Fold) -> str:
-    inner = "\n".join(_block(inner) for inner in block.blocks)
+    inner = "\n".join(
+        _section(part, _TOP_LEVEL + 1) if isinstance(part, Section) else _block(part)
+        for part in block.blocks
+    )
     return f"<details><summary>{escape(block.title)}</summary>\n{inner}\n</details>"
+
+
+def _beside(block: Beside) -> str:
+    first, second = ("\n".join(map(_block, part)) for part in (block.first, block.second))
+    return f'<div class="beside"><div>{first}</div><div>{second}</div></div>'
 
 
 _SETTERS: dict[type, Callable[[Any], str]] = {
@@ -213,4 +292,9 @@ _SETTERS: dict[type, Callable[[Any], str]] = {
     Download: _download,
     Pointer: _pointer,
     Fold: _fold,
+    Beside: _beside,
+    Drawing: _drawing,
+    LookUp: look_up_html,
+    PairGroups: pair_groups_html,
+    Gallery: gallery_html,
 }

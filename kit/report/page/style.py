@@ -1,23 +1,32 @@
 """The look of every picture: colours that survive colour blindness and a grey printer."""
 
+import warnings
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
 
 import matplotlib as mpl
-from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
-INK = "#1d2733"
-QUIET = "#5b6673"
-HAIR = "#c9ced4"
-PAPER = "#ffffff"
-COPPER = "#a4552a"
-
-GRADE_COLOURS = ("#f3ead9", "#f0c987", "#dc8a4a", "#a8433a", "#4d1733")
-"""Steps 0 to 4, ever darker, so that they keep their order in grey."""
+from kit.drawing import HAIR, INK, PAPER, QUIET
 
 FAMILY_COLOURS = {"leaded": "#1f4e79", "unleaded": "#c77d0a"}
+
+PAGE_COLOURS = {
+    "ink": ("#1d2733", "#e9e7e2"),
+    "quiet": ("#4d5762", "#b4bcc5"),
+    "paper": ("#ffffff", "#15191e"),
+    "soft": ("#f6f2ec", "#20262d"),
+    "hair": ("#c9ced4", "#414b56"),
+    "edge": ("#8a6a57", "#b08a72"),
+    "copper": ("#a4552a", "#e0986c"),
+    "link": ("#0d4a86", "#8ec1f2"),
+    "night": ("#14304f", "#0d1f33"),
+    "moon": ("#ffffff", "#f3f1ec"),
+    "warned": ("#7a2615", "#f0a893"),
+    "warning": ("#fdf3ef", "#33201a"),
+}
+"""Colours of a page by what they are for: in light, and in the dark."""
 
 RULES: Mapping[Any, Any] = {
     "font.family": "DejaVu Sans",
@@ -43,7 +52,7 @@ RULES: Mapping[Any, Any] = {
     "figure.facecolor": PAPER,
     "savefig.facecolor": PAPER,
     "savefig.bbox": None,
-    "svg.fonttype": "path",
+    "svg.fonttype": "none",
     "hatch.linewidth": 0.6,
 }
 
@@ -54,7 +63,9 @@ WIDTH_IN = 4.6
 @contextmanager
 def drawn_with(rules: Mapping[Any, Any] = RULES) -> Iterator[None]:
     """Draw by the kit's rules alone, whatever the person's own settings are."""
-    with mpl.rc_context():
+    with mpl.rc_context(), warnings.catch_warnings():
+        # Text stays text, so it is the reader's fonts that need the letters.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         mpl.rcdefaults()
         mpl.rcParams.update(rules)
         yield
@@ -63,19 +74,3 @@ def drawn_with(rules: Mapping[Any, Any] = RULES) -> Iterator[None]:
 def new_figure(height_in: float, width_in: float = WIDTH_IN) -> Figure:
     """Start an empty figure that no notebook shows by itself."""
     return Figure(figsize=(width_in, height_in), layout="constrained")
-
-
-def ink_on(colour: str) -> str:
-    """Choose dark or white lettering for a ground, whichever has the more contrast."""
-    return INK if contrast(INK, colour) >= contrast(PAPER, colour) else PAPER
-
-
-def contrast(one: str, other: str) -> float:
-    """Contrast ratio of two colours, 1 to 21 (WCAG 2.2, definition of contrast ratio)."""
-    low, high = sorted((_luminance(one), _luminance(other)))
-    return (high + 0.05) / (low + 0.05)
-
-
-def _luminance(colour: str) -> float:
-    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(colour)]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]

@@ -4,16 +4,24 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from kit.model import BROKEN_THROUGH, FINE_EDGE, NOT_KNOWN, SOFT_EDGE
+from kit.model import LOOKS, NOT_KNOWN, VERDICTS, VerdictRule
 from kit.report.analysis import Analysis
-from kit.report.figures.pair_chart import pair_chart
-from kit.report.page.document import Block, Bullets, Paragraph, Point, Section, TableBlock, table_of
-from kit.series import Scale, Settings
-from kit.wording import counted, percent
+from kit.report.findings.pair_findings import Pair, PairFindings
+from kit.report.page.document import (
+    Block,
+    Bullets,
+    Paragraph,
+    Point,
+    Section,
+    TableBlock,
+    table_of,
+)
+from kit.series import PULL_THROUGH, SPREAD, Scale, Settings
+from kit.wording import percent, upper_first
 
 
 def how_to_read(analysis: Analysis) -> Section:
-    """Explain the grades, the four verdicts and the chart, with one pair read aloud."""
+    """Explain the grades, the five verdicts and the chart, with one pair read aloud."""
     settings = analysis.series.settings
     blocks: list[Block] = [
         Paragraph(
@@ -23,15 +31,15 @@ def how_to_read(analysis: Analysis) -> Section:
         Bullets(tuple(Point(scale.question, f"{scale.title}:") for scale in settings.scales)),
         _steps(settings.scales),
     ]
-    if analysis.pairs.empty:
+    found = analysis.pairs_found
+    if not len(found):
         blocks.append(Paragraph(f"There is no pair chart yet: {analysis.judged.missing}"))
     else:
         blocks += [
             Paragraph(rule_in_words(settings)),
-            Bullets(_verdict_points(settings)),
+            verdict_points(),
             *(Paragraph(warning) for warning in analysis.judged.warned),
-            pair_chart(analysis.pairs, analysis.series.colours),
-            Paragraph(_read_aloud(analysis)),
+            Paragraph(_read_aloud(found)),
         ]
     return Section("chart", "How to read the chart", tuple(blocks))
 
@@ -44,50 +52,48 @@ def _steps(scales: Sequence[Scale]) -> TableBlock:
 
 
 def rule_in_words(settings: Settings) -> str:
-    """Say what the verdicts hold for, and how sure they must be."""
+    """Say what the verdicts hold for, by which rule, and how sure they must be."""
     verdict = settings.verdict
+    scales = {scale.name: scale for scale in settings.scales}
+    rule = VerdictRule.of(verdict).sentence(
+        scales.get(SPREAD.name, SPREAD), scales.get(PULL_THROUGH.name, PULL_THROUGH)
+    )
     return (
-        f"The chart says what to expect of a pair at {counted(verdict.firings, 'firing')}, with "
-        f"the overlay sifted at {verdict.coat_weight:g} mg/cm² through mesh {verdict.mesh} on a "
-        f"base of {verdict.base_coat_weight:g} mg/cm² a coat through mesh {verdict.base_mesh}. A "
-        f"verdict is given only when its chance is at least {percent(verdict.confidence)}."
+        "The chart says what to expect of a new patch on a new tile, with the overlay sifted at "
+        f"{verdict.coat_weight:g} mg/cm² through mesh {verdict.mesh} on a base of "
+        f"{verdict.base_coat_weight:g} mg/cm² a coat through mesh {verdict.base_mesh}. "
+        f"{upper_first(rule)}. A verdict is given only when its chance is at least "
+        f"{percent(verdict.confidence)}."
     )
 
 
-def _verdict_points(settings: Settings) -> tuple[Point, ...]:
-    step = settings.verdict.fine_edge_at_most
-    return (
-        Point(f"spread and pull-through both stay at grade {step} or below.", f"{FINE_EDGE}:"),
-        Point("the base comes up through the overlay; use it for that.", f"{BROKEN_THROUGH}:"),
-        Point("it holds no fine edge, and makes no dependable broken effect.", f"{SOFT_EDGE}:"),
-        Point("the samples do not decide. It is not a verdict, and not a maybe.", f"{NOT_KNOWN}:"),
-    )
+def verdict_points() -> Bullets:
+    """Say what each of the five verdicts means."""
+    return Bullets(tuple(Point(LOOKS[v].sentence, f"{upper_first(v)}:") for v in VERDICTS))
 
 
-def telling_pair(pairs: pd.DataFrame) -> pd.Series:
+def telling_pair(found: PairFindings) -> Pair:
     """A pair with a verdict if there is one, of two families if may be, fired most often."""
-    ranked = pairs.assign(
-        open=pairs["verdict"] == NOT_KNOWN,
-        alike=pairs["base_family"] == pairs["overlay_family"],
-    ).sort_values(
-        ["open", "alike", "patches", "base", "overlay"], ascending=[True, True, False, True, True]
+    return min(
+        found,
+        key=lambda pair: (
+            pair.shown.verdict == NOT_KNOWN,
+            pair.first.base_family == pair.first.overlay_family,
+            -pair.patches,
+            pair.name,
+        ),
     )
-    return ranked.iloc[0]
 
 
-def _read_aloud(analysis: Analysis) -> str:
-    pairs = analysis.pairs
-    pair = telling_pair(pairs)
-    back = pairs[(pairs["base"] == pair["overlay"]) & (pairs["overlay"] == pair["base"])].iloc[0]
-    fired = (
-        f"It was fired on {counted(int(pair['patches']), 'patch', 'patches')}."
-        if pair["patches"]
-        else "It was not fired; it is foretold from what its two colours did elsewhere."
-    )
-    return (
-        f"One pair read aloud: {pair['overlay']} over {pair['base']} holds a fine edge with a "
-        f"chance of {percent(pair['fine_edge'])} and is broken through with a chance of "
-        f"{percent(pair['broken_through'])}. The verdict is '{pair['verdict']}'. {fired} The "
-        f"other way round, {back['overlay']} over {back['base']}, the verdict is "
-        f"'{back['verdict']}'."
-    )
+def _read_aloud(found: PairFindings) -> str:
+    pair = telling_pair(found)
+    back = found.back(pair)
+    told = f"One pair read aloud: {pair.sentence}. {pair.shown.sentence} It was {_ground(pair)}."
+    if back is None:
+        return told
+    return f"{told} The other way round, {back.sentence}."
+
+
+def _ground(pair: Pair) -> str:
+    ground = pair.shown.ground
+    return ground if ground.startswith(("seen", "not")) else f"seen {ground}"

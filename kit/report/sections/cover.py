@@ -1,30 +1,48 @@
-"""The front of a report: the question with its answer, and the cautions."""
+"""The first screen: the answer, the chart with the look-up beside it, the essential cautions."""
 
+import re
+
+from kit.drawing import chance_charts, ending_bar, pair_charts
 from kit.report.analysis import Analysis
+from kit.report.figures.effect_lines import effects_in_steps
 from kit.report.findings.headline import answer
-from kit.report.page.document import Answer, Caution, Paragraph, Point, Section
-from kit.report.sections.next_round import command
+from kit.report.findings.pair_findings import Pair, PairFindings
+from kit.report.page.document import (
+    Answer,
+    Beside,
+    Block,
+    Caution,
+    Fold,
+    Paragraph,
+    Point,
+    Section,
+)
+from kit.report.sections.chart_explained import how_to_read
+from kit.report.sections.expectations import look_up
+from kit.report.sections.pair_lists import pair_groups
 from kit.series import CAUTIONS, DEFERENCE
+from kit.wording import counted, upper_first
 
-_ASKED = {
-    "which things matter": "It asks which things matter: family, sifter, coat weight, firings.",
-    "which pairs work": "It asks which pairs of colours work, fired or expected.",
-    "is this pair safe": "It asks whether a few chosen pairs are safe, and fires them repeatedly.",
-}
+_IN_DEPTH = 6
+"""Pairs that are shown one by one; more are listed."""
+
+_ESSENTIAL = (
+    Point("a fitted respirator for sifting; clean up wet, never sweep or blow.", "Lead and dust:"),
+    Point("never lead-bearing colours where they touch food, drink or mouths.", "Food, children:"),
+    Point("eye protection, gloves; let tiles cool slowly; open the window.", "Heat and fumes:"),
+)
 
 
 def question(analysis: Analysis) -> Section:
-    """State the question and the short answer."""
-    settings = analysis.series.settings
-    return Section(
-        "question",
-        "The question, and the answer",
-        (
-            Paragraph(_onwards(analysis)),
-            Paragraph(f"{settings.question} {_ASKED[settings.ask]}"),
-            Answer(f"In one line: {answer(analysis)}"),
-        ),
-    )
+    """Answer the question; show what the answer rests on."""
+    shown = (Answer(answer(analysis)), *_shown(analysis), essential_cautions())
+    return Section("answer", "The answer", shown)
+
+
+def essential_cautions() -> Caution:
+    """The cautions that nobody may overlook, on the first page."""
+    rest = Point(f"{DEFERENCE} They all stand further down.")
+    return Caution("Before you fire any of this", (*_ESSENTIAL, rest))
 
 
 def cautions() -> Section:
@@ -37,7 +55,78 @@ def cautions() -> Section:
     )
 
 
-def _onwards(analysis: Analysis) -> str:
-    if analysis.observations.empty:
-        return "Nothing is graded yet: this report shows the plan, and what there is to fire."
-    return f"To go on from here: {command(analysis)} See 'What to fire next'."
+def _shown(analysis: Analysis) -> tuple[Block, ...]:
+    """The chart and the look-up; effects first where the question is what matters."""
+    if analysis.pairs.empty:
+        return () if analysis.observations.empty else _effects(analysis)
+    ask = analysis.series.settings.ask
+    if ask == "is this pair safe":
+        return _asked(analysis)
+    first = _effects(analysis) if ask == "which things matter" else ()
+    return (*first, *chart_and_look_up(analysis))
+
+
+def chart_and_look_up(analysis: Analysis) -> tuple[Block, ...]:
+    """The pair chart beside the look-up, then the chances at each firing count, folded."""
+    pairs, stock = analysis.pairs, analysis.series.stock
+    chances = tuple(
+        chart
+        for firings in sorted(set(pairs["firings"]))
+        for chart in chance_charts(pairs, stock, int(firings))
+    )
+    explained = how_to_read(analysis).blocks
+    return (
+        Beside(pair_charts(pairs, stock), (look_up(analysis),)),
+        Fold("How to read the chart, and what each grade means", explained),
+        Fold("The chances, firing by firing", chances, on_paper=False),
+    )
+
+
+def _effects(analysis: Analysis) -> tuple[Block, ...]:
+    drawn = (
+        effects_in_steps(analysis.scores[scale.name].effects, scale)
+        for scale in analysis.scales
+        if scale.name in analysis.scores
+    )
+    return tuple(picture for picture in drawn if picture is not None)
+
+
+def _asked(analysis: Analysis) -> tuple[Block, ...]:
+    """The pairs that were asked about, and nothing of others."""
+    asked = asked_pairs(analysis)
+    table = analysis.pairs
+    keep = [pair in asked for pair in zip(table["base"], table["overlay"], strict=True)]
+    here = table[keep]
+    if here.empty:
+        return ()
+    found = [pair for pair in PairFindings(here) if (pair.first.base, pair.first.overlay) in asked]
+    told = counted(len(asked), "pair was", "pairs were")
+    return (
+        Paragraph(f"{told} asked about; the look-up and the list speak of no others."),
+        *(_in_depth(pair) for pair in found[:_IN_DEPTH]),
+        *((pair_groups(PairFindings(here)),) if len(found) > _IN_DEPTH else ()),
+        look_up(analysis, asked),
+    )
+
+
+def _in_depth(pair: Pair) -> Section:
+    """One pair at every firing count: its chances as bars, and what is known of it."""
+    name = "-".join(re.findall(r"\w+", pair.name.lower()))
+    blocks: list[Block] = []
+    for row in pair.rows:
+        chances = (row.fine_edge, row.soft_edge, row.broken_through)
+        after = f"{pair.name} after {counted(row.firings, 'firing')}"
+        blocks += [ending_bar(chances, after, f"{name}-{row.firings}"), Paragraph(row.sentence)]
+    seen = Paragraph(f"{upper_first(pair.first.ground)}.")
+    return Section(name, pair.name, (seen, *blocks))
+
+
+def asked_pairs(analysis: Analysis) -> list[tuple[str, str]]:
+    """The pairs (base, overlay) that a person asked about: those wished for, else those fired."""
+    table = analysis.pairs
+    wished = [(wish.base, wish.overlay) for wish in analysis.series.settings.wishes]
+    if not wished:
+        fired = table[table["patches"] > 0]
+        wished = list(zip(fired["base"], fired["overlay"], strict=True))
+    known = set(zip(table["base"], table["overlay"], strict=True))
+    return [pair for pair in dict.fromkeys(wished) if pair in known]

@@ -1,13 +1,13 @@
 """What would change our minds, and what not to conclude."""
 
-import pandas as pd
+from collections.abc import Sequence
 
-from kit.model import FINE_EDGE, NOT_KNOWN, proportional_odds_check
+from kit.model import NOT_KNOWN, proportional_odds_check
 from kit.record import loss_balance
 from kit.report.analysis import Analysis
+from kit.report.findings.pair_findings import Pair
 from kit.report.page.document import Bullets, Paragraph, Point, Section
-from kit.report.page.verdict_looks import leanings
-from kit.wording import counted, listed, percent
+from kit.wording import counted, listed
 
 _CLOSE = 0.05
 _NAMED = 4
@@ -15,7 +15,7 @@ _NAMED = 4
 
 def doubts(analysis: Analysis) -> Section:
     """Say what the conclusions hang on, and where they stop."""
-    points = [*_close_calls(analysis), *_hidden_link(analysis), *_uneven_steps(analysis)]
+    points = [*_close_calls(analysis), *_uneven_steps(analysis)]
     balance = loss_balance(analysis.series)
     if balance.uneven:
         points.append(Point(balance.sentence(), "Uneven losses:"))
@@ -30,38 +30,22 @@ def doubts(analysis: Analysis) -> Section:
 def _close_calls(analysis: Analysis) -> list[Point]:
     if analysis.observations.empty:
         return []
-    if analysis.pairs.empty:
+    found = analysis.pairs_found
+    if not len(found):
         return [Point(analysis.judged.missing, "Any grade at all:")]
     confidence = analysis.series.settings.verdict.confidence
-    judged = leanings(analysis.pairs)
-    decided = judged[judged["verdict"] != NOT_KNOWN]
-    close = decided[decided["sureness"] < confidence + _CLOSE].sort_values("sureness")
-    if close.empty:
+    known = found.known
+    close = sorted(
+        (pair for pair in known if pair.shown.chance < confidence + _CLOSE),
+        key=lambda pair: (pair.shown.chance, pair.name),
+    )
+    if not close:
         return []
     return [
         Point(
-            f"{counted(len(close), 'verdict')} of {len(decided)} would fall to 'not known yet' if "
+            f"{counted(len(close), 'verdict')} of {len(known)} would fall to '{NOT_KNOWN}' if "
             f"the chance were a little lower: {_named(close)}. One more patch could do it.",
             "Close calls:",
-        )
-    ]
-
-
-def _hidden_link(analysis: Analysis) -> list[Point]:
-    """Suited pairs that rest on how spread and pull-through go together."""
-    if "fine_edge" not in analysis.pairs:
-        return []
-    confidence = analysis.series.settings.verdict.confidence
-    suited = analysis.pairs[analysis.pairs["verdict"] == FINE_EDGE]
-    resting = suited[suited["fine_edge"] < confidence]
-    if resting.empty:
-        return []
-    return [
-        Point(
-            f"{len(resting)} of {counted(len(suited), 'suited pair')} would not be called suited "
-            f"if spread and pull-through never went wrong on the same patch: then the chance "
-            f"of a fine edge would be as low as {percent(resting['fine_edge'].min())}.",
-            "How the two scores go together:",
         )
     ]
 
@@ -105,7 +89,7 @@ def _limits(analysis: Analysis) -> tuple[Point, ...]:
     return tuple(points)
 
 
-def _named(pairs: pd.DataFrame) -> str:
-    names = [f"{pair.overlay} over {pair.base}" for pair in pairs.head(_NAMED).itertuples()]
+def _named(pairs: Sequence[Pair]) -> str:
+    names = [pair.name for pair in pairs[:_NAMED]]
     more = len(pairs) - len(names)
     return listed([*names, *([f"{more} more"] if more else [])])

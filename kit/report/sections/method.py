@@ -4,6 +4,7 @@ import pandas as pd
 
 from kit.model import ScaleFit
 from kit.report.analysis import Analysis
+from kit.report.findings.finding import minimum_data
 from kit.report.page.document import (
     Block,
     Bullets,
@@ -16,12 +17,13 @@ from kit.report.page.document import (
     table_of,
 )
 from kit.series import Scale
+from kit.wording import SOURCE_NAMES
 
 SOURCES = (
     Point(
         "McCullagh (1980), Regression models for ordinal data, Journal of the Royal Statistical "
         "Society B 42.",
-        "Grades as cuts on a hidden ruler:",
+        "Grades as cuts on a scale behind them:",
     ),
     Point(
         "Tutz and Hennevogl (1996), Random effects in ordinal regression models, Computational "
@@ -39,17 +41,6 @@ SOURCES = (
         "Keeping a source of variation off zero:",
     ),
 )
-
-_GROUPS = {
-    "base": "u_base[b]",
-    "overlay": "u_overlay[o]",
-    "base:overlay": "u_pair[b, o]",
-    "tile": "u_tile[t]",
-    "patch": "u_patch[p]",
-    "grader": "u_grader[g]",
-    "session": "u_session[s]",
-    "series": "u_series[r]",
-}
 
 
 def method(analysis: Analysis) -> Section:
@@ -70,13 +61,14 @@ def method(analysis: Analysis) -> Section:
             blocks.append(_of_scale(analysis, scale, fit))
         elif scale in analysis.scales:
             blocks.append(Paragraph(f"{scale.title}: {analysis.fits.missing[scale.name]}"))
+    blocks.append(Paragraph(minimum_data()))
     blocks.append(Fold("Published sources", (Bullets(SOURCES),)))
     return Section("method", "How it was done, for the curious", tuple(blocks))
 
 
 def formula_of(fit: ScaleFit) -> Formula:
     """Write the model of a scale out, with the terms this series can carry."""
-    groups = " + ".join(_GROUPS[name] for name in fit.results.random_sd)
+    groups = " + ".join(SOURCE_NAMES[name].letter for name in fit.results.random_sd)
     fixed = fit.results.formula.split("~", 1)[1].strip()
     return Formula(
         "P(grade ≤ k) = logistic(cut[k] − η)\n"
@@ -105,7 +97,7 @@ def _of_scale(analysis: Analysis, scale: Scale, fit: ScaleFit) -> Fold:
             f"{prior.describe() if prior else ''}"
         ),
         _estimates(scale, fit),
-        _spreads(scale, fit),
+        _deviations(scale, fit),
         *((Paragraph("What the model leaves out or cannot tell:"),) if told else ()),
         *((Bullets(tuple(dict.fromkeys(told))),) if told else ()),
     )
@@ -131,7 +123,7 @@ def _cut_words(name: str) -> str:
     return f"cut between grades {below} and {above}" if bar else name
 
 
-def _spreads(scale: Scale, fit: ScaleFit) -> TableBlock:
+def _deviations(scale: Scale, fit: ScaleFit) -> TableBlock:
     sizes = fit.results.group_sizes
     frame = pd.DataFrame(
         {

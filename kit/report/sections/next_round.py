@@ -2,9 +2,9 @@
 
 import pandas as pd
 
-from kit.design import NEXT_TILES, next_patches
+from kit.design import NEXT_TILES, TileFormat, next_patches
 from kit.errors import Misuse
-from kit.model import NOT_KNOWN, PairSetting
+from kit.model import PairSetting
 from kit.report.analysis import Analysis
 from kit.report.figures.rounds_chart import rounds_picture
 from kit.report.findings.by_round import verdicts_by_round
@@ -16,16 +16,18 @@ def next_round(analysis: Analysis) -> Section:
     """Suggest the patches that would settle most of what is not known yet."""
     name, title = "next", "What to fire next"
     if not len(analysis.observations):
-        told = (
-            "The tiles of the plan: nothing has been graded yet. The bench paper for them: kit "
-            f"sheets {analysis.series.name}"
-        )
+        told = "The tiles of the plan: nothing has been graded yet."
         return Section(name, title, (Paragraph(told),))
     if analysis.pairs.empty:
         return Section(name, title, (Paragraph(f"First this: {analysis.judged.missing}"),))
-    open_pairs = int((analysis.pairs["verdict"] == NOT_KNOWN).sum())
+    found = analysis.pairs_found
+    open_pairs = len(found.open)
     if not open_pairs:
-        told = "Every pair has a verdict. Fire again only what you are about to rely on."
+        told = (
+            "More samples would settle no pair: each has a verdict at every firing count, or "
+            "varies from patch to patch by its nature. Fire again only what you are about to rely "
+            "on."
+        )
         return Section(name, title, (Paragraph(told),))
     try:
         suggested = suggest(analysis, NEXT_TILES)
@@ -33,12 +35,12 @@ def next_round(analysis: Analysis) -> Section:
         return Section(name, title, (Paragraph(str(reason)),))
     blocks: tuple[Block, ...] = (
         Paragraph(
-            f"{counted(open_pairs, 'pair')} of {len(analysis.pairs)} are not known yet. These "
+            f"{counted(open_pairs, 'pair')} of {len(found)} can still be settled at some firing "
+            "count. These "
             f"{counted(len(suggested), 'patch', 'patches')} on {counted(NEXT_TILES, 'tile')} would "
             "do most to settle them, as each tells of other pairs of its two colours too. The "
             "share beside each says how much of the doubt about its pair the patch would remove."
         ),
-        Paragraph(f"To plan them as a series of their own: {command(analysis)}"),
         suggestion_table(suggested),
         *_so_far(analysis),
     )
@@ -78,10 +80,9 @@ def suggest(analysis: Analysis, tiles: int) -> pd.DataFrame:
         tiles * settings.patches_per_tile,
         colours=analysis.series.stock,
         setting=PairSetting.of(settings.verdict),
-        patches_per_tile=settings.patches_per_tile,
-        wishes=only,
+        tile_format=TileFormat(settings.patches_per_tile),
+        targets=only,
         seed=settings.seed,
-        starts=1,
     )
     return chosen.assign(tile=chosen["tile"] + int(analysis.series.tiles["tile"].max()))
 

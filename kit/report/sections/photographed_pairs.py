@@ -4,12 +4,13 @@ from dataclasses import replace
 
 import pandas as pd
 
-from kit.model import NOT_KNOWN, MeasureFit
+from kit.drawing import pair_charts
+from kit.model import NOT_KNOWN, MeasureFit, VerdictRule
 from kit.report.analysis import Analysis
-from kit.report.figures.pair_chart import pair_chart
+from kit.report.findings.pair_findings import PairFindings
 from kit.report.page.document import Block, Bullets, Fold, Paragraph, Point, Section, table_of
 from kit.series import Verdict
-from kit.wording import counted, mm_and_inches, percent
+from kit.wording import counted, mm_and_inches
 
 _NAME, _TITLE = "measured-pairs", "The pairs, judged by the photographs"
 
@@ -20,12 +21,15 @@ def measured_pairs(analysis: Analysis) -> Section:
     if judged.table.empty:
         told = Paragraph(f"No pair can be judged yet: {judged.missing}")
         return Section(_NAME, _TITLE, (told,))
-    chart = replace(pair_chart(judged.table, analysis.series.colours), name="pair-chart-measured")
+    charts = [
+        replace(chart, name=chart.name.replace("pair-chart", "pair-chart-measured"))
+        for chart in pair_charts(judged.table, analysis.series.colours)
+    ]
     doubts = (Bullets(tuple(Point(said) for said in judged.warned)),) if judged.warned else ()
     blocks: tuple[Block, ...] = (
         Paragraph(measured_rule(analysis.series.settings.verdict)),
-        chart,
-        *_compared(analysis.pairs, judged.table),
+        *charts,
+        *_compared(analysis.pairs_found, PairFindings(judged.table)),
         *doubts,
         *(_estimates(fit) for fit in fits.values()),
     )
@@ -33,38 +37,33 @@ def measured_pairs(analysis: Analysis) -> Section:
 
 
 def measured_rule(verdict: Verdict) -> str:
-    """Say when a pair is suited, judged by measurements."""
+    """Say how pairs are judged by measurements."""
     return (
-        "Here a fine edge holds when the edge stands at most "
-        f"{mm_and_inches(verdict.fine_edge_mm)} beyond the stencil's line and the base shows in "
-        "at most "
-        f"{percent(verdict.fine_edge_share)} of the patch. The limits are fine_edge_mm and "
-        "fine_edge_share in series.toml; all else is as for the chart from the grades."
+        f"Here the rule is: {VerdictRule.of(verdict).measured_sentence}. The limits are "
+        f"fine_edge_mm ({mm_and_inches(verdict.fine_edge_mm)}) and fine_edge_share in "
+        "series.toml; all else is as for the chart from the grades."
     )
 
 
-def _compared(graded: pd.DataFrame, by_picture: pd.DataFrame) -> tuple[Paragraph, ...]:
-    if graded.empty:
+def _compared(graded: PairFindings, by_picture: PairFindings) -> tuple[Paragraph, ...]:
+    """Hold the verdict that stands for a pair by grades against the one by photographs."""
+    if not len(graded):
         return ()
-    keys = ["base", "overlay"]
-    both = graded[[*keys, "verdict"]].merge(
-        by_picture[[*keys, "verdict"]], on=keys, suffixes=("_graded", "_measured")
-    )
-    known = both[(both["verdict_graded"] != NOT_KNOWN) & (both["verdict_measured"] != NOT_KNOWN)]
-    same = int((known["verdict_graded"] == known["verdict_measured"]).sum())
-    if known.empty:
+    pictured = {pair.name: pair for pair in by_picture}
+    both = [(pair, pictured[pair.name]) for pair in graded.known if pair.name in pictured]
+    known = [(one, other) for one, other in both if other.shown.verdict != NOT_KNOWN]
+    if not known:
         return (Paragraph("No pair has a verdict both by grades and by photographs."),)
-    unlike = known[known["verdict_graded"] != known["verdict_measured"]]
+    unlike = [(one, other) for one, other in known if one.shown.verdict != other.shown.verdict]
     named = "; ".join(
-        f"{row.overlay} over {row.base} ({row.verdict_graded} by grades, {row.verdict_measured} "
-        "by photographs)"
-        for row in unlike.head(6).itertuples()
+        f"{one.name} ({one.headline} by grades, {other.headline} by photographs)"
+        for one, other in unlike[:6]
     )
     rest = f" They differ on {named}." if named else ""
     return (
         Paragraph(
             f"{counted(len(known), 'pair has', 'pairs have')} a verdict both by grades and by "
-            f"photographs; it is the same for {same}.{rest}"
+            f"photographs; it is the same for {len(known) - len(unlike)}.{rest}"
         ),
     )
 
@@ -82,7 +81,7 @@ def _estimates(fit: MeasureFit) -> Fold:
             "High (90 %)": interval["high"].to_numpy(),
         }
     )
-    spreads = pd.DataFrame(
+    deviations = pd.DataFrame(
         {
             "Source": list(results.random_sd),
             f"Standard deviation ({unit})": list(results.random_sd.values()),
@@ -98,7 +97,7 @@ def _estimates(fit: MeasureFit) -> Fold:
                 f"measurements: {results.formula}. {prior}"
             ),
             table_of(f"{fit.measure}: effects", effects),
-            table_of(f"{fit.measure}: what else varies", spreads),
+            table_of(f"{fit.measure}: what else varies", deviations),
             *left_out,
         ),
     )

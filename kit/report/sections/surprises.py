@@ -6,10 +6,10 @@ import pandas as pd
 
 from kit.model import BROKEN_THROUGH, FINE_EDGE, SOFT_EDGE, residuals
 from kit.report.analysis import Analysis
+from kit.report.findings.pair_findings import Pair, PairFindings
 from kit.report.page.document import Block, Bullets, Paragraph, Point, Section
-from kit.report.page.verdict_looks import leanings
-from kit.series import Scale, family_pair
-from kit.wording import adverb, counted, percent
+from kit.series import Scale
+from kit.wording import adverb, counted
 
 _MOST = 6
 _PATCHES = 2
@@ -22,9 +22,15 @@ _USUAL = {
 }
 """Common practice, no source: like over like behaves, unlike over unlike does not."""
 
+_DOES = {
+    FINE_EDGE: "keeps a fine edge all the same",
+    BROKEN_THROUGH: "is broken through",
+    SOFT_EDGE: "gets a soft edge",
+}
+
 
 def surprises(analysis: Analysis) -> Section:
-    """Name the pairs that go against the rule of thumb, and the patches that nobody foretold."""
+    """Name the pairs that go against the rule of thumb, and the patches that nobody expected."""
     if analysis.observations.empty:
         told = Paragraph("Nothing has been graded yet, so nothing could surprise us.")
         return Section("surprises", "What surprised us", (told,))
@@ -39,16 +45,17 @@ def _pairs(analysis: Analysis) -> list[Block]:
             "otherwise."
         )
     ]
-    odd = against_the_rule(analysis.pairs)
-    if odd.empty:
-        told = "No pair with a verdict goes against it." if len(analysis.pairs) else (
+    found = analysis.pairs_found
+    odd = against_the_rule(found)
+    if not odd:
+        told = "No pair with a verdict goes against it." if len(found) else (
             f"No pair can be judged yet: {analysis.judged.missing}"
         )  # fmt: skip
         return [*blocks, Paragraph(told)]
-    blocks.append(Bullets(tuple(_point(pair) for pair in odd.head(_MOST).itertuples())))
+    blocks.append(Bullets(tuple(_point(pair) for pair in odd[:_MOST])))
     if len(odd) > _MOST:
         more = counted(len(odd) - _MOST, "more pair")
-        blocks.append(Paragraph(f"{more} against the rule of thumb: see the lists above."))
+        blocks.append(Paragraph(f"{more} against the rule of thumb: see the list of pairs."))
     return blocks
 
 
@@ -58,7 +65,7 @@ def _patches(analysis: Analysis) -> list[Block]:
     for scale in analysis.scales:
         fit = analysis.fits.by_scale.get(scale.name)
         if fit:
-            far = far_from_foretold(residuals(fit)).head(_PATCHES)
+            far = far_from_expected(residuals(fit)).head(_PATCHES)
             points += [_patch_point(row, scale) for row in far.itertuples()]
     if not points:
         return []
@@ -68,7 +75,7 @@ def _patches(analysis: Analysis) -> list[Block]:
     return [Paragraph(told), Bullets(tuple(points))]
 
 
-def far_from_foretold(rows: pd.DataFrame) -> pd.DataFrame:
+def far_from_expected(rows: pd.DataFrame) -> pd.DataFrame:
     """Patches and firings whose grades were off by a step or more on average, furthest first.
 
     Parameters
@@ -86,39 +93,27 @@ def far_from_foretold(rows: pd.DataFrame) -> pd.DataFrame:
 def _patch_point(row: Any, scale: Scale) -> Point:
     return Point(
         f"{row.overlay} over {row.base} was graded {row.grade:.1f} for {scale.title.lower()} after "
-        f"firing {row.firing}, where {row.expected:.1f} was foretold.",
+        f"firing {row.firing}, where {row.expected:.1f} was expected.",
         f"Patch {row.patch}:",
     )
 
 
-def against_the_rule(pairs: pd.DataFrame) -> pd.DataFrame:
+def against_the_rule(found: PairFindings) -> list[Pair]:
     """Pairs whose verdict is not the usual one for their families, surest first."""
-    if pairs.empty:
-        return pairs
-    judged = leanings(pairs)
     odd = [
-        verdict in (FINE_EDGE, BROKEN_THROUGH, SOFT_EDGE)
-        and verdict not in _USUAL[family_pair(base, overlay)]
-        for verdict, base, overlay in zip(
-            judged["verdict"], judged["base_family"], judged["overlay_family"], strict=True
-        )
+        pair
+        for pair in found
+        if pair.shown.verdict in _DOES and pair.shown.verdict not in _USUAL[pair.first.families]
     ]
-    return judged[odd].sort_values(["sureness", "base", "overlay"], ascending=[False, True, True])
+    return sorted(odd, key=lambda pair: (-round(pair.shown.chance, 6), pair.name))
 
 
-def _point(pair: Any) -> Point:
-    families = family_pair(pair.base_family, pair.overlay_family)
-    does = {
-        FINE_EDGE: "holds a fine edge all the same",
-        BROKEN_THROUGH: "is broken through",
-        SOFT_EDGE: "holds no fine edge",
-    }[pair.verdict]
-    ground = (
-        f"seen on {counted(int(pair.patches), 'patch', 'patches')}"
-        if pair.patches
-        else "not fired: foretold, so fire it before you believe it"
-    )
+def _point(pair: Pair) -> Point:
+    shown = pair.shown
+    fire = "" if pair.patches else "; fire it before you believe it"
+    after = counted(shown.firings, "firing")
     return Point(
-        f"{families}, {adverb(pair.sureness)} {does} (chance {percent(pair.sureness)}; {ground}).",
-        f"{pair.overlay} over {pair.base}:",
+        f"{shown.families}, {adverb(shown.chance)} {_DOES[shown.verdict]} after {after} "
+        f"({shown.chance_said}; {shown.ground}{fire}).",
+        f"{pair.name}:",
     )

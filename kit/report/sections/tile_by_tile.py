@@ -4,11 +4,13 @@ from typing import Any
 
 import pandas as pd
 
+from kit.drawing import Drawing, TileShown, tile_through_firings
+from kit.model import VerdictRule
 from kit.report.analysis import Analysis
-from kit.report.figures.one_tile import one_tile
+from kit.report.findings.tile_outcomes import tile_outcome
 from kit.report.page.document import Paragraph, Section, TableBlock, table_of
 from kit.series import losses, patches_in_full
-from kit.wording import counted, listed
+from kit.wording import counted, grade, listed
 
 
 def samples(analysis: Analysis) -> Section:
@@ -21,8 +23,9 @@ def samples(analysis: Analysis) -> Section:
         for tile in series.tiles.itertuples()
     )
     intro = Paragraph(
-        "One picture a tile, drawn to scale, with a row for each thing graded and a column for "
-        "each firing. The number on a patch is the middle grade of all who graded it."
+        "One picture a tile, with a row for each thing graded and a column for each firing. The "
+        "number on a patch is the middle grade of all who graded it. A fine edge is judged by "
+        "spread and pull-through alone."
     )
     return Section("samples", "The samples, tile by tile", (intro, *tiles))
 
@@ -35,12 +38,34 @@ def _tile(analysis: Analysis, tile: Any, patches: pd.DataFrame, reasons: pd.Seri
         if len(patches)
         else f"{tile.base}. No patch is planned on it."
     )
-    why = listed(sorted({str(reasons[p]) for p in patches["patch"] if p in reasons}))
-    settings = analysis.series.settings
-    picture = () if grades.empty else (one_tile(settings, int(tile.tile), grades, why),)
+    lost = [patch for patch in patches["patch"] if patch in reasons]
+    picture = () if grades.empty else (_picture(analysis, int(tile.tile), grades, lost, reasons),)
     table = () if patches.empty else (_table(analysis, int(tile.tile), patches, grades, reasons),)
     title = f"Tile {tile.tile}: {tile.base}"
     return Section(f"tile-{tile.tile}", title, (about, *picture, *table))
+
+
+def _picture(
+    analysis: Analysis, tile: int, grades: pd.DataFrame, lost: list[str], reasons: pd.Series
+) -> Drawing:
+    settings = analysis.series.settings
+    why = listed(sorted({str(reasons[patch]) for patch in lost} - {""}))
+    outcome = tile_outcome(tile, grades, VerdictRule.of(settings.verdict), lost, why)
+    columns: dict[str, dict[str, TileShown]] = {}
+    told = []
+    for scale in analysis.scales:
+        of_scale = grades[grades["scale"] == scale.name]
+        for firing, here in of_scale.groupby("firing"):
+            shown = TileShown("", dict(zip(here["position"], here["grade"], strict=True)))
+            columns.setdefault(f"firing {firing}", {})[scale.title] = shown
+        patches = [
+            f"{here['overlay'].iloc[0]} {', '.join(grade(g) for g in here['grade'])}"
+            for _, here in of_scale.groupby("position")
+        ]
+        told += [f"{scale.title} after each firing: {listed(patches)}."] if patches else []
+    in_order = dict(sorted(columns.items(), key=lambda column: int(column[0].split()[1])))
+    name, alt = f"tile-{tile}-grades", " ".join(told)
+    return tile_through_firings(settings, in_order, name, outcome.title, alt)
 
 
 def _table(
@@ -56,7 +81,7 @@ def _table(
     )
     for scale in analysis.scales:
         of_scale = grades[grades["scale"] == scale.name]
-        said = of_scale.groupby("patch")["grade"].agg(lambda g: ", ".join(f"{v:g}" for v in g))
+        said = of_scale.groupby("patch")["grade"].agg(lambda g: ", ".join(map(grade, g)))
         frame[scale.title] = [str(said.get(patch, "")) for patch in patches["patch"]]
     lost = [str(reasons.get(patch, "")) for patch in patches["patch"]]
     if any(lost):

@@ -3,12 +3,13 @@
 import pandas as pd
 
 from kit.design import saving
+from kit.drawing import Drawing, TileShown, tiles_as_graded
 from kit.errors import Misuse
 from kit.record import loss_balance
 from kit.report.analysis import Analysis
-from kit.report.figures.all_tiles import all_tiles
+from kit.report.findings.tile_outcomes import score_outcome
 from kit.report.page.document import Block, Paragraph, Section, TableBlock, table_of
-from kit.series import UNITS, last_grades, losses
+from kit.series import UNITS, Scale, last_grades, losses
 from kit.wording import FACTOR_NAMES, counted, listed, mm_and_inches, percent
 
 _MOST_ON_A_PICTURE = 48
@@ -24,15 +25,27 @@ def fired(analysis: Analysis) -> Section:
         _settings_table(analysis),
         *((Paragraph(loss_balance(series).sentence()),) if len(series.firings) else ()),
     ]
-    bases = series.tiles.set_index("tile")["base"]
-    lost = set(losses(series)["patch"])
-    if len(analysis.observations) and len(bases) <= _MOST_ON_A_PICTURE:
-        for scale in series.settings.scales:
-            last = last_grades(analysis.observations, scale.name)
-            if len(last):
-                blocks.append(all_tiles(series.settings, scale, bases, last, lost))
+    if len(analysis.observations) and len(series.tiles) <= _MOST_ON_A_PICTURE:
+        blocks += [_tiles(analysis, scale) for scale in analysis.scales]
     title = "What we fired" if len(series.firings) else "What is planned"
     return Section("fired", f"{title}, and why so few", tuple(blocks))
+
+
+def _tiles(analysis: Analysis, scale: Scale) -> Drawing:
+    """Draw every tile after its last firing, by one scale."""
+    series = analysis.series
+    last = last_grades(analysis.observations, scale.name)
+    lost = set(losses(series)["patch"])
+    by_tile = dict(iter(last.groupby("tile")))
+    shown = []
+    for tile, base in zip(series.tiles["tile"], series.tiles["base"], strict=True):
+        here = by_tile.get(tile, last.iloc[:0])
+        grades = dict(zip(here["position"], here["grade"], strict=True))
+        gone = frozenset(here.loc[here["patch"].isin(lost), "position"])
+        shown.append(TileShown(f"{tile} {base}", grades, gone))
+    title, alt = score_outcome(scale, last[~last["patch"].isin(lost)])
+    name = f"tiles-{scale.name.replace('_', '-')}"
+    return tiles_as_graded(series.settings, shown, scale, name, title, alt)
 
 
 def _sizes(analysis: Analysis) -> str:
@@ -59,14 +72,14 @@ def _why_so_few(analysis: Analysis) -> str:
     used = series.stock
     by_family = used["family"].value_counts()
     stock = listed([f"{count} {family}" for family, count in by_family.items()])
-    pairs = len(used) ** 2
-    fired = len(_pairs_fired(analysis))
+    pairs = len(used) * (len(used) - 1)
+    fired = sum(base != overlay for base, overlay in _pairs_fired(analysis))
     return (
         f"{counted(len(used), 'colour')} ({stock}) can be laid over one another in {pairs} ways, "
         "counting which one is below, before sifter, coat or firings are varied. Firing every one "
         f"would take {pairs} patches. This series fires {fired} of the {pairs}, chosen so that "
         "each colour is seen over and under several others; what a colour does in fired pairs "
-        "foretells what it will do in those that were not."
+        "tells what to expect of it in those that were not."
     )
 
 

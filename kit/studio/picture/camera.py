@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from kit.photo import Raster, srgb_values
 
 _FILM_DIAGONAL_MM = 43.27
+_SHARPENED_PX = 1.5
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,8 @@ class Camera:
         Barrel distortion at the picture's corner, as a share of the distance from the middle.
     contrast : float
         Strength of the camera's own S-shaped tone curve, 0 for none.
+    sharpening : float
+        Strength of the camera's own sharpening, which draws halos along edges; 0 for none.
     """
 
     width_px: int = 4000
@@ -51,6 +54,7 @@ class Camera:
     noise: float = 1e-4
     barrel: float = 0.0
     contrast: float = 0.15
+    sharpening: float = 0.0
 
     @property
     def focal_px(self) -> float:
@@ -98,6 +102,9 @@ def expose(light: Raster, camera: Camera, exposure: float, rng: np.random.Genera
     signal = signal + noise * np.sqrt(camera.noise * np.clip(signal, 0, 1) + 1e-6)
     value = srgb_values(signal.astype(np.float32))
     value = value + camera.contrast * (3 * value**2 - 2 * value**3 - value)
+    if camera.sharpening:
+        soft = cv2.GaussianBlur(value, (0, 0), _SHARPENED_PX)
+        value = value + camera.sharpening * (value - soft)
     return np.clip(np.rint(value * 255), 0, 255).astype(np.uint8)
 
 

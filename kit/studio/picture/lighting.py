@@ -10,6 +10,11 @@ from kit.photo import Raster
 from kit.studio.picture.camera import shown_from
 from kit.studio.picture.fired_tile import PIXELS_PER_MM as TILE_PIXELS_PER_MM
 from kit.studio.picture.fired_tile import TileLook
+from kit.studio.picture.texture import band_noise
+
+_MIRROR_PER_MM = 16.0
+_PHONE_MM = (26.0, 60.0)
+"""What is mirrored stands as far behind the tile as it is before it: half its size is seen."""
 
 
 @dataclass(frozen=True)
@@ -32,6 +37,20 @@ class Lighting:
         Where it lies, from the middle of the tile.
     shadow : float
         Depth of a hard shadow across the card's right part; 0 for none.
+    pane : float
+        Light of a window mirrored in the tile, white paper being about 0.86; 0 for none.
+    pane_mm : tuple of float
+        Size of its mirror image; a bar divides it each way.
+    pane_at_mm : tuple of float
+        Where its middle lies, from the middle of the tile.
+    veil : float
+        Light of a bright sky or ceiling mirrored in the tile, strongest at one side.
+    veil_side_deg : float
+        Towards which side, clockwise from the right.
+    phone : bool
+        Whether the telephone itself is mirrored, dark in the veil.
+    ripple_mm : float
+        How far the glaze's orange peel bends what is mirrored.
     """
 
     lamp_mm: tuple[float, float, float] = (-250.0, -200.0, 500.0)
@@ -41,6 +60,18 @@ class Lighting:
     glare_mm: float = 0.0
     glare_at_mm: tuple[float, float] = (8.0, -6.0)
     shadow: float = 0.0
+    pane: float = 0.0
+    pane_mm: tuple[float, float] = (14.0, 18.0)
+    pane_at_mm: tuple[float, float] = (-9.0, -7.0)
+    veil: float = 0.0
+    veil_side_deg: float = 20.0
+    phone: bool = False
+    ripple_mm: float = 0.15
+
+    @property
+    def mirrors(self) -> bool:
+        """Whether anything is mirrored in the tile."""
+        return bool(self.glare_mm or self.pane or self.veil)
 
 
 def contact_shadow(cover: Raster, under: NDArray[np.float64], size: tuple[int, int]) -> Raster:
@@ -87,13 +118,47 @@ def light_on(
 
 
 def mirror_image(
-    look: TileLook, lighting: Lighting, raised: NDArray[np.float64], size: tuple[int, int]
+    look: TileLook,
+    lighting: Lighting,
+    raised: NDArray[np.float64],
+    size: tuple[int, int],
+    rng: np.random.Generator,
 ) -> Raster:
-    """The lamp mirrored in the glass: what it adds to the tile's own light."""
-    x, y = _places(raised, size)
-    off = np.hypot(
-        x - look.blank.width_mm / 2 - lighting.glare_at_mm[0],
-        (y - look.blank.height_mm / 2 - lighting.glare_at_mm[1]) * 1.4,
+    """What the glass mirrors, the lamp, a window, the sky, the telephone: what it adds in light."""
+    shape = (
+        round(look.blank.height_mm * _MIRROR_PER_MM),
+        round(look.blank.width_mm * _MIRROR_PER_MM),
     )
-    spot = 6.0 / (1 + np.exp((off - lighting.glare_mm) / 0.3))
-    return cv2.resize(spot.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
+    x, y = np.meshgrid(
+        (np.arange(shape[1]) + 0.5) / _MIRROR_PER_MM - look.blank.width_mm / 2,
+        (np.arange(shape[0]) + 0.5) / _MIRROR_PER_MM - look.blank.height_mm / 2,
+    )
+    if lighting.ripple_mm:
+        x = x + lighting.ripple_mm * band_noise(shape, _MIRROR_PER_MM, 0.8, 4.0, rng)
+        y = y + lighting.ripple_mm * band_noise(shape, _MIRROR_PER_MM, 0.8, 4.0, rng)
+    light = np.zeros(shape)
+    if lighting.glare_mm:
+        across, down = lighting.glare_at_mm
+        off = np.hypot(x - across, (y - down) * 1.4)
+        light += 6.0 / (1 + np.exp((off - lighting.glare_mm) / 0.3))
+    if lighting.pane:
+        light += lighting.pane * _pane(
+            x - lighting.pane_at_mm[0], y - lighting.pane_at_mm[1], lighting
+        )
+    if lighting.veil:
+        side = np.deg2rad(lighting.veil_side_deg)
+        towards = (x * np.cos(side) + y * np.sin(side)) / (look.blank.width_mm / 2)
+        sky = lighting.veil / (1 + np.exp(-2.5 * towards))
+        light += sky * (1 - _inside(x, y, _PHONE_MM)) if lighting.phone else sky
+    return shown_from(light.astype(np.float32), raised, _MIRROR_PER_MM, size)
+
+
+def _pane(x: Raster, y: Raster, lighting: Lighting) -> Raster:
+    bars = np.maximum(_inside(x, y, (1.0, 1e3)), _inside(x, y, (1e3, 1.0)))
+    return _inside(x, y, lighting.pane_mm) * (1 - bars)
+
+
+def _inside(x: Raster, y: Raster, extent_mm: tuple[float, float]) -> Raster:
+    """1 inside a rectangle about the middle, 0 outside, over a tenth of a millimetre."""
+    beyond = np.maximum(np.abs(x) - extent_mm[0] / 2, np.abs(y) - extent_mm[1] / 2)
+    return np.clip(0.5 - beyond / 0.1, 0, 1)

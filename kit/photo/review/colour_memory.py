@@ -1,0 +1,291 @@
+"""One memory of colours for a series: who lies turned, swapped, or sifted with another colour.
+
+Under the card's light the same named colour looks alike on every tile. So each picture can be held
+against what all the others remember of its colours, as its slips say and as if the tile lay turned,
+were another tile, or carried another colour.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from kit.photo.raster import colour_shift
+from kit.photo.tile.tile_plan import PhotoPlan
+
+MOST = 30.0
+"""CIEDE2000 at which one colour is simply another."""
+
+_PLAINLY_OTHER = 14.0
+_MUCH_BETTER = 7.0
+_BETTER_STILL = 2.0
+_AS_MANY = 0.75
+_FITS = 7.0
+_STEADY = 7.0
+"""An overlay whose colour differs by less than this between bases is remembered over all bases."""
+
+_ROUNDS = 2
+_OVERLAY = ["overlay_l", "overlay_a", "overlay_b"]
+_BASE = ["base_l", "base_a", "base_b"]
+
+
+@dataclass(frozen=True)
+class Question:
+    """What does not fit, to be asked of a person.
+
+    Parameters
+    ----------
+    pictures : tuple of str
+        Fingerprints of the pictures that it is about.
+    patches : tuple of str
+        Patches that it is about; all of the pictures' when empty.
+    words : str
+        The suspect and the reason, in a finished sentence or two.
+    """
+
+    pictures: tuple[str, ...]
+    patches: tuple[str, ...]
+    words: str
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """The colours in one picture, by position on the tile as its slips say it lies."""
+
+    sha256: str
+    tile: int
+    firing: int
+    overlay: Mapping[int, NDArray[np.float64]]
+    base: NDArray[np.float64]
+
+
+def colour_questions(measurements: pd.DataFrame, plan: PhotoPlan) -> list[Question]:
+    """Hold every picture against what the others remember of its colours.
+
+    Parameters
+    ----------
+    measurements : DataFrame
+        Of all pictures of a series, with columns tile and position beside those of
+        measurements.csv.
+    plan : PhotoPlan
+
+    Returns
+    -------
+    list of Question
+    """
+    pictures = _pictures(measurements)
+    suspects: dict[str, Question] = {}
+    for _ in range(_ROUNDS):
+        trusted = [p for p in pictures if p.sha256 not in suspects]
+        suspects = {}
+        for picture in pictures:
+            witnesses = trusted if len(trusted) > 1 else pictures
+            others = [p for p in witnesses if p.sha256 != picture.sha256]
+            words, patches = _suspicion(picture, others, plan)
+            if words:
+                suspects[picture.sha256] = Question((picture.sha256,), patches, words)
+    return list(suspects.values())
+
+
+def _pictures(measurements: pd.DataFrame) -> list[_Seen]:
+    table = measurements.dropna(subset=["overlay_l", "base_l"])
+    # Hardly any pure overlay left, or something hiding it: its colour is no witness.
+    clear = (table["quality"] != "poor") & ~(table["pull_through_share"] > 0.6)
+    pictures = []
+    for sha256, rows in table[clear].groupby("picture_sha256", sort=False):
+        overlay = {
+            int(position): np.array(lab, float)
+            for position, *lab in rows[["position", *_OVERLAY]].itertuples(index=False)
+        }
+        base = rows[_BASE].median().to_numpy(float)
+        tile, firing = int(rows["tile"].iloc[0]), int(rows["firing"].iloc[0])
+        pictures.append(_Seen(str(sha256), tile, firing, overlay, base))
+    return pictures
+
+
+def _suspicion(picture: _Seen, others: list[_Seen], plan: PhotoPlan) -> tuple[str, tuple[str, ...]]:
+    """Say what this picture is suspected of, and which patches; blank when it fits."""
+    away = _distances(picture, picture.tile, others, plan, _as_laid(picture))
+    if len(away) < 2:
+        return "", ()
+    as_told = float(np.mean(list(away.values())))
+    best, words = as_told, ""
+    if as_told > _FITS:
+        for turned, name in _turns(plan):
+            found = _distances(picture, picture.tile, others, plan, _moved(picture, turned))
+            best, words = _better(found, len(away), best, words, _TURNED.format(name=name))
+        for tile in sorted(set(plan.patches["tile"]) - {picture.tile}):
+            found = _distances(picture, int(tile), others, plan, _as_laid(picture))
+            words_if = _SWAPPED.format(tile=picture.tile, other=tile)
+            best, words = _better(found, len(away), best, words, words_if)
+    if words:
+        return words, ()
+    return _other_colours(picture, away, others, plan)
+
+
+_TURNED = (
+    "The tile seems to lie turned {name}: turned so, its overlays have the colours that they have "
+    "elsewhere. Photograph it again with patch 1 at the end the card says."
+)
+_SWAPPED = (
+    "The slip says tile {tile}, but base and overlays have the colours of tile {other}. Was the "
+    "slip of another tile left on the card?"
+)
+
+
+def _better(
+    found: Mapping[int, float], known: int, best: float, words: str, words_if: str
+) -> tuple[float, str]:
+    """Prefer another reading of the picture when it explains the colours much better.
+
+    It must explain nearly as many of them as the slips' own reading does.
+    """
+    if len(found) < max(2, _AS_MANY * known):
+        return best, words
+    cost = float(np.mean(list(found.values())))
+    limit = best - (_BETTER_STILL if words else _MUCH_BETTER)
+    return (cost, words_if) if cost < limit and cost < _FITS else (best, words)
+
+
+def _other_colours(
+    picture: _Seen, away: Mapping[int, float], others: list[_Seen], plan: PhotoPlan
+) -> tuple[str, tuple[str, ...]]:
+    """Name overlays and bases whose colour is plainly another than their name has elsewhere."""
+    own = plan.patches[plan.patches["tile"] == picture.tile].set_index("position")
+    odd = [n for n, distance in away.items() if distance > _PLAINLY_OTHER]
+    if not odd:
+        return "", ()
+    if odd == [_BASE_PLACE]:
+        return (
+            f"The base of tile {picture.tile} has another colour here than elsewhere. Is it the "
+            "tile that the slip says?"
+        ), ()
+    told, patches = [], []
+    for position in odd:
+        if position == _BASE_PLACE:
+            continue
+        name = str(own.at[position, "overlay"])
+        like = _looks_like(picture, position, others, plan)
+        alike = f"; it looks like {like}" if like and like != name else ""
+        told.append(f"{own.at[position, 'patch']} does not have the colour of {name}{alike}")
+        patches.append(str(own.at[position, "patch"]))
+    return f"{'; '.join(told)}. Was another colour sifted, or another tile laid?", tuple(patches)
+
+
+_BASE_PLACE = 0
+
+
+def _distances(
+    picture: _Seen,
+    tile: int,
+    others: list[_Seen],
+    plan: PhotoPlan,
+    overlay: Mapping[int, NDArray[np.float64]],
+) -> dict[int, float]:
+    """CIEDE2000 of each colour of a picture from what is remembered of it, by position.
+
+    The picture is read as one of `tile` with the given overlays at its positions; position 0
+    stands for the base. What nobody remembers is left out.
+    """
+    named = plan.on_tile(tile, picture.firing).set_index("position")["overlay"]
+    away = {}
+    for position, lab in overlay.items():
+        if position in named.index:
+            known = _remembered(tile, position, str(named[position]), others, plan)
+            if len(known):
+                away[position] = _apart(lab, known)
+    if len(bases := _remembered_base(tile, others, plan)):
+        away[_BASE_PLACE] = _apart(picture.base, bases)
+    return away
+
+
+def _apart(lab: NDArray[np.float64], known: NDArray[np.float64]) -> float:
+    """How far a colour lies from what is known of it; of two that contradict, the nearer."""
+    away = np.minimum(colour_shift(known, lab), MOST)
+    return float(np.quantile(away, 0.5, method="lower"))
+
+
+def _remembered(
+    tile: int, position: int, overlay: str, others: list[_Seen], plan: PhotoPlan
+) -> NDArray[np.float64]:
+    """What others saw of an overlay: on the same base elsewhere, else here, else on any base."""
+    places = plan.places_of(overlay)
+    seen = [(p, p.overlay[n]) for p in others for t, n in places if p.tile == t and n in p.overlay]
+    base = plan.bases.get(tile)
+    same_base = [
+        lab for p, lab in seen if p.tile != tile and base and plan.bases.get(p.tile) == base
+    ]
+    here = [p.overlay[position] for p in others if p.tile == tile and position in p.overlay]
+    if same_base or here:
+        return np.array(same_base or here)
+    anywhere = np.array([lab for _, lab in seen]).reshape(-1, 3)
+    if len(anywhere) > 1:
+        middle = np.median(anywhere, axis=0)
+        if float(np.max(colour_shift(anywhere, middle))) > _STEADY:
+            return np.empty((0, 3))
+    return anywhere
+
+
+def _remembered_base(tile: int, others: list[_Seen], plan: PhotoPlan) -> NDArray[np.float64]:
+    base = plan.bases.get(tile)
+    alike = [p.base for p in others if p.tile != tile and base and plan.bases.get(p.tile) == base]
+    here = [p.base for p in others if p.tile == tile]
+    return np.array(alike or here).reshape(-1, 3)
+
+
+def _looks_like(picture: _Seen, position: int, others: list[_Seen], plan: PhotoPlan) -> str | None:
+    """Name the overlay whose remembered colour is nearest, if it is near."""
+    near = {}
+    for overlay in sorted(set(plan.patches["overlay"])):
+        known = _remembered(picture.tile, -1, overlay, others, plan)
+        if len(known):
+            near[overlay] = _apart(picture.overlay[position], known)
+    best = min(near, key=lambda name: near[name], default=None)
+    return best if best is not None and near[best] < _FITS else None
+
+
+def _as_laid(picture: _Seen) -> Mapping[int, NDArray[np.float64]]:
+    return picture.overlay
+
+
+def _moved(picture: _Seen, turned: Mapping[int, int]) -> Mapping[int, NDArray[np.float64]]:
+    return {turned[n]: lab for n, lab in picture.overlay.items() if n in turned}
+
+
+def _turns(plan: PhotoPlan) -> Iterator[tuple[dict[int, int], str]]:
+    """How positions change places when the tile is turned so that it looks the same.
+
+    Yields
+    ------
+    turned : dict of int to int
+        From the place at which a patch is seen to its own number.
+    name : str
+    """
+    places = plan.places()
+    middle = np.array([plan.blank.width_mm, plan.blank.height_mm]) / 2
+    spots = {n: np.array([p.x_mm, p.y_mm]) - middle for n, p in places.items()}
+    round_ = plan.blank.shape == "round"
+    square = round_ or abs(plan.blank.width_mm - plan.blank.height_mm) < 2
+    parts = len(places) if round_ and len(places) > 1 else 4 if square else 2
+    for n in range(1, parts):
+        angle = 2 * np.pi * n / parts
+        cos, sin = np.cos(angle), np.sin(angle)
+        turn = np.array([[cos, -sin], [sin, cos]])
+        turned = {}
+        for number, spot in spots.items():
+            seen_at = turn @ spot
+            nearest = min(spots, key=lambda other: float(np.hypot(*(spots[other] - seen_at))))
+            if np.hypot(*(spots[nearest] - seen_at)) < 1.5:
+                turned[nearest] = number
+        if len(turned) > 1:
+            yield turned, _turn_name(n, parts)
+
+
+def _turn_name(n: int, parts: int) -> str:
+    if 2 * n == parts:
+        return "upside down (by half a turn)"
+    if parts == 4:
+        return f"by a quarter to the {'right' if n == 1 else 'left'}"
+    return f"by {n} places"
