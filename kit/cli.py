@@ -170,17 +170,37 @@ def sheets(
     photo_card: Annotated[
         bool, typer.Option("--photo-card", help="Also the card to photograph tiles on.")
     ] = False,
+    weigh_each: Annotated[
+        bool,
+        typer.Option(
+            "--weigh-each", help="Exact weight for every patch instead of spoons or passes."
+        ),
+    ] = False,
+    labels: Annotated[
+        str | None, typer.Option(metavar="SHEET", help="Stickers to print on, such as 'a4 3 x 8'.")
+    ] = None,
+    labels_used: Annotated[
+        int, typer.Option(metavar="NUMBER", help="Stickers gone from the first sheet.")
+    ] = 0,
 ) -> None:
     """Write the bench paper: shopping, cards, order of work, grading, labels."""
     from kit.record import write_workbook
     from kit.series import read_series, report_folder, series_folder
-    from kit.sheets import write_photo_card, write_sheets
+    from kit.sheets import labels_on, write_photo_card, write_sheets
 
     folder = series_folder(series)
     found = read_series(folder)
     into = report_folder(folder) / "sheets"
     with _progress() as say:
-        made = write_sheets(found, into, paper, progress=say, session=session)
+        made = write_sheets(
+            found,
+            into,
+            paper,
+            progress=say,
+            session=session,
+            weighing="each" if weigh_each else "once",
+            stickers=labels_on(paper, labels, labels_used),
+        )
         if photo_card:
             made.append(write_photo_card(found, into, paper))
         if workbook:

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import typst
 
-from kit.drawing import Drawing, pair_charts
+from kit.drawing import Drawing, font_options, pair_charts
 from kit.report.analysis import Analysis
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.gallery import index_entry
 from kit.report.page.document import Document
 from kit.report.page.html import page
-from kit.report.page.pdf import BEYOND_OWN_FONTS, FONTS, pages, wall_sheet
+from kit.report.page.pdf import pages, wall_sheet
 from kit.report.sections.chart_explained import rule_in_words
 from kit.report.sections.composition import wall_summary
 from kit.report.sections.photographed_pairs import measured_rule
@@ -91,8 +91,7 @@ def png_of(drawing: Drawing, dots_per_inch: int = 200) -> bytes:
             page,
             format="png",
             ppi=dots_per_inch,
-            font_paths=[FONTS],
-            ignore_system_fonts=not BEYOND_OWN_FONTS.search(drawing.svg.decode()),
+            **font_options(drawing.svg.decode()),
         )
     assert isinstance(dots, bytes)
     return dots

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import pandas as pd
 
@@ -9,6 +10,16 @@ from kit.series import Series, bases_by_stripe, stencil_on, stripe_counts
 
 _COPPER_G_PER_CM3 = 8.96
 """Density of copper at room temperature (CRC Handbook of Chemistry and Physics)."""
+
+Weighing = Literal["once", "each"]
+"""Whether patches are dosed by a measure that is weighed once, or each is weighed by itself."""
+
+CALIBRATED_BY = 10
+"""Spoons, or passes of the sifter, that are weighed together: a scale that shows 0.01 g then tells
+a dose of 0.09 g to about one part in a hundred. Common practice, no source."""
+
+CALIBRATION_CARD_CM2 = 100
+"""Card that passes of the sifter are weighed on, 10 × 10 cm."""
 
 _SPARE_SHARE = 0.1
 """One blank in ten to spare. Common practice, no source."""
@@ -53,6 +64,22 @@ def coat_grams(series: Series) -> pd.Series:
 def weighed(landed_g: float, loss: float) -> float:
     """Enamel to weigh out so that `landed_g` lands, when a share `loss` of it misses."""
     return landed_g / (1 - loss)
+
+
+def doses(series: Series) -> pd.DataFrame:
+    """List what a patch of each overlay takes, with the loss allowed for.
+
+    Returns
+    -------
+    DataFrame
+        Columns colour, family, coat_weight, dose_g; by family, colour and coat weight.
+    """
+    landed = series.patches[["overlay", "coat_weight"]].assign(landed=patch_grams(series))
+    each = landed.drop_duplicates(["overlay", "coat_weight"]).rename(columns={"overlay": "colour"})
+    told = each.merge(series.colours[["colour", "family"]], on="colour")
+    told["dose_g"] = told["landed"].map(lambda g: weighed(g, series.settings.sifting_loss))
+    ordered = told.sort_values(["family", "colour", "coat_weight"], ignore_index=True)
+    return ordered[["colour", "family", "coat_weight", "dose_g"]]
 
 
 def enamel_needed(series: Series) -> pd.DataFrame:

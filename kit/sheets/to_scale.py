@@ -6,8 +6,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from kit.drawing import step_pictures
 from kit.photo import Label, Mark, Rectangle
-from kit.series import Settings, places_on_tile, stencil_on, stripe_edges
+from kit.series import Scale, Settings, places_on_tile, stencil_on, stripe_edges
 
 
 def tile_map(settings: Settings, stripes: int = 1) -> dict[str, Any]:
@@ -28,6 +29,12 @@ def tile_map(settings: Settings, stripes: int = 1) -> dict[str, Any]:
         ],
         "seams": list(stripe_edges(blank, stencil, stripes)),
     }
+
+
+def scale_key(scale: Scale, settings: Settings) -> dict[str, Any]:
+    """Describe a scale with the pictures of its steps; a scale of one's own has none."""
+    pictures = step_pictures(scale, settings.stencil)
+    return {**vars(scale), "steps": list(scale.steps), "pictures": list(pictures)}
 
 
 def shrink_to(settings: Settings, width_mm: float, height_mm: float) -> float:

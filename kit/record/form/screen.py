@@ -140,7 +140,7 @@ def _other_grader(firings: Sequence[int]) -> str:
 
 
 def _scale_row(scale: Scale, settings: Settings) -> str:
-    pictures = step_pictures(scale, settings.stencil.size_mm)
+    pictures = step_pictures(scale, settings.stencil)
     drawn = [picture.inline() for picture in pictures] or [""] * len(scale.steps)
     buttons = "".join(_step_button(scale, grade, picture) for grade, picture in enumerate(drawn))
     return (
