@@ -10,7 +10,7 @@ from kit.errors import AliasedEffectWarning, Misuse
 from kit.mixed import Group, OrdinalMixedModel, OrdinalResults, Prior, read_group, same_division
 from kit.model.pool_of_series import poolable
 from kit.series import Series, observations
-from kit.wording import counted, escape, of_a_step, plain_name
+from kit.wording import counted, escape, listed, of_a_step, plain_name
 
 MEASURES = ("firings", "mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
 """Numeric factors, the ones that matter most first."""
