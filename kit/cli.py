@@ -12,10 +12,9 @@ import typer
 
 from kit.command_help import Commands
 from kit.errors import DataProblems, Misuse, NotebookFailed
+from kit.record_commands import RECORD_COMMANDS, By, SeriesName, print_again
 
 app = Commands(help="Plan, fire, grade and understand test tiles of leaded and unleaded enamel.")
-
-SeriesName = Annotated[str, typer.Argument(metavar="SERIES", help="Its name, or its folder.")]
 
 
 def main() -> None:
@@ -77,18 +76,39 @@ def plan(
         list[str] | None,
         typer.Option(metavar="SERIES", help="Go on from this graded series; may be said again."),
     ] = None,
+    trips: Annotated[
+        int | None,
+        typer.Option(metavar="NUMBER", min=1, help="Most trips of a tile through the heat."),
+    ] = None,
+    minutes: Annotated[
+        float | None, typer.Option(metavar="NUMBER", min=1, help="Most minutes at the heat.")
+    ] = None,
+    gradings: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, help="Most grades to give.")
+    ] = None,
+    more: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, help="Add so many tiles to the plan.")
+    ] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Write the plan without asking.")] = False,
 ) -> None:
     """Choose tiles and patches; say what they will tell and what they save."""
-    from kit.design import NEXT_TILES, precision, saving
+    from kit.design import NEXT_TILES, Limits, precision, saving, what_to_expect
     from kit.design import plan as make_plan
+    from kit.record import unplanned
     from kit.series import read_series, series_folder
 
     folder = series_folder(series)
+    if more:
+        _plan_more(folder, more, yes)
+        return
     found = read_series(folder)
+    if replaced := len(found.tiles):
+        found = unplanned(found)
+        print(f"This replaces the plan of {replaced} tiles, which stays in the journal.")
     earlier = [read_series(series_folder(name)) for name in after or ()]
     if found.tiles.empty and ask is None and tiles is None and not yes:
         ask, tiles = _asked(found.settings.ask, NEXT_TILES if after else found.settings.tiles)
+    bounded = any(limit is not None for limit in (trips, minutes, gradings))
     with _progress() as say:
         chosen = make_plan(
             found,
@@ -96,13 +116,16 @@ def plan(
             tiles=tiles,
             firings="separate" if keep_each else "every",
             after=earlier,
+            limits=Limits(trips=trips, minutes=minutes, gradings=gradings) if bounded else None,
             progress=say,
         )
         planned = chosen.series
         sure = precision(planned, earlier)
         spared = saving(planned)
+        expected = what_to_expect(planned, earlier, progress=say)
     together = [f"With {', '.join(after)} before it:"] if after else []
-    print("\n".join([chosen.describe(), *together, *sure.sentences(), *spared.sentences()]))
+    told = [*together, *sure.sentences(), *expected, *spared.sentences()]
+    print("\n".join([chosen.describe(), *told]))
     if yes or typer.confirm("Write this plan?"):
         planned.write(folder)
         print(f"Written to {folder}. Next: kit sheets {planned.name}")
@@ -111,13 +134,26 @@ def plan(
 
 
 @app.command()
-def check(series: SeriesName) -> None:
-    """Read every file of a series and name every problem at once."""
-    from kit.series import counts_in_words, leftovers, read_series, series_folder
+def check(
+    series: SeriesName,
+    accept: Annotated[
+        bool, typer.Option("--accept", help="Take changes made by hand into the journal.")
+    ] = False,
+    by: By = None,
+) -> None:
+    """Name every problem, and whatever differs from what was entered."""
+    from kit.record import reconcile
+    from kit.series import counts_in_words, leftovers, read_series, series_folder, take_in_by_hand
 
     folder = series_folder(series)
-    print("".join(f"{left}\n" for left in leftovers(folder)), end="")
+    differs = reconcile(folder)
+    print("".join(f"{said}\n" for said in (*leftovers(folder), *differs.sentences)), end="")
     found = read_series(folder)
+    if accept and differs.changes:
+        take_in_by_hand(folder, found.sources, by or "")
+        print("What the tables say is in the journal now.")
+    elif not differs.in_step:
+        raise typer.Exit(code=1)
     print(f"{found.name} is in order: {counts_in_words(found)}.")
 
 
@@ -134,17 +170,37 @@ def sheets(
     photo_card: Annotated[
         bool, typer.Option("--photo-card", help="Also the card to photograph tiles on.")
     ] = False,
+    weigh_each: Annotated[
+        bool,
+        typer.Option(
+            "--weigh-each", help="Exact weight for every patch instead of spoons or passes."
+        ),
+    ] = False,
+    labels: Annotated[
+        str | None, typer.Option(metavar="SHEET", help="Stickers to print on, such as 'a4 3 x 8'.")
+    ] = None,
+    labels_used: Annotated[
+        int, typer.Option(metavar="NUMBER", help="Stickers gone from the first sheet.")
+    ] = 0,
 ) -> None:
     """Write the bench paper: shopping, cards, order of work, grading, labels."""
     from kit.record import write_workbook
     from kit.series import read_series, report_folder, series_folder
-    from kit.sheets import write_photo_card, write_sheets
+    from kit.sheets import labels_on, write_photo_card, write_sheets
 
     folder = series_folder(series)
     found = read_series(folder)
     into = report_folder(folder) / "sheets"
     with _progress() as say:
-        made = write_sheets(found, into, paper, progress=say, session=session)
+        made = write_sheets(
+            found,
+            into,
+            paper,
+            progress=say,
+            session=session,
+            weighing="each" if weigh_each else "once",
+            stickers=labels_on(paper, labels, labels_used),
+        )
         if photo_card:
             made.append(write_photo_card(found, into, paper))
         if workbook:
@@ -192,6 +248,9 @@ def enter(
         str | None, typer.Option(metavar="NAME", help="Who hands it in; asked for if left out.")
     ] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Write without asking.")] = False,
+    sure: Annotated[
+        bool, typer.Option("--sure", help="Write even what may be a mistake, without asking.")
+    ] = False,
 ) -> None:
     """Take in grades: shows what is new, what changes and what is wrong before it writes."""
     from kit.record import apply, take_in
@@ -206,7 +265,7 @@ def enter(
         raise typer.Exit(code=1)
     if intake.adds_nothing:
         return
-    if yes or typer.confirm("Write this?"):
+    if (yes and not intake.doubts) or sure or typer.confirm("Write this?"):
         apply(intake)
         print(f"Written. The file is kept as it came: received/{intake.source}")
     else:
@@ -281,6 +340,26 @@ def _asked(ask: str, tiles: int) -> tuple[str, int]:
     return ASKS[chosen - 1], typer.prompt("How many tiles can you make?", default=tiles, type=int)
 
 
+def _plan_more(folder: Path, tiles: int, yes: bool) -> None:
+    """Add tiles for what a graded series leaves open."""
+    from dataclasses import replace
+
+    from kit.design import plan as make_plan
+    from kit.record import add_tiles
+    from kit.series import read_series
+
+    found = read_series(folder)
+    bare = replace(found, tiles=found.tiles.iloc[:0], patches=found.patches.iloc[:0])
+    with _progress() as say:
+        chosen = make_plan(bare, tiles=tiles, after=[found], progress=say)
+    longer = add_tiles(folder, chosen.tiles, chosen.patches)
+    new = longer.tiles["tile"].iloc[len(found.tiles) :]
+    print(f"{chosen.describe()}\nThe new tiles are numbered {new.min()} to {new.max()}.")
+    if yes or typer.confirm("Write this plan?"):
+        longer.write(folder)
+        print_again(folder)
+
+
 def _fail(message: str, code: int) -> None:
     print(message, file=sys.stderr)
     sys.exit(code)
@@ -303,6 +382,10 @@ def _progress() -> Iterator[Callable[[str], None]]:
 
 def _path(text: str) -> Path:
     return Path(text).expanduser().resolve()
+
+
+for record_command in RECORD_COMMANDS:
+    app.command()(record_command)
 
 
 if __name__ == "__main__":

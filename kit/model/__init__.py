@@ -6,8 +6,11 @@ from kit.model.effects import effects_table, effects_within
 from kit.model.families import common_practice_check, family_contrasts, family_table
 from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
 from kit.model.grader_influence import grader_influence
+from kit.model.grader_slips import grader_slips
+from kit.model.left_out import LeftOut, left_out
+from kit.model.loss_bias import LossBias, loss_bias
 from kit.model.measured import MeasureFit, fit_measurements, scale_to_share, share_to_scale
-from kit.model.pair_setting import PairSetting
+from kit.model.pair_setting import PairSetting, every_pair, recipes
 from kit.model.pair_states import (
     PairOutlook,
     ScoreState,
@@ -17,9 +20,14 @@ from kit.model.pair_states import (
     state_by_measurements,
 )
 from kit.model.pair_table import MEASURE_OF, measured_pair_table, pair_table, pairs, through
-from kit.model.proportional_odds import proportional_odds_check
+from kit.model.proportional_odds import (
+    cuts_differ,
+    proportional_odds_check,
+    verdicts_by_own_cuts,
+)
+from kit.model.refiring import refiring_table
 from kit.model.score_correlation import score_correlation
-from kit.model.series_fit import ScaleFit, fit_observations, fit_series
+from kit.model.series_fit import NOISE, ScaleFit, fit_observations, fit_series
 from kit.model.variation import logits_a_step, variation_table
 from kit.model.verdicts import (
     BROKEN_THROUGH,
@@ -51,12 +59,15 @@ __all__ = [
     "LEANINGS",
     "LOOKS",
     "MEASURE_OF",
+    "NOISE",
     "NOT_KNOWN",
     "SOFT_EDGE",
     "VERDICTS",
     "Agreement",
     "GradeMeaning",
+    "LeftOut",
     "Look",
+    "LossBias",
     "MeasureFit",
     "PairOutlook",
     "PairSetting",
@@ -65,24 +76,31 @@ __all__ = [
     "VerdictRule",
     "agreement",
     "common_practice_check",
+    "cuts_differ",
     "effects_table",
     "effects_within",
     "ending_chances",
+    "every_pair",
     "family_contrasts",
     "family_table",
     "fit_measurements",
     "fit_observations",
     "fit_series",
     "grader_influence",
+    "grader_slips",
     "grades_against_measurements",
+    "left_out",
     "logits_a_step",
     "look",
+    "loss_bias",
     "measured_pair_table",
     "observed_against_foretold",
     "outlook",
     "pair_table",
     "pairs",
     "proportional_odds_check",
+    "recipes",
+    "refiring_table",
     "residuals",
     "scale_to_share",
     "score_correlation",
@@ -95,4 +113,5 @@ __all__ = [
     "variation_table",
     "verdict_sentence",
     "verdicts",
+    "verdicts_by_own_cuts",
 ]

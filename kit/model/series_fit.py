@@ -1,16 +1,16 @@
 """The standard model of a series: which terms its grades can carry, and the fit itself."""
 
-import html
 import warnings
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
 from kit.errors import AliasedEffectWarning, Misuse
 from kit.mixed import Group, OrdinalMixedModel, OrdinalResults, Prior, read_group, same_division
+from kit.model.pool_of_series import poolable
 from kit.series import Series, observations
-from kit.wording import counted, of_a_step, plain_name
+from kit.wording import counted, escape, of_a_step, plain_name
 
 MEASURES = ("firings", "mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
 """Numeric factors, the ones that matter most first."""
@@ -19,6 +19,8 @@ GROUPS = (
     "base",
     "overlay",
     "base:overlay",
+    "base:series",
+    "overlay:series",
     "grader",
     "tile",
     "patch",
@@ -27,8 +29,15 @@ GROUPS = (
 )
 """Sources of variation. Of two that cannot be told apart, the earlier one is kept."""
 
+JARS = ("base:series", "overlay:series")
+"""How the jars of one colour differ from series to series, where several are pooled."""
+
 NOISE = ("tile", "patch", "session")
 """What a pair meets anew each time it is fired: a new patch on a new tile in a new session."""
+
+OF_STRIPED_TILES = {"stripe": ["small"], "small_patch": ["small"]}
+"""What patches on tiles with several bases have beside all others: their stripe's own variation,
+and what a small patch varies by beyond one of full size. A verdict speaks of neither."""
 
 REFIRINGS = "refirings"
 """Column of how often a patch went back into the heat after its first firing."""
@@ -36,7 +45,7 @@ REFIRINGS = "refirings"
 STEPS = range(5)
 """Steps of a scale when the series does not say: 0 (none) to 4 (total)."""
 
-SERIES_PRIOR = Prior(effect_sd=4.0, spread_rate=3.0)
+SERIES_PRIOR = Prior(effect_sd=4.0, spread_rate=3.5)
 """What is assumed before a grade is seen. Of the priors tried over a wide population of invented
 studios, it foretold new patches best (tests/benchmarks/bench_prior.py)."""
 
@@ -68,8 +77,8 @@ class ScaleFit:
         return f"<ScaleFit of {self.scale}: {counted(len(self.frame), 'grade')} on {patches}>"
 
     def _repr_html_(self) -> str:
-        left_out = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in self.dropped)
-        heading = f"<p><b>{html.escape(repr(self)[1:-1])}</b></p>"
+        left_out = "".join(f"<li>{escape(sentence)}</li>" for sentence in self.dropped)
+        heading = f"<p><b>{escape(repr(self)[1:-1])}</b></p>"
         return f"{heading}{self.results.summary()._repr_html_()}<ul>{left_out}</ul>"
 
     @property
@@ -99,7 +108,9 @@ def fit_series(
     Parameters
     ----------
     series : Series or iterable of Series
-        A colour or a grader keeps its identity across series; tiles, patches and sessions do not.
+        The newest last. A colour or a grader keeps its identity across series; tiles, patches and
+        sessions do not, and each series may have used another jar of a colour. Every grade counts
+        once. Series that cannot be pooled (`poolable`) are left out, and `dropped` says why.
     scale : str
         Name of the scale's column.
     prior : Prior or None
@@ -123,8 +134,10 @@ def fit_series(
     scales = {s.name: s for one in each for s in one.settings.scales}
     if scale not in scales:
         raise Misuse(f"There is no scale {scale!r}; there is {', '.join(scales) or 'none'}.")
-    frame = pd.concat([observations(one) for one in each], ignore_index=True)
-    return fit_observations(frame, scale, prior, scales[scale].grades)
+    kept, reasons = poolable(each, scale)
+    frame = pd.concat([observations(one) for one in kept], ignore_index=True)
+    fit = fit_observations(frame, scale, prior, kept[-1].settings.scale(scale).grades)
+    return replace(fit, dropped=(*reasons, *fit.dropped))
 
 
 def fit_observations(
@@ -151,7 +164,10 @@ def fit_observations(
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         model = OrdinalMixedModel(
-            formula(scale, factors), graded, groups, own_reactions(groups, graded)
+            formula(scale, factors),
+            graded,
+            groups,
+            own_reactions(groups, graded) | slopes_carried(graded),
         )
         results = model.fit(prior=prior)
     for warning in said:
@@ -205,15 +221,21 @@ def _graded(frame: pd.DataFrame, scale: str, steps: Sequence[int]) -> pd.DataFra
             "explain; at least two different grades are needed."
         )
     graded[scale] = pd.Categorical(values, categories=list(steps), ordered=True)
-    return series_apart(graded)
+    apart = series_apart(graded)
+    return apart.assign(small_patch=apart["patch"])
 
 
 def series_apart(seen: pd.DataFrame) -> pd.DataFrame:
     """Name tiles, patches and sessions by their series too, where there are several."""
     if "series" not in seen or len(seen["series"].unique()) < 2:
         return seen
-    own = {c: seen["series"] + " " + seen[c].astype(str) for c in ("tile", "patch", "session")}
-    return seen.assign(**own)
+    apart = [c for c in ("tile", "stripe", "patch", "session") if c in seen]
+    return seen.assign(**{c: seen["series"] + " " + seen[c].astype(str) for c in apart})
+
+
+def slopes_carried(seen: pd.DataFrame) -> dict[str, list[str]]:
+    """Further sources of variation where some tiles carry several bases in stripes."""
+    return OF_STRIPED_TILES if "small" in seen and seen["small"].any() else {}
 
 
 def varied_factors(seen: pd.DataFrame) -> tuple[list[str], list[str]]:
@@ -243,6 +265,8 @@ def groups_carried(seen: pd.DataFrame, with_prior: bool) -> tuple[list[str], lis
     for name in GROUPS:
         if not set(name.split(":")) <= set(seen.columns):
             continue
+        if name in JARS and not _used_again(seen, name.split(":")[0]):
+            continue
         if seen[name.split(":")].drop_duplicates().shape[0] < 2:
             if name != "series":
                 dropped.append(f"There is one {name} only, so its variation cannot be seen.")
@@ -265,3 +289,9 @@ def groups_carried(seen: pd.DataFrame, with_prior: bool) -> tuple[list[str], lis
         warnings.warn(text, AliasedEffectWarning, stacklevel=4)
         dropped.append(text[0].upper() + text[1:])
     return [group.name for group in kept], dropped
+
+
+def _used_again(seen: pd.DataFrame, role: str) -> bool:
+    """Whether any colour stands in a role in more than one series."""
+    times = seen[[role, "series"]].drop_duplicates()
+    return bool(times[role].duplicated().any())

@@ -5,7 +5,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
-from html import escape
 
 import pandas as pd
 
@@ -25,6 +24,7 @@ from kit.report.findings.finding import Finding
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.findings.score_findings import ScoreFindings, practice_findings, score_findings
 from kit.series import PULL_THROUGH, SPREAD, Scale, Series, Verdict, middle_grades, observations
+from kit.wording import escape
 
 
 @dataclass(frozen=True)
@@ -133,12 +133,7 @@ class Analysis:
     @cached_property
     def scores(self) -> dict[str, ScoreFindings]:
         """What the fit of each scale shows, by scale."""
-        settings, colours = self.series.settings, self.series.colours
-        named = {scale.name: scale for scale in settings.scales}
-        return {
-            name: score_findings(fit, named[name], colours)
-            for name, fit in self.fits.by_scale.items()
-        }
+        return {name: score_findings(fit, self.series) for name, fit in self.fits.by_scale.items()}
 
     @cached_property
     def findings(self) -> list[Finding]:

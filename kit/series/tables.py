@@ -166,6 +166,19 @@ PATCHES = Table(
     {"tile": ("tiles", "tile"), "overlay": ("colours", "colour")},
 )
 
+STRIPES = Table(
+    "stripes",
+    ("tile", "stripe"),
+    (
+        Column("tile", "whole", "Tile that carries the stripe.", minimum=1, maximum=9999),
+        Column("stripe", "whole", "Its number, from 1 at the left.", minimum=1, maximum=3),
+        Column("base", "text", "Colour of the stripe; the first is the tile's base."),
+    ),
+    {"tile": ("tiles", "tile"), "base": ("colours", "colour")},
+    optional=True,
+)
+"""Bases of tiles that carry several. The file is there once a tile does."""
+
 FIRINGS = Table(
     "firings",
     ("tile", "firing"),
@@ -302,5 +315,6 @@ MEASUREMENTS = Table(
 
 def series_tables(scales: Iterable[Scale]) -> dict[str, Table]:
     """All tables of a series by name, in the order they are written."""
-    tables = (COLOURS, TILES, PATCHES, FIRINGS, grades_table(scales), CORRECTIONS, MEASUREMENTS)
+    graded = grades_table(scales)
+    tables = (COLOURS, TILES, STRIPES, PATCHES, FIRINGS, graded, CORRECTIONS, MEASUREMENTS)
     return {table.name: table for table in tables}

@@ -51,7 +51,7 @@
         field.push(drawn('path', {d: ending.path, fill: ending.ink, 'fill-rule': 'evenodd',
           transform: `translate(${x + width / 2 - 17} 8)scale(10)`}));
         const digits = drawn('text', {x: x + width / 2 - 3, y: 18, fill: ending.ink, 'font-size': 13, 'font-weight': 700});
-        digits.textContent = String(found[k]);
+        digits.textContent = String(Math.min(99, found[k]));
         field.push(digits);
       }
       x += width;
@@ -64,16 +64,7 @@
     ];
   };
 
-  const pictures = (at, found) => {
-    const photos = told.photographs[at] ?? [];
-    if (photos.length) {
-      return made('div', photos.map(n => {
-        const image = made('img');
-        image.src = told.pictures[n].source;
-        image.alt = told.pictures[n].alt;
-        return made('figure', [image, made('figcaption', told.pictures[n].alt)]);
-      }), 'photographs');
-    }
+  const picture = found => {
     const ending = told.looks[found[3]].ending;
     const likeliest = ending ?? [0, 1, 2].reduce((best, k) => (found[k] > found[best] ? k : best), 0);
     const template = document.getElementById(`ending-${likeliest}`);
@@ -104,7 +95,7 @@
       made('p', [sign(look, 18), ` ${look.heading}`, made('span', `, ${told.after[at.count]}.`)], 'verdict'),
       ...bar(found),
       made('p', told.sentences[found[4]]),
-      pictures(pair, found),
+      picture(found),
       made('p', [made('strong', `${told.words.best} `), told.best[at.recipe][pair]]),
       made('p', [made('strong', `${told.words.fired} `), told.fired[pair] ?? told.words.unfired]),
       ...(back ? [made('p', [made('strong', `${told.words.turned} `), `${turned}: ${told.looks[back[3]].label}.`])] : []),
@@ -159,34 +150,10 @@
     });
   }
 
-  form.addEventListener('input', show);
+  form.addEventListener('change', show);
   form.addEventListener('submit', event => event.preventDefault());
   form.querySelector('[name=turn]').addEventListener('click', () => choose(form.overlay.value, form.base.value));
   form.querySelectorAll('[data-factor]').forEach((factor, n) => { factor.selectedIndex = told.usual[n]; });
   place.hidden = false;
   choose(told.first[0], told.first[1]);
-})();
-
-// The list of pairs: filter by colour, sort.
-(() => {
-  const tools = document.querySelector('.pair-tools');
-  if (!tools) return;
-  const groups = [...document.querySelectorAll('details.pairs')];
-  const surest = new Map(groups.map(group => [group, [...group.querySelectorAll('tbody tr')]]));
-  const opened = new Set();
-  tools.hidden = false;
-  tools.addEventListener('input', () => {
-    const colour = tools.querySelector('[name=colour]').value;
-    const order = tools.querySelector('[name=order]').value;
-    for (const group of groups) {
-      const rows = [...surest.get(group)];
-      for (const row of rows) row.hidden = colour !== '' && row.dataset.b !== colour && row.dataset.o !== colour;
-      group.hidden = rows.every(row => row.hidden);
-      if (colour !== '' && !group.open) { group.open = true; opened.add(group); }
-      if (colour === '' && opened.delete(group)) group.open = false;
-      if (order) rows.sort((one, other) => one.dataset[order] - other.dataset[order]);
-      group.querySelector('tbody').append(...rows);
-    }
-  });
-  tools.addEventListener('submit', event => event.preventDefault());
 })();
