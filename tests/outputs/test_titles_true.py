@@ -24,7 +24,7 @@ from kit.report.sections.tiles_fired import fired
 from kit.series import PULL_THROUGH, SPREAD, losses
 from kit.wording import FOUND, TELLING, percent
 
-HELD = re.compile(r"(All|None of the|\d+ of|The one)(?: (\d+))? patch(?:es)? judged")
+HELD = re.compile(r": (all|none of the|\d+ of|the one)(?: (\d+))? patch(?:es)? judged")
 
 
 def by_hand(series):
@@ -55,9 +55,9 @@ def told_by(title):
     if not found:
         return 0, 0
     first, count = found[1], int(found[2] or 1)
-    if first == "The one":
+    if first == "the one":
         return (0 if "did not" in title else 1), 1
-    held = {"All": count, "None of the": 0}.get(first)
+    held = {"all": count, "none of the": 0}.get(first)
     return (int(first.split()[0]) if held is None else held), count
 
 
