@@ -180,7 +180,7 @@ def test_shares_of_variation_are_the_same_in_picture_and_sentence(graded):
     for name, fit in graded.analysis.fits.by_scale.items():
         table = variation_table(fit)
         picture = sources_of_variation(table, graded.series.settings.scale(name))
-        drawn = [text.get_text() for text in picture.figure.axes[0].texts]
+        drawn = [text.get_text().replace("\n", " ") for text in picture.figure.axes[0].texts]
         for row, words in zip(table.itertuples(), drawn, strict=True):
             assert f"({percent(row.share)} of the variation)" in words
             assert percent(row.share) in row.sentence
