@@ -31,6 +31,8 @@ def test_runs_on_the_demo_from_top_to_bottom(path, tmp_path, monkeypatch):
     if path.stem.endswith("photographs"):
         demo_photographs(tmp_path / "data" / "demo")
     monkeypatch.chdir(tmp_path)
+    if "photographs" in path.stem:
+        demo_photographs(tmp_path / "data" / "demo")
     output = tmp_path / path.name
     run_notebook(notebook(path.stem), {}, output)
     ran = code_cells(output)
