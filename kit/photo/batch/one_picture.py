@@ -207,6 +207,11 @@ def _check_name(name: str, slips: Slips) -> None:
 def _planned(plan: PhotoPlan, tile: int, firing: int) -> pd.DataFrame:
     if tile not in set(plan.patches["tile"]):
         raise Unmeasurable(f"The slip says tile {tile}, which is not in this series.")
+    if tile in plan.striped:
+        raise Unmeasurable(
+            f"Tile {tile} carries several bases in stripes; only tiles of one base are measured. "
+            "Grade it by eye."
+        )
     patches = plan.on_tile(tile, firing)
     if patches.empty:
         raise Unmeasurable(

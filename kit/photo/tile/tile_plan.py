@@ -27,6 +27,8 @@ class PhotoPlan:
         Whether a person measured the printed card.
     bases : dict of int to str
         Base colour of each tile, where it is known.
+    striped : frozenset of int
+        Tiles that carry several bases, which are not measured.
     """
 
     patches: pd.DataFrame
@@ -36,6 +38,7 @@ class PhotoPlan:
     scale: PrintScale = field(default_factory=PrintScale)
     scale_measured: bool = False
     bases: Mapping[int, str] = field(default_factory=dict)
+    striped: frozenset[int] = frozenset()
 
     @property
     def card(self) -> Card:
@@ -83,4 +86,5 @@ def photo_plan(series: Series) -> PhotoPlan:
         scale,
         bool(settings.card_across_mm and settings.card_down_mm),
         dict(zip(series.tiles["tile"].tolist(), series.tiles["base"].tolist(), strict=True)),
+        frozenset(series.stripes["tile"].tolist()),
     )
