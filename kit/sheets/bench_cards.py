@@ -6,14 +6,14 @@ from typing import Any
 
 from kit.errors import Misuse
 from kit.photo import tile_marker
-from kit.series import CAUTIONS, OPENING_UM, Series
+from kit.series import CAUTIONS, OPENING_UM, Series, stripe_counts
 from kit.sheets.materials import (
     CALIBRATED_BY,
     CALIBRATION_CARD_CM2,
     Weighing,
-    coat_grams,
     doses,
     patch_grams,
+    stripe_grams,
     weighed,
 )
 from kit.sheets.paper import MARGIN_MM, Paper
@@ -38,7 +38,7 @@ def bench_card_data(
     page_mm = paper.height_mm if lies_on_its_side(series, paper) else paper.width_mm
     room = _WIDEST_BESIDE_MM if beside else page_mm - 2 * MARGIN_MM - _FRAME_MM
     family = series.colours.set_index("colour")["family"]
-    coats = coat_grams(series)
+    coats, stripes = stripe_grams(series), stripe_counts(series)
     patches = series.patches.assign(
         landed=patch_grams(series), family=series.patches["overlay"].map(family)
     )
@@ -46,18 +46,24 @@ def bench_card_data(
     for row in series.tiles.itertuples():
         if row.tile not in set(tiles):
             continue
-        landed = float(coats[row.Index])
         own = patches[patches["tile"] == row.tile].sort_values("position")
         cards.append(
             {
                 "tile": int(row.tile),
                 "mark": _mark(int(row.tile)),
-                "base": row.base,
-                "family": family[row.base],
+                "map": tile_map(settings, int(stripes[row.tile])),
+                "bases": [
+                    {
+                        "stripe": int(base.stripe),
+                        "colour": base.base,
+                        "family": family[base.base],
+                        "landed": grams(base.landed),
+                        "weigh": grams(base.weigh),
+                    }
+                    for base in coats[coats["tile"] == row.tile].itertuples()
+                ],
                 "coats": counted(int(row.coats), "coat"),
                 "mesh": sifter(int(row.mesh), OPENING_UM[row.mesh]),
-                "landed": grams(landed),
-                "weigh": grams(weighed(landed, settings.sifting_loss)),
                 "session": int(row.session),
                 "patches": [_patch(patch, settings.sifting_loss) for patch in own.itertuples()],
                 "later": [int(p) for p in own.loc[own["before_firing"] > 1, "position"]],
@@ -65,7 +71,6 @@ def bench_card_data(
         )
     return {
         "cards": cards,
-        "map": tile_map(settings),
         "beside": beside,
         "shrink": shrink_to(settings, room, _TALLEST_MAP_MM),
         "weighing": weighing,
@@ -78,7 +83,9 @@ def _doses(series: Series, tiles: set[int]) -> dict[str, Any]:
     """Say what to weigh once for each overlay of some tiles, and what to divide by it."""
     own = series.patches[series.patches["tile"].isin(tiles)]
     needed = doses(replace(series, patches=own))
-    coats = needed.drop_duplicates("coat_weight").sort_values("coat_weight")
+    kinds = ["coat_weight", "opening_cm2"]
+    coats = needed.drop_duplicates(kinds).sort_values(kinds)
+    usual = series.settings.stencil.area_cm2
     meshes = sorted({int(mesh) for mesh in own["mesh"]})
     fits = (1 + len(coats)) * (1 + len(meshes)) <= _MOST_LINES
     return {
@@ -88,7 +95,8 @@ def _doses(series: Series, tiles: set[int]) -> dict[str, Any]:
         "meshes": meshes if fits else [],
         "coats": [
             {
-                "coat": coat_weight(row.coat_weight),
+                "coat": coat_weight(row.coat_weight)
+                + ("" if row.opening_cm2 == usual else " on a stripe"),
                 "spoons": grams(CALIBRATED_BY * row.dose_g),
                 "passes": grams(CALIBRATED_BY * row.coat_weight * CALIBRATION_CARD_CM2 / 1000),
             }

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from kit.errors import Misuse
-from kit.series import Series
+from kit.series import Series, bases_by_stripe
 from kit.sheets.paper import checked_paper
 from kit.wording import listed
 
@@ -99,14 +99,16 @@ def label_data(series: Series, stickers: Stickers, tiles: Collection[int]) -> di
     sheet = stickers.sheet
     family = series.colours.set_index("colour")["family"]
     labels: list[dict[str, Any] | None] = [None] * stickers.used
+    bases = bases_by_stripe(series)
     for row in series.tiles[series.tiles["tile"].isin(tiles)].itertuples():
+        under = list(bases.loc[bases["tile"] == row.tile, "base"])
         own = series.patches[series.patches["tile"] == row.tile].sort_values("position")
-        leaded = "leaded" in {family[row.base], *own["overlay"].map(family)}
+        leaded = "leaded" in {*(family[base] for base in under), *own["overlay"].map(family)}
         labels.append(
             {
                 "name": f"T{row.tile}",
                 "series": series.name,
-                "base": row.base,
+                "base": " | ".join(under),
                 "patches": [
                     {"place": int(p.position), "overlay": p.overlay} for p in own.itertuples()
                 ],

@@ -8,12 +8,12 @@ from numpy.typing import NDArray
 
 from kit.drawing import step_pictures
 from kit.photo import Label, Mark, Rectangle
-from kit.series import Scale, Settings, positions
+from kit.series import Scale, Settings, places_on_tile, stencil_on, stripe_edges
 
 
-def tile_map(settings: Settings) -> dict[str, Any]:
-    """Describe blank, stencil and places in mm."""
-    blank, stencil = settings.blank, settings.stencil
+def tile_map(settings: Settings, stripes: int = 1) -> dict[str, Any]:
+    """Describe blank, stencil, places and where stripes meet, in mm."""
+    blank, stencil = settings.blank, stencil_on(settings, stripes)
     return {
         "shape": blank.shape,
         "width": blank.width_mm,
@@ -25,8 +25,9 @@ def tile_map(settings: Settings) -> dict[str, Any]:
         },
         "places": [
             {"number": place.number, "x": place.x_mm, "y": place.y_mm}
-            for place in positions(blank, stencil, settings.patches_per_tile)
+            for place in places_on_tile(settings, stripes)
         ],
+        "edges": list(stripe_edges(blank, stencil, stripes)),
     }
 
 
