@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Sequence
+from html import escape
 from typing import Any
 from urllib.parse import urlencode
 
@@ -19,8 +20,9 @@ from kit.series import (
     places_on_tile,
     stencil_on,
     stripe_counts,
+    stripe_edges,
 )
-from kit.wording import counted, escape
+from kit.wording import counted
 
 
 def patch_shown(grading: Grading) -> dict[str, Any]:
@@ -194,7 +196,7 @@ def tile_picture(settings: Settings, position: int, stripes: int = 1) -> str:
     position : int
         The patch to show.
     stripes : int
-        Bases that the tile carries side by side.
+        How many bases lie on the tile, side by side.
 
     Returns
     -------
@@ -202,7 +204,10 @@ def tile_picture(settings: Settings, position: int, stripes: int = 1) -> str:
         An SVG element with its description.
     """
     blank, stencil = settings.blank, stencil_on(settings, stripes)
-    marks = []
+    marks = [
+        f"<path d='M{edge:.2f} 0V{blank.height_mm:g}' stroke='#222' stroke-dasharray='2 1.5'/>"
+        for edge in stripe_edges(blank, stencil, stripes)
+    ]
     for place in places_on_tile(settings, stripes):
         fill = "#222" if place.number == position else "#fff"
         ink = "#fff" if place.number == position else "#222"
