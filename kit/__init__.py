@@ -1,28 +1,65 @@
 """Plan, fire, grade and understand test tiles of leaded and unleaded enamel.
 
-The rooms (`kit.series`, `kit.mixed`, `kit.model`, `kit.photo`, `kit.design`, `kit.studio`,
-`kit.sheets`, `kit.report`) are imported when they are first used, so that `import kit` stays quick.
+The verbs of the job stand at the top: `read_series`, `plan`, `fit`, `pairs`, `next_patches`,
+`analyse`, `write_report` and the like. Behind them lie the rooms (`kit.series`, `kit.mixed`,
+`kit.model`, `kit.photo`, `kit.record`, `kit.design`, `kit.studio`, `kit.drawing`, `kit.sheets`,
+`kit.report`). All are loaded when they are first used, so that `import kit` stays quick.
 """
 
-import lazy_loader
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
-__getattr__, __dir__, __all__ = lazy_loader.attach(
-    __name__,
-    submodules=[
-        "design",
-        "errors",
-        "mixed",
-        "model",
-        "photo",
-        "record",
-        "report",
-        "series",
-        "sheets",
-        "studio",
-    ],
-    submod_attrs={
-        "design": ["Plan", "next_patches", "plan"],
-        "model": ["pairs"],
-        "series": ["Series", "read_series"],
-    },
-)
+_VERBS = {
+    "analyse": "report.analyse",
+    "fit": "model.fit_series",
+    "measure_photos": "photo.measure_series",
+    "next_patches": "design.next_patches",
+    "pairs": "model.pairs",
+    "plan": "design.plan",
+    "precision": "design.precision",
+    "read_series": "series.read_series",
+    "saving": "design.saving",
+    "start_series": "series.start_series",
+    "take_in": "record.take_in",
+    "write_every_report": "report.write_every_report",
+    "write_report": "report.write_report",
+    "write_sheets": "sheets.write_sheets",
+}
+"""What each verb calls; `fit` and `measure_photos` speak of a series in their own rooms."""
+
+_ROOMS = (
+    "design", "drawing", "errors", "mixed", "model", "photo", "record", "report", "series",
+    "sheets", "studio", "wording",
+)  # fmt: skip
+
+__all__ = [*_VERBS, *_ROOMS]
+
+if TYPE_CHECKING:
+    from kit.design import next_patches as next_patches
+    from kit.design import plan as plan
+    from kit.design import precision as precision
+    from kit.design import saving as saving
+    from kit.model import fit_series as fit
+    from kit.model import pairs as pairs
+    from kit.photo import measure_series as measure_photos
+    from kit.record import take_in as take_in
+    from kit.report import analyse as analyse
+    from kit.report import write_every_report as write_every_report
+    from kit.report import write_report as write_report
+    from kit.series import read_series as read_series
+    from kit.series import start_series as start_series
+    from kit.sheets import write_sheets as write_sheets
+
+
+def __getattr__(name: str) -> Any:
+    """Load a verb or a room when it is first used."""
+    if name in _ROOMS:
+        return import_module(f"kit.{name}")
+    if name in _VERBS:
+        room, verb = _VERBS[name].split(".")
+        return getattr(import_module(f"kit.{room}"), verb)
+    raise AttributeError(f"module 'kit' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -231,6 +231,9 @@ def photos(series: SeriesName) -> None:
 def report(
     series: Annotated[str | None, typer.Argument(metavar="SERIES", help="Its name.")] = None,
     every: Annotated[bool, typer.Option("--all", help="Every series, and all together.")] = False,
+    names: Annotated[
+        bool, typer.Option("--names", help="Name the graders; else each has a letter.")
+    ] = False,
     notebook: Annotated[
         bool, typer.Option("--notebook", help="Also the notebook of the report, with its results.")
     ] = False,
@@ -244,12 +247,14 @@ def report(
     with _progress() as say:
         if every:
             studio = studio_folder()
-            made = write_every_report(studio / "data", studio / "reports", progress=say)
+            made = write_every_report(
+                studio / "data", studio / "reports", names=names, progress=say
+            )
         elif notebook:
             say("Running the notebook of the report")
             made = write_notebook(str(series)).with_name("report.html")
         else:
-            made = write_report(str(series), progress=say)
+            made = write_report(str(series), names=names, progress=say)
     print(f"The report is at {made}")
 
 

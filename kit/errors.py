@@ -9,7 +9,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 
-class Misuse(ValueError):
+class _Told:
+    """An error that a notebook shows as its message alone: what is wrong is not in the code."""
+
+    def _render_traceback_(self) -> list[str]:
+        return [str(self)]
+
+
+class Misuse(_Told, ValueError):
     """A request that cannot be met. The message says what would work instead."""
 
 
@@ -54,7 +61,7 @@ class Problem:
         return self.file.endswith((".toml", ".log"))
 
 
-class DataProblems(ValueError):
+class DataProblems(_Told, ValueError):
     """All the problems found in a set of files, at once.
 
     Attributes

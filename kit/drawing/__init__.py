@@ -2,7 +2,13 @@
 
 from kit.drawing.chart_layout import ChartLayout
 from kit.drawing.ending_bar import ending_bar
-from kit.drawing.pair_chart import chance_charts, layouts_of, pair_charts, sign_element
+from kit.drawing.pair_chart import (
+    chance_charts,
+    layouts_of,
+    pair_charts,
+    sign_element,
+    sign_symbols,
+)
 from kit.drawing.palette import GRADE_COLOURS, contrast, grade_colour, ink_on
 from kit.drawing.patch_state import patch_state, step_pictures
 from kit.drawing.svg import COPPER, HAIR, INK, PAPER, QUIET, Drawing, text_width
@@ -37,6 +43,7 @@ __all__ = [
     "patch_state",
     "short_steps",
     "sign_element",
+    "sign_symbols",
     "step_pictures",
     "text_width",
     "tile_through_firings",

@@ -17,10 +17,10 @@ from kit.drawing.svg import (
 NAMES = 11.0
 """Size of the names, and the least size of a digit: 11 px on a phone, 9 pt on paper."""
 
-_CELL, _LARGEST_CELL, _SIDE = 23.0, 40.0, 250.0
+_CELL, _LARGEST_CELL, _SIDE = 19.5, 40.0, 250.0
 _LEAST_ROOM, _MOST_ROOM = 44.0, 118.0
 _ROW_GAP, _COLUMN_GAP = 19.0, 7.0
-_RIM = 8.0
+_RIM = 6.0
 _MOST_ACROSS, _MOST_DOWN = 24, 34
 """More colours than these are drawn in several charts, so that digits keep their size on paper."""
 

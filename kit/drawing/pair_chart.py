@@ -24,7 +24,7 @@ from kit.drawing.svg import (
     text_width,
     words,
 )
-from kit.model import ENDINGS, LEANINGS, LOOKS, NOT_KNOWN, Look, look, shown_chance, through
+from kit.model import LEANINGS, LOOKS, NOT_KNOWN, Look, look, shown_chance, through
 from kit.series import FAMILIES
 from kit.wording import counted, listed, whole_percent
 
@@ -145,11 +145,23 @@ def sign(shown: Look, x: float, y: float, size: float) -> str:
     )  # fmt: skip
 
 
-def sign_element(shown: Look, size: float = 13) -> str:
-    """Give a verdict's sign as an element of a line of text, in its own colour."""
-    mark = element("path", d=shown.path, fill=shown.colour, fill_rule="evenodd")
-    look = f'viewBox="0 0 1 1" width="{number(size)}" height="{number(size)}"'
-    return f'<svg class="sign" {look} aria-hidden="true">{mark}</svg>'
+def sign_symbols() -> str:
+    """Define the sign of every verdict and leaning once for a page, in its own colour."""
+    symbols = "".join(
+        element(
+            "symbol",
+            element("path", d=shown.path, fill=shown.colour, fill_rule="evenodd"),
+            id=f"sign-{shown.sign.replace(' ', '-')}",
+            viewBox="0 0 1 1",
+        )
+        for shown in (*LOOKS.values(), *LEANINGS.values())
+    )
+    return f'<svg hidden="hidden" width="0" height="0">{symbols}</svg>'
+
+
+def sign_element(shown: Look) -> str:
+    """Give a verdict's sign as an element of a line of text; `sign_symbols` defines it."""
+    return f'<svg class="sign"><use href="#sign-{shown.sign.replace(" ", "-")}"/></svg>'
 
 
 def _through_chart(

@@ -1,5 +1,6 @@
 """The standard model of a series: which terms its grades can carry, and the fit itself."""
 
+import html
 import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ import pandas as pd
 from kit.errors import AliasedEffectWarning, Misuse
 from kit.mixed import Group, OrdinalMixedModel, OrdinalResults, Prior, read_group, same_division
 from kit.series import Series, observations
-from kit.wording import plain_name
+from kit.wording import counted, plain_name
 
 MEASURES = ("firings", "mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
 """Numeric factors, the ones that matter most first."""
@@ -34,7 +35,7 @@ STEPS = range(5)
 """Steps of a scale when the series does not say: 0 (none) to 4 (total)."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class ScaleFit:
     """A fitted scale of one series or several.
 
@@ -55,6 +56,15 @@ class ScaleFit:
     frame: pd.DataFrame
     factors: tuple[str, ...]
     dropped: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        patches = counted(int(self.frame["patch"].nunique()), "patch", "patches")
+        return f"<ScaleFit of {self.scale}: {counted(len(self.frame), 'grade')} on {patches}>"
+
+    def _repr_html_(self) -> str:
+        left_out = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in self.dropped)
+        heading = f"<p><b>{html.escape(repr(self)[1:-1])}</b></p>"
+        return f"{heading}{self.results.summary()._repr_html_()}<ul>{left_out}</ul>"
 
 
 def fit_series(

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
+from html import escape
 
 import pandas as pd
 
@@ -82,7 +83,7 @@ class Photographs:
     judged: Judged
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Analysis:
     """A series with what was worked out from it.
 
@@ -99,6 +100,16 @@ class Analysis:
     observations: pd.DataFrame
     fits: Fits
     judged: Judged
+
+    def __repr__(self) -> str:
+        fitted = ", ".join(self.fits.by_scale) or "nothing"
+        return f"<Analysis of {self.series.name}: {fitted} fitted, {self.pairs_found!r:.200}>"
+
+    def _repr_html_(self) -> str:
+        """Show the answer, then the pairs."""
+        from kit.report.findings.headline import answer
+
+        return f"<p><b>{escape(answer(self))}</b></p>{self.pairs_found._repr_html_()}"
 
     @property
     def pairs(self) -> pd.DataFrame:

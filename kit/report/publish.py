@@ -2,10 +2,12 @@
 
 import hashlib
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
+from string import ascii_uppercase
 
 from kit.errors import Misuse, NotebookFailed
-from kit.report.analysis import Analysis, analyse
+from kit.report.analysis import analyse
 from kit.report.report_files import report_files
 from kit.report.run_notebook import notebook, run_notebook, settled
 from kit.report.sections.closing import made_by
@@ -29,9 +31,11 @@ MARK = "made-from.txt"
 
 
 def write_report(
-    series: str | Path | Series | Analysis, into: Path | str | None = None,
+    series: str | Path | Series,
+    into: Path | str | None = None,
+    names: bool = False,
     progress: Say | None = None,
-) -> Path:  # fmt: skip
+) -> Path:
     """Make the report of a series and put its files in place, all or none.
 
     Writes report.html, report.pdf, summary.pdf, the pair chart and the tables behind the pictures
@@ -39,10 +43,12 @@ def write_report(
 
     Parameters
     ----------
-    series : str, Path, Series or Analysis
-        A name below data/, a folder, or what was read or worked out already.
+    series : str, Path or Series
+        A name below data/, a folder, or a series that was read already.
     into : Path, optional
         Folder for the report; reports/<series> beside data/ by default.
+    names : bool
+        Whether graders appear by name; else each has a letter, also in the tables to download.
     progress : callable, optional
         Told what is being done.
 
@@ -58,20 +64,38 @@ def write_report(
     """
     say = progress or (lambda text: None)
     into = Path(into) if into else _place_of(series)
-    if not isinstance(series, Analysis):
-        read = series if isinstance(series, Series) else read_series(series_folder(str(series)))
-        say("Fitting the models")
-        series = analyse(checked_ready(read))
+    read = series if isinstance(series, Series) else read_series(series_folder(str(series)))
+    say("Fitting the models")
+    analysis = analyse(checked_ready(read if names else lettered(read)))
     say("Drawing the pictures")
     files = {
-        **report_files(series, whole_report(series)),
-        MARK: f"{fingerprint(series.series.files())}\n".encode(),
+        **report_files(analysis, whole_report(analysis)),
+        MARK: f"{fingerprint(read.files())}\n".encode(),
     }
     say("Writing the files")
     into.mkdir(parents=True, exist_ok=True)
     replace_files(into, files, {name: _content(into / name) for name in files})
     (into / "report.ipynb").unlink(missing_ok=True)  # It told of the data as they were before.
     return into / "report.html"
+
+
+def lettered(series: Series) -> Series:
+    """Give every grader a letter in place of a name, for pages that strangers may read."""
+    graders = sorted({*series.settings.graders, *series.grades["grader"]})
+    letters = {name: _letter(place) for place, name in enumerate(graders)}
+    tables = {
+        table: frame.assign(grader=frame["grader"].map(letters).astype(frame["grader"].dtype))
+        for table, frame in (("grades", series.grades), ("corrections", series.corrections))
+        if "grader" in frame
+    }
+    named = tuple(letters[name] for name in series.settings.graders)
+    return replace(series, settings=replace(series.settings, graders=named), **tables)
+
+
+def _letter(place: int) -> str:
+    """'A' to 'Z', then 'A2' to 'Z2', and so on."""
+    again, letter = divmod(place, len(ascii_uppercase))
+    return ascii_uppercase[letter] + (str(again + 1) if again else "")
 
 
 def write_notebook(series: str | Path, into: Path | str | None = None) -> Path:
@@ -163,9 +187,7 @@ def _made_from() -> list[str]:
     return ["series.toml", *sorted(table.file for table in series_tables(()).values())]
 
 
-def _place_of(series: str | Path | Series | Analysis) -> Path:
-    if isinstance(series, Analysis):
-        series = series.series
+def _place_of(series: str | Path | Series) -> Path:
     if isinstance(series, Series):
         return studio_folder() / "reports" / series.name
     return report_folder(series_folder(str(series)).resolve())

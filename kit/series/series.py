@@ -9,13 +9,19 @@ import pandas as pd
 
 from kit.errors import DataProblems, Misuse, Problem
 from kit.series import datapackage, settings_file
-from kit.series.cells import empty_frame, format_table, parse_table, with_every_column
+from kit.series.cells import (
+    empty_frame,
+    format_table,
+    nearest,
+    parse_table,
+    with_every_column,
+)
 from kit.series.consistency import settings_problems, table_problems
 from kit.series.disk import read_together
 from kit.series.journal import Occasion
 from kit.series.journaled import write_journaled
 from kit.series.observations import colours_in_stock
-from kit.series.paths import checked_name, link_problems
+from kit.series.paths import checked_name, link_problems, series_folder
 from kit.series.settings import Settings, as_html_table
 from kit.series.tables import CORRECTIONS, MEASUREMENTS, Table, series_tables
 
@@ -162,8 +168,13 @@ def new_series(name: str, settings: Settings, colours: pd.DataFrame) -> Series:
     return Series(checked_name(name), settings, colours, **empty)
 
 
-def read_series(folder: Path | str) -> Series:
-    """Read the folder of a series.
+def read_series(series: Path | str) -> Series:
+    """Read a series from its folder.
+
+    Parameters
+    ----------
+    series : Path or str
+        A folder; or, as text, the name of a series below data/ (`series_folder`).
 
     Raises
     ------
@@ -172,10 +183,10 @@ def read_series(folder: Path | str) -> Series:
     DataProblems
         When anything in the files cannot be right; it lists every problem at once.
     """
-    series, problems = examine(folder)
-    if series is None:
+    read, problems = examine(series_folder(series) if isinstance(series, str) else series)
+    if read is None:
         raise DataProblems(problems)
-    return series
+    return read
 
 
 def examine(folder: Path | str) -> tuple[Series | None, list[Problem]]:
@@ -188,7 +199,9 @@ def examine(folder: Path | str) -> tuple[Series | None, list[Problem]]:
     """
     folder = Path(folder)
     if not folder.is_dir():
-        raise Misuse(f"There is no series at {folder}. `kit new NAME` starts one.")
+        others = [path.parent.name for path in folder.parent.glob("*/series.toml")]
+        meant = nearest(folder.name, others)
+        raise Misuse(f"There is no series at {folder}.{meant} `kit new NAME` starts one.")
     sources, problems = _read_files(folder)
     settings, found = settings_file.parse_settings(sources.get(settings_file.FILE, b""))
     if settings_file.FILE in sources:

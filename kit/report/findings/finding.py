@@ -46,6 +46,8 @@ class Finding:
         Samples needed before it is claimed.
     value, low, high : float
         Best guess and interval in steps of the scale; not a number where it has none.
+    turns : bool
+        Whether it says that an effect goes one way in one case and the other way in another.
     """
 
     chance: float
@@ -57,6 +59,7 @@ class Finding:
     value: float = math.nan
     low: float = math.nan
     high: float = math.nan
+    turns: bool = False
 
     @property
     def statement(self) -> str:

@@ -1,139 +1,165 @@
-"""The answer to the question of a series: which over which, and how often it may be fired."""
+"""The answer to the question of a series, in a few short sentences."""
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
-from kit.model import BROKEN_THROUGH, DO, DOES, HIT_OR_MISS, NOT_KNOWN, SOFT_EDGE
+from kit.model import BROKEN_THROUGH, NOT_KNOWN, SOFT_EDGE
 from kit.report.analysis import Analysis
 from kit.report.findings.pair_findings import Pair, PairFindings
-from kit.series import FAMILIES, FAMILY_PAIRS
+from kit.series import FAMILY_PAIRS
 from kit.wording import adverb, counted, listed, upper_first
 
 _NAMED = 3
-_DO_VERDICT = {
-    SOFT_EDGE: (DOES[SOFT_EDGE], DO[SOFT_EDGE]),
-    BROKEN_THROUGH: (DOES[BROKEN_THROUGH], DO[BROKEN_THROUGH]),
-    HIT_OR_MISS: (DOES[HIT_OR_MISS], "are hit or miss"),
-    NOT_KNOWN: (DOES[NOT_KNOWN], "are not known yet"),
-}
+_CLAUSES = 2
+_RARELY = 0.25
+_MOSTLY = 0.5
+_LEAST_BASES = 2
 
 
 def answer(analysis: Analysis) -> str:
-    """Answer the question of the series in a few sentences, no surer than the data are."""
+    """Answer the kind of question that the series asks, no surer than the data are."""
     if not len(analysis.observations):
         return "Nothing has been graded yet."
+    if analysis.series.settings.ask == "which things matter":
+        return _what_matters(analysis)
     if not len(analysis.pairs_found):
-        return _without_pairs(analysis)
-    return answer_of_pairs(analysis.pairs_found)
-
-
-def answer_of_pairs(found: PairFindings) -> str:
-    """Say which pairs keep a fine edge and through how many firings, then what the others do."""
-    return " ".join([_fine(found), *_others(found)])
-
-
-def _without_pairs(analysis: Analysis) -> str:
-    surest = [finding for finding in analysis.findings if finding.found][:2]
-    if not surest:
         return f"No pair can be judged yet. {analysis.judged.missing}"
-    told = [f"{adverb(finding.chance)}, {finding.statement}" for finding in surest]
-    return f"{upper_first(listed(told))}."
+    if analysis.series.settings.ask == "is this pair safe":
+        return _of_asked(asked_pairs(analysis))
+    return which_pairs(analysis.pairs_found)
+
+
+def asked_pairs(analysis: Analysis) -> list[Pair]:
+    """The pairs that a person asked about: those wished for, else those fired."""
+    found, wishes = analysis.pairs_found, analysis.series.settings.wishes
+    wished = [found.of(wish.base, wish.overlay) for wish in wishes]
+    return [pair for pair in dict.fromkeys(wished) if pair] or found.fired
+
+
+def which_pairs(found: PairFindings) -> str:
+    """Say which colours keep a fine edge over what, how often fired, and what does not."""
+    said = [_fine(found), *_seldom(found), *_varies(found)]
+    open_pairs = sum(all(row.verdict == NOT_KNOWN for row in pair.rows) for pair in found)
+    if len(said) < 3 and open_pairs:
+        one = "is" if open_pairs == 1 else "are"
+        said.append(
+            f"{counted(open_pairs, 'pair')} of {len(found)} {one} {NOT_KNOWN} at any firing count"
+        )
+    return " ".join(f"{upper_first(sentence)}." for sentence in said)
+
+
+def _what_matters(analysis: Analysis) -> str:
+    found = [finding for finding in analysis.findings if finding.found]
+    if not found:
+        return "Nothing that was varied can be told from chance in these samples."
+    in_order = sorted(found, key=lambda finding: not finding.turns)[:_CLAUSES]
+    told = [f"{adverb(one.chance)}, {one.statement}{one.size}" for one in in_order]
+    return " ".join(f"{upper_first(sentence)}." for sentence in told)
+
+
+def _of_asked(pairs: Sequence[Pair]) -> str:
+    if not pairs:
+        return "None of the pairs that were asked about has been fired."
+    more = len(pairs) - _NAMED
+    rest = [f"{counted(more, 'more pair')} below"] if more > 0 else []
+    return " ".join(f"{said}." for said in [*(p.sentence for p in pairs[:_NAMED]), *rest])
+
+
+class _Whole(NamedTuple):
+    """Overlays that keep a fine edge over every base of a family."""
+
+    families: str
+    overlays: tuple[str, ...]
+    firings: int
+    every: bool
+    pairs: int
+
+    @property
+    def said(self) -> str:
+        """'Custard and Anvil Blue over every leaded base, through 3 firings'."""
+        overlay, base = self.families.split(" over ")
+        other = "other " if overlay == base else ""
+        through = f"through {counted(self.firings, 'firing')}"
+        return f"{_names(self.overlays)} over every {other}{base} base, {through}"
+
+    def headed(self) -> str:
+        """The same as a sentence: 'every unleaded colour keeps a fine edge over ...'."""
+        overlay, _ = self.families.split(" over ")
+        over = self.said.partition(" over ")[2]
+        if self.every and len(self.overlays) > 1:
+            return f"every {overlay} colour keeps a fine edge over {over}"
+        keeps = "keeps" if len(self.overlays) == 1 else "keep"
+        return f"{_names(self.overlays)} {keeps} a fine edge over {over}"
 
 
 def _fine(found: PairFindings) -> str:
-    """'Custard and Anvil Blue keep a fine edge over every leaded base, through 3 firings.'"""
     if not found.fine:
-        return f"No pair is sure to keep a fine edge, even through {_firings(found.firings[0])}."
-    clauses, told = [], set()
+        least = counted(found.firings[0], "firing")
+        return f"no pair is sure to keep a fine edge, even through {least}"
+    whole = sorted(_wholes(found), key=lambda one: (-one.pairs * one.firings, one.families))
+    if whole:
+        return "; ".join(one.headed() for one in whole[:_CLAUSES])
+    longest = max(pair.through for pair in found.fine)
+    pairs = [pair.name for pair in found.fine if pair.through == longest]
+    keeps = "keeps" if len(pairs) == 1 else "keep"
+    return f"{_names(pairs)} {keeps} a fine edge through {counted(longest, 'firing')}"
+
+
+def _wholes(found: PairFindings) -> Iterator[_Whole]:
+    """For each pair of families, the overlays that keep it over every base the longest."""
     for families in FAMILY_PAIRS:
-        overlay_family, base_family = families.split(" over ")
-        whole = [row for row in _overlays(found, overlay_family, base_family) if row[1]]
-        if not whole:
-            continue
-        every = len(whole) == len(_colours(found, overlay_family, base_family))
-        reach = min(reached for _, reached, _ in whole)
-        told |= {pair.name for _, _, pairs in whole for pair in pairs}
-        if every:
-            subject = f"every {overlay_family} colour"
-        else:
-            names = [name for name, _, _ in whole]
-            more = len(names) - _NAMED
-            subject = listed([*names[:_NAMED], *([f"{more} more"] if more > 0 else [])])
-        clauses.append(
-            f"{subject} over every {_other(families)}{base_family} base, {_through(reach)}"
-        )
-    rest = [pair for pair in found.fine if pair.name not in told]
-    keep = "A fine edge is kept by" if clauses else "The surest to keep a fine edge are"
-    if clauses:
-        also = f" So do {counted(len(rest), 'other pair')}, such as {_named(rest)}." if rest else ""
-        return f"{keep} {'; '.join(clauses)}.{also}"
-    if len(rest) == 1:
-        return f"One pair is sure to keep a fine edge: {_named(rest)}."
-    return f"{len(rest)} pairs keep a fine edge, such as {_named(rest)}."
+        over: dict[str, list[Pair]] = defaultdict(list)
+        for pair in found:
+            if pair.first.families == families:
+                over[pair.first.overlay].append(pair)
+        reached = {
+            overlay: min(pair.through for pair in pairs)
+            for overlay, pairs in over.items()
+            if len(pairs) >= _LEAST_BASES
+        }
+        most = max(reached.values(), default=0)
+        if most:
+            alike = tuple(overlay for overlay, through in reached.items() if through == most)
+            size = sum(len(over[overlay]) for overlay in alike)
+            yield _Whole(families, alike, most, len(alike) == len(over), size)
 
 
-def _overlays(
-    found: PairFindings, overlay_family: str, base_family: str
-) -> list[tuple[str, int, list[Pair]]]:
-    """Each overlay of a family with the firings that it bears over every base of the other."""
-    rows = []
-    for overlay in _colours(found, overlay_family, base_family):
-        pairs = [
-            pair
-            for pair in found
-            if pair.first.overlay == overlay and pair.first.base_family == base_family
-        ]
-        rows.append((overlay, min(pair.through for pair in pairs), pairs))
-    return sorted(rows, key=lambda row: (-row[1], row[0]))
-
-
-def _colours(found: PairFindings, overlay_family: str, base_family: str) -> list[str]:
-    return list(
-        dict.fromkeys(
-            pair.first.overlay
-            for pair in found
-            if pair.first.overlay_family == overlay_family and pair.first.base_family == base_family
-        )
-    )
-
-
-def _others(found: PairFindings) -> list[str]:
-    """What the pairs do that keep no fine edge, family pair by family pair."""
-    sentences = []
+def _seldom(found: PairFindings) -> Iterator[str]:
+    """Say which families are not to be laid over which, or seldom keep a fine edge."""
+    avoid, seldom = [], []
     for families in FAMILY_PAIRS:
         pairs = [pair for pair in found if pair.first.families == families]
-        rest = [pair for pair in pairs if not pair.through]
-        clauses = [_clause(rest, verdict) for verdict in _DO_VERDICT]
-        told = listed([clause for clause in clauses if clause])
-        if rest:
-            whole = len(rest) == len(pairs)
-            of = f"None of the {counted(len(pairs), 'pair')}" if whole else (
-                f"Of the {counted(len(pairs), 'pair')}"
-            )  # fmt: skip
-            keeps = f" is sure to keep one: {told}" if whole else f", {told}"
-            sentences.append(f"{of} {families}{keeps}.")
-    return sentences
+        kept = [pair for pair in pairs if pair.through]
+        spoiled = [
+            pair
+            for pair in pairs
+            if any(row.verdict in (SOFT_EDGE, BROKEN_THROUGH) for row in pair.rows)
+        ]
+        overlay, base = families.split(" over ")
+        if pairs and not kept and len(spoiled) > _MOSTLY * len(pairs):
+            avoid.append(f"{overlay} colours off {base} bases")
+        elif pairs and len(kept) < _RARELY * len(pairs) and len(kept) < len(found.fine):
+            seldom.append(f"{families} ({len(kept)} of {len(pairs)})")
+    if avoid:
+        yield f"keep {listed(avoid)}"
+    if seldom:
+        yield f"few pairs {listed(seldom)} are sure to keep one"
 
 
-def _clause(pairs: Sequence[Pair], verdict: str) -> str:
-    """Count the pairs of one verdict, at the firing count that stands for each."""
-    count = sum(pair.shown.verdict == verdict for pair in pairs)
-    one, many = _DO_VERDICT[verdict]
-    return f"{count} {one if count == 1 else many}" if count else ""
+def _varies(found: PairFindings) -> Iterator[str]:
+    """Name the overlay that is hit or miss over most bases of a family, or the pair."""
+    over: dict[tuple[str, str], list[Pair]] = defaultdict(list)
+    for pair in found.varying:
+        over[pair.first.overlay, pair.first.base_family].append(pair)
+    if over:
+        (overlay, family), pairs = max(over.items(), key=lambda item: (len(item[1]), item[0]))
+        if len(pairs) > 1:
+            yield f"{overlay} is hit or miss over {counted(len(pairs), f'{family} base')}"
+        else:
+            yield f"{pairs[0].name} is hit or miss"
 
 
-def _named(pairs: Sequence[Pair]) -> str:
-    return listed([f"{pair.name} ({_through(pair.through)})" for pair in pairs[:_NAMED]])
-
-
-def _other(families: str) -> str:
-    """'other ' where base and overlay are of one family: no colour lies over itself."""
-    first, _, second = families.partition(" over ")
-    return "other " if first == second and first in FAMILIES else ""
-
-
-def _through(count: int) -> str:
-    return f"through {_firings(count)}"
-
-
-def _firings(count: int) -> str:
-    return counted(count, "firing")
+def _names(names: Sequence[str]) -> str:
+    more = len(names) - _NAMED
+    return listed([*names[:_NAMED], *([f"{more} more"] if more > 0 else [])])

@@ -4,9 +4,11 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from html import escape
 
 import pandas as pd
 
+from kit.drawing import pair_charts
 from kit.model import (
     FINE_EDGE,
     HIT_OR_MISS,
@@ -170,7 +172,7 @@ class Pair:
         return f"{self.name} {self.headline}" if self.through else f"{self.name}: {self.headline}"
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class PairFindings:
     """Every pair of a series, or of several.
 
@@ -181,6 +183,28 @@ class PairFindings:
     """
 
     table: pd.DataFrame
+
+    def __repr__(self) -> str:
+        counts = {verdict: len(pairs) for verdict, pairs in self.by_verdict.items() if pairs}
+        told = ", ".join(f"{count} {verdict}" for verdict, count in counts.items())
+        return f"<{counted(len(self), 'pair')}: {told or 'none judged'}>"
+
+    def _repr_html_(self) -> str:
+        """Show the chart, and every pair with its headline."""
+        named = (
+            self.table[["base", "base_family"]]
+            .drop_duplicates()
+            .set_axis(["colour", "family"], axis="columns")
+        )
+        charts = "".join(chart._repr_html_() for chart in pair_charts(self.table, named))
+        rows = "".join(
+            f"<tr><th>{escape(pair.name)}</th><td>{escape(pair.headline)}</td>"
+            f"<td>{pair.shown.number}</td><td>{pair.patches}</td></tr>"
+            for pair in self.pairs
+        )
+        head = "<tr><th>Pair</th><th>It</th><th>Chance in 100</th><th>Patches</th></tr>"
+        listed = f"<details><summary>Every pair</summary><table>{head}{rows}</table></details>"
+        return f"<p>{escape(repr(self)[1:-1])}</p>{charts}{listed}" if len(self) else repr(self)
 
     def __len__(self) -> int:
         return len(self.pairs)

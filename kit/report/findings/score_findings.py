@@ -120,10 +120,11 @@ def _turned(change: str, name: str, each: tuple[tuple[str, Finding], ...], patch
     """Say that a change does one thing in some cases and the opposite in others."""
     raised = [(where, one) for where, one in each if one.value > 0]
     lowered = [(where, one) for where, one in each if one.value <= 0]
-    surest = [max(one.chance for _, one in side) for side in (raised, lowered)]
+    # The chance that both hold is at least one less the chances that each does not (Boole).
+    both = sum(max(one.chance for _, one in side) for side in (raised, lowered)) - 1
     ways = [listed([where for where, _ in side]) for side in (raised, lowered)]
     does = f"raises {name} {ways[0]}, and lowers it {ways[1]}"
-    return Finding(min(surest), change, does, patches=patches)
+    return Finding(max(0.0, both), change, does, patches=patches, turns=True)
 
 
 def _moves(one: Finding, name: str) -> str:

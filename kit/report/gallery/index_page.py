@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import pandas as pd
 
 from kit.drawing import pair_charts
-from kit.report.findings.headline import answer_of_pairs
+from kit.report.findings.headline import which_pairs
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.gallery.index_entry import Entry
 from kit.report.gallery.pooled import Pooled, what_each_added
@@ -72,7 +72,7 @@ def pooled_chart(pooled: Pooled) -> Section:
             Answer(
                 f"{counted(len(pooled.colours), 'colour')} make {len(found)} ordered pairs. "
                 f"{len(found.fired)} were fired and graded in some series; {len(found.known)} "
-                f"have a verdict. {answer_of_pairs(found)}"
+                f"have a verdict. {which_pairs(found)}"
             ),
             *_before_you_trust_it(pooled),
             *pair_charts(pairs, pooled.colours),

@@ -21,6 +21,7 @@ Say = Callable[[str], None]
 def write_every_report(
     data: Path | str,
     reports: Path | str,
+    names: bool = False,
     progress: Say | None = None,
     jobs: int = 2,
 ) -> Path:
@@ -33,6 +34,8 @@ def write_every_report(
     ----------
     data, reports : Path
         The folder of the series, and the one the reports go to.
+    names : bool
+        As for `write_report`.
     progress : callable, optional
         Told of each report as it is made.
     jobs : int
@@ -58,7 +61,7 @@ def write_every_report(
     marks = {folder: fingerprint_on_disk(folder) for folder in folders}
     stale = [f for f in folders if not is_current(into / f.name, marks[f])]
     say(f"{len(folders)} series, {len(stale)} with new data")
-    tasks = [joblib.delayed(_write_one)(f, into / f.name) for f in stale]
+    tasks = [joblib.delayed(_write_one)(f, into / f.name, names) for f in stale]
     with warnings.catch_warnings():
         # A worker that grows or idles is replaced by a fresh one, and its work done there.
         warnings.filterwarnings("ignore", message="A worker stopped")
@@ -78,10 +81,10 @@ def write_every_report(
     return into / "index.html"
 
 
-def _write_one(folder: Path, into: Path) -> tuple[str, str]:
+def _write_one(folder: Path, into: Path, names: bool) -> tuple[str, str]:
     """Make one report; return the name and, if it could not be made, why."""
     try:
-        write_report(folder, into)
+        write_report(folder, into, names)
     except (Misuse, DataProblems) as problem:
         return folder.name, str(problem).splitlines()[0]
     return folder.name, ""

@@ -28,13 +28,15 @@ from kit.report.page.document import (
     TableBlock,
 )
 from kit.report.page.look_up import look_up_html, script
-from kit.report.page.pair_groups import pair_groups_html
+from kit.report.page.pair_groups import pair_groups_html, pair_groups_style
 from kit.report.page.picture import Picture
-from kit.report.page.colours import PAGE_COLOURS
+from kit.report.page.style import PAGE_COLOURS
 from kit.wording import day
 
 _TOP_LEVEL = 2
-_LARGER = 1.5
+_AS_IT_IS = " !$&'()*+,-./:;=?@_~|[]^`{}"
+"""What may stand in an address of data within double quotes besides letters and digits."""
+_LARGER = 1.7
 """How far a drawing grows beyond its own size where there is room."""
 
 
@@ -49,7 +51,9 @@ def page(document: Document) -> str:
     body = "\n".join(_section(section, _TOP_LEVEL) for section in document.sections)
     parts = list(document.parts())
     sizes = "".join(_size(part) for part in parts if isinstance(part, Drawing))
-    style = f"\n{_colours()}{_rules('part')}{_rules('page')}{sizes}"
+    cards = "".join(pair_groups_style(part) for part in parts if isinstance(part, PairGroups))
+    phone = f"@media (max-width: 34rem) {{ {cards} }}\n" if cards else ""
+    style = f"\n{_colours()}{_rules('part')}{_rules('page')}{sizes}{phone}"
     scripted = script() if any(isinstance(p, LookUp | PairGroups) for p in parts) else ""
     dated = (
         f'<p class="dated"><time datetime="{document.dated.isoformat()}">'
@@ -211,7 +215,7 @@ def _flush(block: TableBlock, column: int) -> str:
 
 
 def _picture(block: Picture) -> str:
-    source = f"data:image/svg+xml;base64,{base64.b64encode(block.svg).decode('ascii')}"
+    source = f"data:image/svg+xml,{quote(block.svg, safe=_AS_IT_IS)}"
     width = round(block.width_in * 96)
     height = round(block.height_in * 96)
     note = f'<p class="note">{escape(block.note)}</p>' if block.note else ""

@@ -172,27 +172,21 @@
   const tools = document.querySelector('.pair-tools');
   if (!tools) return;
   const groups = [...document.querySelectorAll('details.pairs')];
+  const surest = new Map(groups.map(group => [group, [...group.querySelectorAll('tbody tr')]]));
   const opened = new Set();
   tools.hidden = false;
-  const apply = () => {
+  tools.addEventListener('input', () => {
     const colour = tools.querySelector('[name=colour]').value;
     const order = tools.querySelector('[name=order]').value;
     for (const group of groups) {
-      const rows = [...group.querySelectorAll('tbody tr')];
-      let left = 0;
-      for (const line of rows) {
-        line.hidden = Boolean(colour) && line.dataset.base !== colour && line.dataset.overlay !== colour;
-        left += line.hidden ? 0 : 1;
-      }
-      group.hidden = !left;
-      if (colour && !group.open) { group.open = true; opened.add(group); }
-      if (!colour && opened.has(group)) { group.open = false; opened.delete(group); }
-      const key = line => order === 'sure' ? Number(line.dataset.place) : line.dataset[order];
-      rows.sort((one, other) => key(one) > key(other) ? 1 : key(one) < key(other) ? -1
-        : Number(one.dataset.place) - Number(other.dataset.place));
+      const rows = [...surest.get(group)];
+      for (const row of rows) row.hidden = colour !== '' && row.dataset.b !== colour && row.dataset.o !== colour;
+      group.hidden = rows.every(row => row.hidden);
+      if (colour !== '' && !group.open) { group.open = true; opened.add(group); }
+      if (colour === '' && opened.delete(group)) group.open = false;
+      if (order) rows.sort((one, other) => one.dataset[order] - other.dataset[order]);
       group.querySelector('tbody').append(...rows);
     }
-  };
-  tools.addEventListener('input', apply);
+  });
   tools.addEventListener('submit', event => event.preventDefault());
 })();

@@ -4,7 +4,7 @@ import json
 import re
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict
 from importlib.resources import as_file, files
 from pathlib import Path
@@ -16,24 +16,31 @@ import typst
 from kit.drawing import Drawing
 from kit.report.page.document import (
     Answer,
+    Beside,
     Bullets,
     Caution,
     Document,
     Download,
     Fold,
     Formula,
+    LookUp,
+    PairGroup,
+    PairGroups,
     Paragraph,
     Pointer,
     Section,
     TableBlock,
 )
 from kit.report.page.picture import Picture
-from kit.wording import day
+from kit.wording import counted, day
 
 Layout = Literal["pages", "wall"]
 
 FONTS = Path(mpl.get_data_path()) / "fonts" / "ttf"
 BEYOND_OWN_FONTS = re.compile(r"[\u0780-\u0e3e\u0e60-\u1dff\u2e80-\ufaff\U00020000-\U0010ffff]")
+
+_MOST_ON_PAPER = 60
+"""Pairs of a group that paper lists."""
 
 _KINDS: dict[type, str] = {
     Paragraph: "paragraph",
@@ -47,6 +54,7 @@ _KINDS: dict[type, str] = {
     Download: "download",
     Pointer: "pointer",
     Fold: "fold",
+    PairGroups: "pair-groups",
     Section: "section",
 }
 
@@ -92,8 +100,19 @@ def _told(document: Document, layout: Layout, folder: Path) -> dict[str, Any]:
         "dated": {"year": dated.year, "month": dated.month, "day": dated.day} if dated else None,
         "day": day(dated) if dated else "",
         "foot": document.foot,
-        "sections": [_block(section, folder, names) for section in document.sections],
+        "sections": _blocks(document.sections, folder, names),
     }
+
+
+def _blocks(blocks: Iterable[Any], folder: Path, names: Iterator[str]) -> list[dict[str, Any]]:
+    """Set parts one below the other; what only a screen can show is left out."""
+    told = []
+    for block in blocks:
+        if isinstance(block, Beside):
+            told += _blocks(block.blocks, folder, names)
+        elif not isinstance(block, LookUp) and not (isinstance(block, Fold) and not block.on_paper):
+            told.append(_block(block, folder, names))
+    return told
 
 
 def _block(block: Any, folder: Path, names: Iterator[str]) -> dict[str, Any]:
@@ -105,10 +124,26 @@ def _block(block: Any, folder: Path, names: Iterator[str]) -> dict[str, Any]:
         size = {"width_in": block.width_in, "height_in": block.height_in}
         return {"kind": kind, "file": name, **size, **texts}
     if isinstance(block, Section | Fold):
-        inner = [_block(b, folder, names) for b in block.blocks]
+        inner = _blocks(block.blocks, folder, names)
         return {"kind": kind, "title": block.title, "blocks": inner}
+    if isinstance(block, PairGroups):
+        return {"kind": kind, "groups": [_pair_group(group) for group in block.groups]}
     if isinstance(block, Download):
         return {"kind": kind, "name": block.name, "about": block.about}
     if isinstance(block, TableBlock):
         return {**asdict(block), "kind": kind, "numeric": sorted(block.numeric)}
     return {**asdict(block), "kind": kind}
+
+
+def _pair_group(group: PairGroup) -> dict[str, Any]:
+    """Set the surest pairs of a group; pairs.csv has all of them."""
+    shown, more = group.pairs[:_MOST_ON_PAPER], len(group.pairs) - _MOST_ON_PAPER
+    return {
+        "title": f"{group.title}: {counted(len(group.pairs), 'pair')}",
+        "about": group.about,
+        "pairs": [
+            {"name": pair.name, "cells": ", ".join(row.cell for row in pair.rows)}
+            for pair in shown
+        ],
+        "more": f"and {counted(more, 'more pair')}, in pairs.csv" if more > 0 else "",
+    }

@@ -47,7 +47,7 @@ class Picture:
 
     @cached_property
     def svg(self) -> bytes:
-        """The picture as SVG: text as outlines, the same bytes every time."""
+        """The picture as SVG: text as text, for any script; the same bytes every time."""
         out = io.BytesIO()
         with drawn_with({**RULES, "svg.hashsalt": self.name}):
             self.figure.savefig(out, format="svg", metadata=_SVG_METADATA)

@@ -51,7 +51,7 @@ RULES: Mapping[Any, Any] = {
     "figure.facecolor": PAPER,
     "savefig.facecolor": PAPER,
     "savefig.bbox": None,
-    "svg.fonttype": "path",
+    "svg.fonttype": "none",
     "hatch.linewidth": 0.6,
 }
 

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from kit.drawing import pair_charts
 from kit.model import LOOKS, NOT_KNOWN, VERDICTS, VerdictRule
 from kit.report.analysis import Analysis
 from kit.report.findings.pair_findings import Pair, PairFindings
@@ -40,7 +39,6 @@ def how_to_read(analysis: Analysis) -> Section:
             Paragraph(rule_in_words(settings)),
             verdict_points(),
             *(Paragraph(warning) for warning in analysis.judged.warned),
-            *pair_charts(analysis.pairs, analysis.series.colours),
             Paragraph(_read_aloud(found)),
         ]
     return Section("chart", "How to read the chart", tuple(blocks))

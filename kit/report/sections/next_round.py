@@ -16,10 +16,7 @@ def next_round(analysis: Analysis) -> Section:
     """Suggest the patches that would settle most of what is not known yet."""
     name, title = "next", "What to fire next"
     if not len(analysis.observations):
-        told = (
-            "The tiles of the plan: nothing has been graded yet. The bench paper for them: kit "
-            f"sheets {analysis.series.name}"
-        )
+        told = "The tiles of the plan: nothing has been graded yet."
         return Section(name, title, (Paragraph(told),))
     if analysis.pairs.empty:
         return Section(name, title, (Paragraph(f"First this: {analysis.judged.missing}"),))
@@ -44,7 +41,6 @@ def next_round(analysis: Analysis) -> Section:
             "do most to settle them, as each tells of other pairs of its two colours too. The "
             "share beside each says how much of the doubt about its pair the patch would remove."
         ),
-        Paragraph(f"To plan them as a series of their own: {command(analysis)}"),
         suggestion_table(suggested),
         *_so_far(analysis),
     )
