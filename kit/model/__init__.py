@@ -3,11 +3,12 @@
 from kit.model.agreement import Agreement, agreement
 from kit.model.checks import observed_against_foretold, residuals, tile_influence
 from kit.model.effects import effects_table, effects_within
+from kit.model.ending_draws import EndingDraws, ending_draws
 from kit.model.families import common_practice_check, family_contrasts, family_table
 from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
 from kit.model.grader_influence import grader_influence
 from kit.model.measured import MeasureFit, fit_measurements, scale_to_share, share_to_scale
-from kit.model.pair_setting import PairSetting
+from kit.model.pair_setting import PairSetting, reasons_beyond, recipes
 from kit.model.pair_states import (
     PairOutlook,
     ScoreState,
@@ -55,6 +56,7 @@ __all__ = [
     "SOFT_EDGE",
     "VERDICTS",
     "Agreement",
+    "EndingDraws",
     "GradeMeaning",
     "Look",
     "MeasureFit",
@@ -64,10 +66,12 @@ __all__ = [
     "ScoreState",
     "VerdictRule",
     "agreement",
+    "beyond_what_was_fired",
     "common_practice_check",
     "effects_table",
     "effects_within",
     "ending_chances",
+    "ending_draws",
     "family_contrasts",
     "family_table",
     "fit_measurements",
@@ -83,6 +87,8 @@ __all__ = [
     "pair_table",
     "pairs",
     "proportional_odds_check",
+    "reasons_beyond",
+    "recipes",
     "residuals",
     "scale_to_share",
     "score_correlation",

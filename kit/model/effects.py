@@ -121,4 +121,3 @@ def _families_held(recipe: Mapping[Hashable, Any], factor: str, fit: ScaleFit) -
 
 def _spelt(level: object) -> str:
     return f"{level:g}" if isinstance(level, (int, float, np.number)) else str(level)
-

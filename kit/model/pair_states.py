@@ -124,7 +124,7 @@ def state_by_grades(fit: ScaleFit, recipe: pd.DataFrame, rule: VerdictRule) -> S
         variance = np.column_stack([variance, variance[:, -1]])
         steps = np.append(steps, steps[-1])
     expected, draws = _anew(results, NOISE)
-    unseen = _prior_variance(results.prior)
+    unseen = prior_variance(results.prior)
     sessions = 0.0 if "session" in results.random_sd else unseen
     graders = 0.0 if "grader" in results.random_sd else unseen
     return ScoreState(
@@ -152,7 +152,7 @@ def state_by_measurements(fit: MeasureFit, recipe: pd.DataFrame, limit: float) -
     expected, draws = _anew(results, seen, unit)
     error = results.residual_sd**2
     own = 0.0 if "patch" in results.random_sd else error
-    sessions = 0.0 if "session" in results.random_sd else _prior_variance(results.prior, unit)
+    sessions = 0.0 if "session" in results.random_sd else prior_variance(results.prior, unit)
     distance = mean - float(fit.to_scale(limit))
     return ScoreState(
         distance[:, None],
@@ -177,7 +177,7 @@ def _anew(
     posterior = results.posterior
     names = [term.name for term in posterior.terms]
     there = [names.index(name) for name in groups if name in names]
-    unseen = (len(groups) - len(there)) * _prior_variance(results.prior, unit)
+    unseen = (len(groups) - len(there)) * prior_variance(results.prior, unit)
     if not there:
         return unseen, np.full(DRAWS, unseen)
     sd = np.maximum(posterior.sd[there], 1e-9)
@@ -194,7 +194,7 @@ def _anew(
     return expected + unseen, (drawn**2).sum(axis=1) + unseen
 
 
-def _prior_variance(prior: Prior | None, unit: float = 1.0) -> float:
+def prior_variance(prior: Prior | None, unit: float = 1.0) -> float:
     """Variance that a prior expects of a source before anything is seen."""
     if prior is None or prior.spread_rate == 0:
         return 0.0

@@ -89,4 +89,3 @@ def _sentence(row: dict) -> str:
         f"{name} accounts for {percent(row['share'])} of the variation: a typical one moves the "
         f"grade by {row['steps']:.1f} of a step."
     )
-

@@ -44,9 +44,7 @@ def best_order(piece: Piece, log_chances: LogChances) -> tuple[str, ...]:
     return search.names(found if better else given)
 
 
-def chance_of_order(
-    piece: Piece, names: Sequence[str], log_chances: LogChances
-) -> float:
+def chance_of_order(piece: Piece, names: Sequence[str], log_chances: LogChances) -> float:
     """Chance that every layer ends as wanted when they go on in this order."""
     counts = piece.reordered(names).firings()
     return float(np.exp(_log_mean(sum(log_chances[name][n - 1] for name, n in counts.items()))))
@@ -116,7 +114,5 @@ def _moved(order: tuple[int, ...]) -> list[tuple[int, ...]]:
     moved = []
     for start in range(len(order)):
         rest = order[:start] + order[start + 1 :]
-        moved += [
-            (*rest[:to], order[start], *rest[to:]) for to in range(len(order)) if to != start
-        ]
+        moved += [(*rest[:to], order[start], *rest[to:]) for to in range(len(order)) if to != start]
     return moved

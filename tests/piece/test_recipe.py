@@ -93,7 +93,10 @@ def test_many_layers_are_improved_without_trying_every_order():
 
 def test_layers_that_share_a_firing_stay_together_in_every_order():
     piece = _piece(
-        Layer("a", "Red"), Layer("b", "Green", fires_with="a"), Layer("c", "Blue"), Layer("d", "Pink")
+        Layer("a", "Red"),
+        Layer("b", "Green", fires_with="a"),
+        Layer("c", "Blue"),
+        Layer("d", "Pink"),
     )
     found = best_order(piece, _log_chances(piece, 1))
     assert found.index("b") == found.index("a") + 1
