@@ -93,6 +93,11 @@ class Knowledge:
         rule = PairSetting.of(graded[-1].settings.verdict).rule
         return cls(fits, families, rule, score_correlation(*fits.values()))
 
+    def levels(self, factor: str) -> list[float]:
+        """Levels of a factor that were fired, in order."""
+        seen = [fit.frame[factor] for fit in self.fits.values() if factor in fit.frame]
+        return sorted(set(pd.concat(seen).astype(float))) if seen else []
+
     def frame(self, rows: Sequence[ContactRow]) -> pd.DataFrame:
         """The rows as the models need them."""
         parts = []

@@ -1,5 +1,6 @@
 """Will a piece hold: the chance of every contact, and of the piece as a whole."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -155,7 +156,10 @@ def layer_log_chances(piece: Piece, known: Knowledge, seed: int, draws: int = DR
     counts = range(1, len(blocks(piece)) + piece.closing_firings + 1)
     places = [(contact, count) for contact in piece.contacts for count in counts]
     rows = [contact_row(piece, c.layer, c.under, count) for c, count in places]
-    logs = log_chances_of_rows(piece, [c.layer for c, _ in places], rows, known, seed, draws)
+    layers = [piece.layer(contact.layer) for contact, _ in places]
+    logs = log_chances_of_rows(
+        rows, [one.wanted for one in layers], [one.stencils for one in layers], known, seed, draws
+    )
     total = {layer.name: np.zeros((len(counts), draws)) for layer in piece.layers}
     for place, (contact, count) in enumerate(places):
         total[contact.layer][count - 1] += logs[place]
@@ -163,25 +167,23 @@ def layer_log_chances(piece: Piece, known: Knowledge, seed: int, draws: int = DR
 
 
 def log_chances_of_rows(
-    piece: Piece,
-    layers: list[str],
-    rows: list[ContactRow],
+    rows: Sequence[ContactRow],
+    wanted: Sequence[str],
+    stencils: Sequence[int],
     known: Knowledge,
     seed: int,
     draws: int = DRAWS,
 ) -> Array:
-    """Log chance, draw by draw, that all stencils of a layer end as wanted, for each row.
+    """Log chance, draw by draw, that all stencils of each row end as wanted.
 
     Returns
     -------
     (rows, draws) array
     """
     drawn = known.draws(rows, seed, draws)
-    chance = {layer.wanted: chance_as_wanted(drawn, layer.wanted) for layer in piece.layers}
-    each = [piece.layer(name) for name in layers]
-    own = [chance[layer.wanted][:, n] for n, layer in enumerate(each)]
-    stencils = np.array([layer.stencils for layer in each], dtype=float)
-    logs: Array = stencils[:, None] * np.log(np.maximum(np.asarray(own), _LEAST))
+    chance = {wish: chance_as_wanted(drawn, wish) for wish in set(wanted)}
+    own = np.array([chance[wish][:, n] for n, wish in enumerate(wanted)])
+    logs: Array = np.asarray(stencils, float)[:, None] * np.log(np.maximum(own, _LEAST))
     return logs
 
 
