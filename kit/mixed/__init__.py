@@ -1,6 +1,6 @@
 """Ordinal and linear mixed models: formulas, sparse algebra, priors, results, prediction."""
 
-from kit.mixed.grouping import Group, read_group, same_division
+from kit.mixed.grouping import Group, RandomTerm, read_group, same_division
 from kit.mixed.linear import LinearMixedModel
 from kit.mixed.linear_results import LinearResults
 from kit.mixed.mixture import LatentDraws, square_root
@@ -22,6 +22,7 @@ __all__ = [
     "OrdinalMixedModel",
     "OrdinalResults",
     "Prior",
+    "RandomTerm",
     "averaged_below",
     "one_thread",
     "read_group",

@@ -19,7 +19,7 @@ from kit.mixed.posterior import Posterior
 from kit.mixed.sparsity import Array
 
 
-class Fit(Protocol):
+class Movable(Protocol):
     """A fit whose standard deviations can be moved."""
 
     @property
@@ -58,7 +58,7 @@ def normal_rule(k: int) -> tuple[Array, Array]:
     return points, np.full(len(points), 1 / len(points))
 
 
-def integrated_mixture(at_best: Posterior, fit: Fit) -> Mixture:
+def integrated_mixture(at_best: Posterior, fit: Movable) -> Mixture:
     """Mix what is known at several values of the standard deviations, by their density."""
     axes = square_root(fit.log_sd_covariance())
     density, parts = [], []

@@ -10,10 +10,11 @@ import pandas as pd
 from kit.errors import BoundaryVarianceWarning, Misuse, NotConvergedWarning
 from kit.mixed.linear_results import LinearResults
 from kit.mixed.mixture import Mixture
-from kit.mixed.optimise import Optimum, inverse_of, minimise
+from kit.mixed.optimise import Optimum, descend, inverse_of, minimise
 from kit.mixed.penalised_least_squares import PenalisedLikelihood, Solution
 from kit.mixed.posterior import Posterior, new_level_variance
 from kit.mixed.prior import Prior
+from kit.mixed.profile_likelihood import FARTHEST, Profile
 from kit.mixed.results import random_effects
 from kit.mixed.sparsity import Array
 
@@ -98,6 +99,14 @@ class LinearFit:
         share = np.append(1 / self.best.x[:-1], 1.0)
         return np.outer(share, share) * inverse_of(self.best.hessian)
 
+    def sd_shares(self) -> Array:
+        """Standard error of each standard deviation and the residual's, as a share of it."""
+        cov, relative = inverse_of(self.best.hessian), self.best.x[:-1]
+        own, cross, residual = np.diag(cov)[:-1], cov[:-1, -1], cov[-1, -1]
+        with np.errstate(divide="ignore"):
+            var = own / relative**2 + 2 * cross / relative + residual
+        return np.sqrt(np.append(np.where(relative > 0, var, np.inf), residual))
+
     def given(self, log_sd: Array) -> tuple[float, Posterior] | None:
         """What is known where the standard deviations are given.
 
@@ -155,6 +164,90 @@ class LinearFit:
         """Covariance of the effects at given standard deviations."""
         back = self.likelihood.effects_back
         return s**2 * back(back(np.linalg.inv(at.s_matrix)).T)
+
+    @cached_property
+    def _plain(self) -> tuple[PenalisedLikelihood, Optimum[Solution]]:
+        """The likelihood, not the residual one, and where it is greatest."""
+        if not self.likelihood.reml:
+            return self.likelihood, self.best
+        plain = self.criterion(reml=False)
+        start = np.append(np.maximum(self.best.x[:-1], 0.1), self.best.x[-1])
+        return plain, minimise(plain.objective, start, plain.curvature(start))
+
+    def profile(self, place: int) -> Profile:
+        """The deviance of an effect or, after them, of a deviation's sd and the residual's."""
+        p = len(self.model.effects.names)
+        return self._effect_profile(place) if place < p else self._sd_profile(place - p)
+
+    def _effect_profile(self, j: int) -> Profile:
+        """Hold an effect by moving what it explains over to the other side."""
+        model = self.model
+        plain, best = self._plain
+        x, others = model.effects.x, np.delete(model.effects.x, j, axis=1)
+        inverse = inverse_of(best.hessian)
+        psi = plain.effects_back(plain.first + best.state.delta)
+        error = self._effects_covariance(plain.split(best.x)[1], best.state)[j, j]
+
+        def deviance(value: float) -> float:
+            held = PenalisedLikelihood(
+                others,
+                model.y - value * x[:, j],
+                model.pattern,
+                len(model.terms),
+                False,
+                None,
+                np.zeros(others.shape[1]),
+            )
+            return 2 * (descend(held.objective, best.x, inverse)[1] - best.value)
+
+        return Profile(float(psi[j]), float(np.sqrt(error)), deviance)
+
+    def _sd_profile(self, j: int) -> Profile:
+        """Hold a standard deviation; the relative one follows the residual's."""
+        plain, best = self._plain
+        terms = len(self.model.terms)
+        s = float(np.exp(best.x[-1]))
+        if j == terms:
+            return self._residual_profile()
+        per_unit = 1 / self.model.terms[j].unit
+        rest = np.delete(np.arange(terms + 1), j)
+        inverse = inverse_of(best.hessian[np.ix_(rest, rest)])
+
+        def deviance(value: float) -> float:
+            def objective(
+                free: Array, near: Solution | None
+            ) -> tuple[float, Array, Solution | None]:
+                phi = np.zeros(terms + 1)
+                phi[rest] = free
+                phi[j] = value / per_unit * np.exp(-free[-1])
+                height, slope, at = plain.objective(phi, near)
+                free_slope = slope[rest]
+                free_slope[-1] -= phi[j] * slope[j]
+                return height, free_slope, at
+
+            return 2 * (descend(objective, best.x[rest], inverse)[1] - best.value)
+
+        error = np.sqrt(inverse_of(best.hessian)[j, j])
+        return Profile(
+            abs(float(best.x[j])) * s * per_unit, float(error) * s * per_unit, deviance, 0.0
+        )
+
+    def _residual_profile(self) -> Profile:
+        plain, best = self._plain
+        s = float(np.exp(best.x[-1]))
+        inverse = inverse_of(best.hessian[:-1, :-1])
+
+        def deviance(value: float) -> float:
+            def objective(
+                free: Array, near: Solution | None
+            ) -> tuple[float, Array, Solution | None]:
+                height, slope, at = plain.objective(np.append(free, np.log(value)), near)
+                return height, slope[:-1], at
+
+            return 2 * (descend(objective, best.x[:-1], inverse)[1] - best.value)
+
+        error = float(np.sqrt(inverse_of(best.hessian)[-1, -1]))
+        return Profile(s, s * error, deviance, s * np.exp(-FARTHEST * error))
 
     def results(self) -> LinearResults:
         """What the fit says, with its warnings."""

@@ -91,6 +91,26 @@ def minimise(
     )
 
 
+def descend(objective: Objective[State], start: Array, inverse: Array) -> tuple[Array, float]:
+    """Minimise from nearby, without the curvature there: for a value, not for standard errors.
+
+    Parameters
+    ----------
+    objective, start
+        As for `minimise`.
+    inverse : (p, p) array
+        Inverse of a Hessian nearby.
+
+    Returns
+    -------
+    x : (p,) array
+    value : float
+    """
+    search = _Search(objective, start)
+    search.quasi_newton(inverse, 100, FINE)
+    return search.x, search.value
+
+
 def inverse_of(matrix: Array) -> Array:
     """Inverse of a symmetric matrix that should be positive definite, bent so if it is not."""
     values, vectors = np.linalg.eigh(matrix)

@@ -16,19 +16,22 @@ from kit.errors import (
 )
 from kit.mixed.laplace import LaplaceLikelihood, Mode, OrdinalRows
 from kit.mixed.mixture import Mixture
-from kit.mixed.optimise import Optimum, inverse_of, minimise
+from kit.mixed.optimise import Optimum, descend, inverse_of, minimise
 from kit.mixed.ordinal_results import OrdinalResults
 from kit.mixed.posterior import Posterior, new_level_variance
 from kit.mixed.prior import Prior
+from kit.mixed.profile_likelihood import Profile
 from kit.mixed.quadrature import QuadratureLikelihood
 from kit.mixed.results import random_effects
+from kit.mixed.separation import without_finite_estimate
 from kit.mixed.sparsity import Array, Index
 
 if TYPE_CHECKING:
     from kit.mixed.ordinal import OrdinalMixedModel
 
-# Past this many logits over a factor's range an effect says "always", not "how much".
-SEPARATED = 12.0
+# Where an effect runs off, the slope that is left when the search stops is far below a logit's
+# worth of curvature: only then is it worth asking whether there is a finite estimate.
+RUN_OFF = 20.0
 # A standard deviation below this share of a logit cannot be told from zero.
 NEGLIGIBLE_SD = 1e-3
 START_SD = 0.6
@@ -198,6 +201,12 @@ class OrdinalFit:
         cov = inverse_of(self.best.hessian)[self.fixed :, self.fixed :]
         return np.outer(share, share) * cov
 
+    def sd_shares(self) -> Array:
+        """Standard error of each standard deviation, as a share of it."""
+        error = np.sqrt(np.diag(inverse_of(self.best.hessian))[self.fixed :])
+        with np.errstate(divide="ignore"):
+            return error / self.best.x[self.fixed :]
+
     def given(self, log_sd: Array) -> tuple[float, Posterior] | None:
         """What is known where the standard deviations are given.
 
@@ -230,6 +239,31 @@ class OrdinalFit:
         cov[fixed, fixed] = np.linalg.inv(information)
         density = mode.value + self._log_prior(x)[0] - 0.5 * np.linalg.slogdet(information)[1]
         return float(density), self._posterior(x, cov, mode)
+
+    def profile(self, place: int) -> Profile:
+        """The deviance of one of psi: a threshold, an effect, or after them a deviation's sd."""
+        inward = np.linalg.inv(self.outward)
+        psi = self.outward @ self.best.x
+        hessian = inward.T @ self.best.hessian @ inward
+        rest = np.delete(np.arange(psi.size), place)
+        inverse = inverse_of(hessian[np.ix_(rest, rest)])
+        drift = inverse @ hessian[rest, place]
+
+        def deviance(value: float) -> float:
+            held = psi.copy()
+            held[place] = value
+
+            def objective(free: Array, near: Mode | None) -> tuple[float, Array, Mode | None]:
+                held[rest] = free
+                height, slope, mode = self.objective(inward @ held, near)
+                return height, (inward.T @ slope)[rest], mode
+
+            _, least = descend(objective, psi[rest] - drift * (value - psi[place]), inverse)
+            return 2 * (least - self.best.value)
+
+        step = float(np.sqrt(inverse_of(hessian)[place, place]))
+        floor = -np.inf if place < self.fixed else 0.0
+        return Profile(float(psi[place]), step, deviance, floor)
 
     def results(self) -> OrdinalResults:
         """What the fit says, with its warnings."""
@@ -268,8 +302,7 @@ class OrdinalFit:
                 "errors. Simplify the model, or fit with prior='weak'.",
                 NotConvergedWarning,
             )
-        size = np.abs(results.params.to_numpy()[self.rows.cuts :]) * self.reach
-        wide = [n for n, s in zip(self.model.effects.names, size, strict=True) if s > SEPARATED]
+        wide = self._without_finite_estimate(results)
         if wide:
             say(
                 f"{', '.join(wide)} splits the grades so cleanly that its effect has no finite "
@@ -287,6 +320,15 @@ class OrdinalFit:
                 "beyond what the rest explains.",
                 BoundaryVarianceWarning,
             )
+
+    def _without_finite_estimate(self, results: OrdinalResults) -> list[str]:
+        """Effects that the search only stopped for want of slope."""
+        error = results.bse.to_numpy()[self.rows.cuts :] * self.reach
+        if self.prior is not None or (results.converged and not np.any(error > RUN_OFF)):
+            return []
+        names = self.model.effects.names
+        x = self.model.effects.x
+        return [names[j] for j in without_finite_estimate(self.rows.y, x, self.rows.steps)]
 
 
 def _without_empty(

@@ -78,7 +78,7 @@ class PenalisedLikelihood:
         self.rest_squares = float(rest @ rest)
         self.summed = pattern.gather(np.bincount(pattern.cell, minlength=pattern.cells) * 1.0)
         self.z_rest = self._down(rest)
-        self.z_basis = np.column_stack([self._down(column) for column in basis.T])
+        self.z_basis = np.array([self._down(column) for column in basis.T]).reshape(-1, pattern.q).T
         self.unit = float(y.std())
         self.penalty = self._penalty(reach)
         self.count = self.n - self.p if reml else self.n

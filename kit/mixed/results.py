@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Self
+from typing import Any, Literal, Protocol, Self
 
 import numpy as np
 import pandas as pd
@@ -10,12 +10,25 @@ from scipy.stats import norm
 
 from kit.errors import Misuse
 from kit.mixed.display import Summary, one_line
-from kit.mixed.integration import Fit, integrated_mixture
+from kit.mixed.integration import Movable, integrated_mixture
 from kit.mixed.mixture import Mixture
 from kit.mixed.posterior import Posterior
 from kit.mixed.prior import Prior
+from kit.mixed.profile_likelihood import Profile
 from kit.mixed.sparsity import Array
 from kit.mixed.threads import one_thread
+
+Method = Literal["wald", "profile"]
+
+
+class Fit(Movable, Protocol):
+    """What results ask of the fit that they come from."""
+
+    def profile(self, place: int) -> Profile:
+        """The deviance of a parameter or, after them, of a standard deviation."""
+
+    def sd_shares(self) -> Array:
+        """Standard error of each standard deviation, as a share of it."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -102,16 +115,63 @@ class MixedResults:
         """Covariance of `params`."""
         return self.covariance.copy()
 
-    def conf_int(self, confidence: float = 0.95) -> pd.DataFrame:
-        """Intervals that hold each parameter with the stated confidence (normal approximation).
+    def conf_int(self, confidence: float = 0.95, method: Method = "wald") -> pd.DataFrame:
+        """Intervals that hold each parameter with the stated confidence.
+
+        Parameters
+        ----------
+        confidence : float
+        method : 'wald' or 'profile'
+            The normal approximation, or the values that the likelihood does not contradict, which
+            takes a few fits for each end. Profiles are those of the likelihood, not of the residual
+            one.
+
+        Returns
+        -------
+        DataFrame
+            Columns `low` and `high`, by name.
+
+        Raises
+        ------
+        Misuse
+            For profiles of a fit with a prior.
+        """
+        if method == "profile":
+            return self._profiles(self.params.index, 0, checked(confidence))
+        reach = norm.ppf(0.5 + checked(confidence) / 2) * self.bse
+        return pd.DataFrame({"low": self.params - reach, "high": self.params + reach})
+
+    def random_sd_conf_int(self, confidence: float = 0.95, method: Method = "wald") -> pd.DataFrame:
+        """Intervals of the standard deviations in `random_sd`.
+
+        Parameters
+        ----------
+        confidence, method
+            As for `conf_int`; the normal approximation is that of their logs.
 
         Returns
         -------
         DataFrame
             Columns `low` and `high`, by name.
         """
-        reach = norm.ppf(0.5 + checked(confidence) / 2) * self.bse
-        return pd.DataFrame({"low": self.params - reach, "high": self.params + reach})
+        names = pd.Index(list(self.random_sd))
+        if method == "profile":
+            return self._profiles(names, len(self.params), checked(confidence))
+        reach = norm.ppf(0.5 + checked(confidence) / 2)
+        sd = pd.Series(self.random_sd, dtype=float)
+        # Past two standard errors of a log the approximation means nothing.
+        factor = np.exp(np.minimum(reach * self.fit.sd_shares(), 2.0 * reach))
+        return pd.DataFrame({"low": sd / factor, "high": sd * factor})
+
+    def _profiles(self, names: pd.Index, first: int, confidence: float) -> pd.DataFrame:
+        if self.prior is not None:
+            raise Misuse(
+                "A profile is that of the likelihood alone, and this fit has a prior. Fit without "
+                "one, or use method='wald'."
+            )
+        with one_thread():
+            ends = [self.fit.profile(first + j).interval(confidence) for j in range(len(names))]
+        return pd.DataFrame(ends, index=names, columns=["low", "high"])
 
     def latent(self, frame: pd.DataFrame, noise: Sequence[str] = ()) -> tuple[Array, Array]:
         """Mean and covariance of the linear predictor eta for new rows, given the data.

@@ -3,7 +3,6 @@
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -17,8 +16,19 @@ from kit.mixed import (
     Prior,
     read_group,
 )
-from kit.model.series_fit import formula, groups_carried, series_apart, varied_factors
+from kit.model.series_fit import (
+    formula,
+    groups_carried,
+    own_reactions,
+    series_apart,
+    varied_factors,
+    with_refirings,
+)
 from kit.wording import is_share
+
+MEASURE_PRIOR = Prior(effect_sd=2.0, spread_rate=4.0)
+"""What is assumed before a photograph is measured, in standard deviations of all measurements:
+those of single sources are smaller than the whole."""
 
 SHARE_ERROR = 0.01
 """Added at both ends so that 0 and 1 have a place: about what a share can be measured to."""
@@ -81,7 +91,7 @@ class MeasureFit:
 
 
 def fit_measurements(
-    frame: pd.DataFrame, measure: str, prior: Prior | Literal["weak"] | None = "weak"
+    frame: pd.DataFrame, measure: str, prior: Prior | None = MEASURE_PRIOR
 ) -> MeasureFit:
     """Fit the standard model to one measure: the right-hand side of the grades, a normal response.
 
@@ -96,7 +106,8 @@ def fit_measurements(
     measure : str
         A column in mm such as 'spread_mm', or a share such as 'pull_through_share', which is
         fitted on the scale of `share_to_scale`.
-    prior : 'weak', Prior or None
+    prior : Prior or None
+        None fits by residual maximum likelihood alone.
 
     Raises
     ------
@@ -110,7 +121,7 @@ def fit_measurements(
     """
     if measure not in frame:
         raise Misuse(f"The measurements have no column {measure!r}.")
-    measured = series_apart(frame[frame[measure].notna()].reset_index(drop=True))
+    measured = with_refirings(series_apart(frame[frame[measure].notna()].reset_index(drop=True)))
     if measured.empty:
         raise Misuse(f"No photograph gave {measure} yet.")
     factors, dropped = varied_factors(measured)
@@ -122,7 +133,9 @@ def fit_measurements(
         warnings.simplefilter("always")
         carried, reasons = groups_carried(measured, with_prior=prior is not None)
         groups = [name for name in carried if read_group(name, measured).size < len(measured)]
-        model = LinearMixedModel(formula(response, factors), rows, groups=groups)
+        model = LinearMixedModel(
+            formula(response, factors), rows, groups, own_reactions(groups, rows)
+        )
         results = model.fit(prior=prior)
     for warning in said:
         warnings.warn(warning.message, warning.category, stacklevel=2)

@@ -10,7 +10,7 @@ import pandas as pd
 from kit.errors import ExtrapolationWarning, Misuse
 from kit.mixed import Array
 from kit.model.measured import MeasureFit
-from kit.model.series_fit import MEASURES, ScaleFit
+from kit.model.series_fit import MEASURES, ScaleFit, with_refirings
 from kit.model.verdicts import NOT_KNOWN, VerdictRule
 from kit.series import Verdict
 from kit.wording import listed, plain_name
@@ -104,7 +104,7 @@ def recipes(
         for factor in fit.factors:
             if factor not in recipe:
                 recipe[factor] = fit.frame[factor].mode().iloc[0]
-    return recipe
+    return with_refirings(recipe)
 
 
 def counts_fired(fits: Mapping[str, Fit]) -> list[int]:

@@ -9,7 +9,7 @@ from scipy.stats import chi2
 
 from kit.errors import StatisticalWarning
 from kit.mixed import OrdinalMixedModel, OrdinalResults
-from kit.model.series_fit import ScaleFit
+from kit.model.series_fit import ScaleFit, own_reactions
 from kit.wording import plain_effect
 
 # Grades on the rarer side of a threshold below which it has no model of its own.
@@ -42,6 +42,7 @@ def proportional_odds_check(fit: ScaleFit, level: float = 0.01) -> pd.DataFrame:
     results = fit.results
     codes = fit.frame[fit.scale].cat.codes.to_numpy()
     right = results.formula.split("~", 1)[1]
+    groups = [term.name for term in results.posterior.terms if term.column is None]
     rows = []
     for cut, name in zip(fit.frame[fit.scale].cat.categories[:-1], _names(fit), strict=True):
         above = codes > list(fit.frame[fit.scale].cat.categories).index(cut)
@@ -50,7 +51,7 @@ def proportional_odds_check(fit: ScaleFit, level: float = 0.01) -> pd.DataFrame:
         data = fit.frame.assign(above=above.astype(int))
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", StatisticalWarning)
-            model = OrdinalMixedModel(f"above ~ {right}", data, groups=list(results.random_sd))
+            model = OrdinalMixedModel(f"above ~ {right}", data, groups, own_reactions(groups, data))
             own = model.fit(prior=results.prior)
         for effect in results.effects.index.intersection(own.effects.index):
             rows.append(

@@ -4,14 +4,13 @@ import html
 import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import pandas as pd
 
 from kit.errors import AliasedEffectWarning, Misuse
 from kit.mixed import Group, OrdinalMixedModel, OrdinalResults, Prior, read_group, same_division
 from kit.series import Series, observations
-from kit.wording import counted, plain_name
+from kit.wording import counted, of_a_step, plain_name
 
 MEASURES = ("firings", "mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
 """Numeric factors, the ones that matter most first."""
@@ -31,8 +30,15 @@ GROUPS = (
 NOISE = ("tile", "patch", "session")
 """What a pair meets anew each time it is fired: a new patch on a new tile in a new session."""
 
+REFIRINGS = "refirings"
+"""Column of how often a patch went back into the heat after its first firing."""
+
 STEPS = range(5)
 """Steps of a scale when the series does not say: 0 (none) to 4 (total)."""
+
+SERIES_PRIOR = Prior(effect_sd=4.0, spread_rate=3.0)
+"""What is assumed before a grade is seen. Of the priors tried over a wide population of invented
+studios, it foretold new patches best (tests/benchmarks/bench_prior.py)."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -66,11 +72,27 @@ class ScaleFit:
         heading = f"<p><b>{html.escape(repr(self)[1:-1])}</b></p>"
         return f"{heading}{self.results.summary()._repr_html_()}<ul>{left_out}</ul>"
 
+    @property
+    def prior_sentence(self) -> str:
+        """What was assumed before any grade was seen, in steps of the scale; '' if nothing was."""
+        prior = self.results.prior
+        if prior is None:
+            return ""
+        step = (prior.step_shape - 1) / prior.step_rate
+        return (
+            "Before any grade was seen, each factor was taken to move a patch by at most "
+            f"{of_a_step(2 * prior.effect_sd / step)} over its whole range, 19 times in 20; and "
+            "each source of variation (colours, pairs, tiles, patches, sessions, graders) to move "
+            f"it by around {of_a_step(prior.spread_shape / prior.spread_rate / step)}, which may "
+            "turn out much less or several times as much. The grades outweigh this as soon as "
+            "there are more than a handful."
+        )
+
 
 def fit_series(
     series: Series | Iterable[Series],
     scale: str,
-    prior: Prior | Literal["weak"] | None = "weak",
+    prior: Prior | None = SERIES_PRIOR,
 ) -> ScaleFit:
     """Fit the standard model to one scale of a series, or of several together.
 
@@ -80,7 +102,8 @@ def fit_series(
         A colour or a grader keeps its identity across series; tiles, patches and sessions do not.
     scale : str
         Name of the scale's column.
-    prior : 'weak', Prior or None
+    prior : Prior or None
+        None fits by maximum likelihood alone.
 
     Returns
     -------
@@ -107,7 +130,7 @@ def fit_series(
 def fit_observations(
     frame: pd.DataFrame,
     scale: str,
-    prior: Prior | Literal["weak"] | None = "weak",
+    prior: Prior | None = SERIES_PRIOR,
     steps: Sequence[int] = STEPS,
 ) -> ScaleFit:
     """Fit the standard model to a table of graded rows.
@@ -117,16 +140,19 @@ def fit_observations(
     frame : DataFrame
         As `kit.series.observations` gives it.
     scale : str
-    prior : 'weak', Prior or None
+    prior : Prior or None
+        None fits by maximum likelihood alone.
     steps : sequence of int
         Every step of the scale.
     """
-    graded = _graded(frame, scale, steps)
+    graded = with_refirings(_graded(frame, scale, steps))
     factors, dropped = varied_factors(graded)
     groups, reasons = groups_carried(graded, with_prior=prior is not None)
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
-        model = OrdinalMixedModel(formula(scale, factors), graded, groups=groups)
+        model = OrdinalMixedModel(
+            formula(scale, factors), graded, groups, own_reactions(groups, graded)
+        )
         results = model.fit(prior=prior)
     for warning in said:
         warnings.warn(warning.message, warning.category, stacklevel=3)
@@ -148,6 +174,22 @@ def formula(scale: str, factors: Sequence[str]) -> str:
     if len(families) == 2 and "firings" in factors:
         terms.append(f"{families[0]}:{families[1]}:center(firings)")
     return f"{scale} ~ {' + '.join(terms) or '1'}"
+
+
+def with_refirings(rows: pd.DataFrame) -> pd.DataFrame:
+    """Add how often each row's patch went back into the heat: its firings but the first."""
+    return rows.assign(**{REFIRINGS: rows["firings"] - 1}) if "firings" in rows else rows
+
+
+def own_reactions(groups: Sequence[str], seen: pd.DataFrame) -> dict[str, list[str]]:
+    """Slopes: every base and every overlay takes repeated firing in its own way.
+
+    A slope is counted from the first firing and vanishes there, so that it says nothing of patches
+    that were fired once.
+    """
+    if REFIRINGS not in seen or seen[REFIRINGS].nunique() < 2:
+        return {}
+    return {role: [REFIRINGS] for role in ("base", "overlay") if role in groups}
 
 
 def _graded(frame: pd.DataFrame, scale: str, steps: Sequence[int]) -> pd.DataFrame:

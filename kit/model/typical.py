@@ -5,7 +5,7 @@ import pandas as pd
 from scipy.stats import norm, qmc
 
 from kit.mixed import Array, averaged_below, one_thread, square_root
-from kit.model.series_fit import MEASURES, ScaleFit
+from kit.model.series_fit import MEASURES, ScaleFit, with_refirings
 
 DRAWS = 512
 
@@ -33,11 +33,20 @@ def typical_grades(fit: ScaleFit, recipes: pd.DataFrame) -> Array:
     psi = posterior.psi[:fixed] + z @ square_root(posterior.psi_cov[:fixed, :fixed]).T
     theta = np.sort(psi[:, : results.cuts], axis=1)
     eta = psi[:, results.cuts :] @ x.T
-    spread = float(np.sqrt(posterior.new_var.sum()))
+    rows = with_refirings(recipes)
+    terms = zip(posterior.terms, posterior.new_var, strict=True)
+    spread = np.sqrt(sum(v * _entries(term.column, rows) ** 2 for term, v in terms))
     steps = np.asarray([float(label) for label in results.used_labels])
     with one_thread():
         grade: Array = steps[-1] - averaged_below(theta, eta, spread) @ np.diff(steps)
     return grade
+
+
+def _entries(column: str | None, rows: pd.DataFrame) -> Array:
+    """What multiplies a term's deviation: 1, or a column; nothing where it is not spoken of."""
+    if column is None:
+        return np.ones(len(rows))
+    return rows[column].to_numpy(float) if column in rows else np.zeros(len(rows))
 
 
 def reference_recipes(fit: ScaleFit) -> pd.DataFrame:

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from kit.mixed import Array
+from kit.mixed import Array, RandomTerm
 from kit.model.series_fit import ScaleFit
 from kit.wording import percent, plain_name
 
@@ -26,7 +26,8 @@ def variation_table(fit: ScaleFit, confidence: float = 0.9) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns source, sd, low, high (logits), share (of the variance that the fixed factors
+        Columns source, sd, low, high (logits; of how a colour takes repeated firing, at the
+        typical firing count of these grades), share (of the variance that the fixed factors
         leave), steps (how far a typical level moves the grade, in steps of the scale), levels and
         sentence. The last source is the single grade's own wavering.
     """
@@ -37,19 +38,20 @@ def variation_table(fit: ScaleFit, confidence: float = 0.9) -> pd.DataFrame:
     )
     # Intervals on the log scale, where a standard deviation's uncertainty is about even.
     reach = np.exp(norm.ppf(0.5 + confidence / 2) * np.minimum(error / np.maximum(sd, 1e-9), 2.0))
-    total = float(np.sum(sd**2) + LOGISTIC_VARIANCE)
+    size = sd * np.array([_reach(term, fit.frame) for term in posterior.terms])
+    total = float(np.sum(size**2) + LOGISTIC_VARIANCE)
     step = logits_a_step(fit)
     rows = [
         {
-            "source": group.name,
-            "sd": float(sd[j]),
-            "low": float(sd[j] / reach[j]),
-            "high": float(sd[j] * reach[j]),
-            "share": float(sd[j] ** 2 / total),
-            "steps": float(sd[j] / step),
-            "levels": group.size,
+            "source": term.name,
+            "sd": float(size[j]),
+            "low": float(size[j] / reach[j]),
+            "high": float(size[j] * reach[j]),
+            "share": float(size[j] ** 2 / total),
+            "steps": float(size[j] / step),
+            "levels": term.size,
         }
-        for j, group in enumerate(posterior.terms)
+        for j, term in enumerate(posterior.terms)
     ]
     own = float(np.sqrt(LOGISTIC_VARIANCE))
     table = pd.DataFrame(rows).sort_values("sd", ascending=False) if rows else pd.DataFrame()
@@ -69,6 +71,11 @@ def variation_table(fit: ScaleFit, confidence: float = 0.9) -> pd.DataFrame:
     table = pd.concat([table, wavering], ignore_index=True)
     table["sentence"] = [_sentence(row) for row in table.to_dict("records")]
     return table
+
+
+def _reach(term: RandomTerm, frame: pd.DataFrame) -> float:
+    """Root mean square of what multiplies a term's deviation."""
+    return float(np.sqrt(np.mean(term.entries_for(frame) ** 2)))
 
 
 def logits_a_step(fit: ScaleFit) -> float:

@@ -6,7 +6,7 @@ reacts in its own way. The sizes are invented.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -37,6 +37,9 @@ class ScaleTruth:
         Deviation of each (base, overlay).
     tile_sd, patch_sd, grader_sd, session_sd : float
         Standard deviations of what changes from tile to tile, and so on.
+    base_refirings, overlay_refirings : mapping of str to float
+        What each further firing adds for a colour in that role, beyond its family; 0 where it is
+        not named.
     """
 
     cuts: tuple[float, ...]
@@ -51,6 +54,8 @@ class ScaleTruth:
     patch_sd: float = 0.4
     grader_sd: float = 0.4
     session_sd: float = 0.2
+    base_refirings: Mapping[str, float] = field(default_factory=dict)
+    overlay_refirings: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -92,9 +97,12 @@ class Truth:
             for b, o in zip(frame["base_family"], frame["overlay_family"], strict=True)
         ]
         pairs = zip(frame["base"], frame["overlay"], strict=True)
+        again = frame["firings"].to_numpy() - 1
         return (
             np.array([truth.families[f] for f in families])
-            + np.array([truth.per_firing[f] for f in families]) * (frame["firings"].to_numpy() - 1)
+            + np.array([truth.per_firing[f] for f in families]) * again
+            + np.array([truth.base_refirings.get(b, 0.0) for b in frame["base"]]) * again
+            + np.array([truth.overlay_refirings.get(o, 0.0) for o in frame["overlay"]]) * again
             + truth.per_finer_mesh * (frame["mesh"].to_numpy(float) - 100) / 20
             + truth.per_10_mg * (frame["coat_weight"].to_numpy(float) - 40) / 10
             + np.array([truth.base[b] for b in frame["base"]])
@@ -235,6 +243,8 @@ class Population:
         How far the family pair that stands out on a scale lies above like over like.
     per_firing, per_firing_more : (float, float)
         What each further firing adds, and how much more it adds where a family pair stands out.
+    refirings_sd : (float, float)
+        How much colours differ in what each further firing does, as bases and as overlays.
     state_correlation : (float, float)
         As in `Truth`.
     halo_sd : (float, float)
@@ -252,6 +262,7 @@ class Population:
     family_effect: Range = (1.0, 7.0)
     per_firing: Range = (0.0, 1.0)
     per_firing_more: Range = (0.0, 1.0)
+    refirings_sd: Range = (0.0, 0.5)
     state_correlation: Range = (-0.2, 0.7)
     halo_sd: Range = (0.0, 0.8)
 
@@ -302,4 +313,6 @@ class Population:
             patch_sd=sd["patch"],
             grader_sd=sd["grader"],
             session_sd=sd["session"],
+            base_refirings=_deviations(names, random.uniform(*self.refirings_sd), random),
+            overlay_refirings=_deviations(names, random.uniform(*self.refirings_sd), random),
         )

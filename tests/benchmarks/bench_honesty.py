@@ -24,7 +24,6 @@ import warnings
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
 
 import joblib
 import matplotlib.pyplot as plt
@@ -44,6 +43,7 @@ from kit.model import (
     verdicts,
 )
 from kit.model.pair_setting import every_pair, recipes
+from kit.model.series_fit import SERIES_PRIOR
 from kit.series import Series, Settings, new_series, patch_name
 from kit.studio import Population, fire
 
@@ -63,8 +63,6 @@ COLOURS = pd.DataFrame(
         "notes": "",
     }
 ).astype("str")
-
-Belief = Prior | Literal["weak"] | None
 
 
 @dataclass(frozen=True)
@@ -127,7 +125,7 @@ def random_series(kind: Kind, seed: int) -> Series:
 
 
 def measure_one(
-    kind: Kind, seed: int, prior: Belief = "weak", population: Population | None = None
+    kind: Kind, seed: int, prior: Prior | None = SERIES_PRIOR, population: Population | None = None
 ) -> pd.DataFrame:
     """Hold everything that is said about one studio's pairs against its truth.
 
@@ -166,7 +164,7 @@ def measure_one(
 def measure(
     seeds: Iterable[int],
     kinds: Iterable[Kind] = KINDS,
-    prior: Belief = "weak",
+    prior: Prior | None = SERIES_PRIOR,
     jobs: int = 1,
     progress: Callable[[str], None] | None = None,
 ) -> pd.DataFrame:

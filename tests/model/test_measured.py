@@ -58,7 +58,8 @@ def test_a_measure_has_the_right_hand_side_of_the_grades(fits):
     assert formula.startswith("spread_mm ~ ")
     assert "base_family:overlay_family:center(firings)" in formula
     assert set(fits["spread_mm"].results.random_sd) == {
-        "base", "overlay", "base:overlay", "tile", "patch", "session", "Residual"
+        "base", "overlay", "base:overlay", "tile", "patch", "session", "base.refirings",
+        "overlay.refirings", "Residual"
     }  # fmt: skip
     assert fits["spread_mm"].results.random_sd["Residual"] == pytest.approx(0.05, abs=0.01)
 
@@ -85,7 +86,7 @@ def test_patches_nested_in_tiles_agree_with_statsmodels(measured):
 
 
 def test_fitted_millimetres_follow_the_truth(fits, measured):
-    told = fits["spread_mm"].results.predict(measured)
+    told = fits["spread_mm"].results.predict(fits["spread_mm"].frame)
     inside = measured["spread_mm"].between(told["new_low"], told["new_high"])
     assert inside.mean() > 0.85
 

@@ -7,11 +7,11 @@ from itertools import combinations
 import colour
 import numpy as np
 import pytest
+from kit.report.page.verdict_looks import LOOKS
 from matplotlib.colors import to_rgb
 
-from kit.model import BROKEN_THROUGH, FINE_EDGE, SOFT_EDGE
 from kit.drawing import GRADE_COLOURS, INK, PAPER, QUIET, contrast, ink_on
-from kit.report.page.verdict_looks import LOOKS
+from kit.model import BROKEN_THROUGH, FINE_EDGE, SOFT_EDGE
 
 VERDICT_COLOURS = [LOOKS[verdict].colour for verdict in (FINE_EDGE, BROKEN_THROUGH, SOFT_EDGE)]
 

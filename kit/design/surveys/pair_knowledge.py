@@ -92,7 +92,7 @@ def _recipes(fit: ScaleFit, colours: pd.DataFrame, setting: PairSetting) -> pd.D
         if factor not in pairs:
             usual = fit.frame[factor].mode().iloc[0]
             pairs[factor] = getattr(setting, factor, usual)
-    return pairs
+    return pairs.assign(refirings=getattr(setting, "firings", 1) - 1)
 
 
 def _cut(results: OrdinalResults, step: int) -> tuple[str, float]:

@@ -142,8 +142,7 @@ def _pair_group(group: PairGroup) -> dict[str, Any]:
         "title": f"{group.title}: {counted(len(group.pairs), 'pair')}",
         "about": group.about,
         "pairs": [
-            {"name": pair.name, "cells": ", ".join(row.cell for row in pair.rows)}
-            for pair in shown
+            {"name": pair.name, "cells": ", ".join(row.cell for row in pair.rows)} for pair in shown
         ],
         "more": f"and {counted(more, 'more pair')}, in pairs.csv" if more > 0 else "",
     }

@@ -46,11 +46,8 @@ def wall_summary(analysis: Analysis) -> Document:
 
 def _of_the_question(analysis: Analysis) -> tuple[Section, ...]:
     """What follows the answer: nothing of other pairs where a few were asked about."""
-    ask = analysis.series.settings.ask
-    if ask == "is this pair safe":
+    if analysis.series.settings.ask == "is this pair safe":
         return ()
-    if ask == "which things matter":
-        return (findings(analysis), pairs_by_verdict(analysis), surprises(analysis))
     return (pairs_by_verdict(analysis), surprises(analysis))
 
 
@@ -64,7 +61,7 @@ def _behind_it(analysis: Analysis) -> Section:
     """How sure, how done, who graded, the cautions in full and the data, each folded."""
     photographs = measured(analysis)
     parts = [
-        *((findings(analysis),) if analysis.series.settings.ask != "which things matter" else ()),
+        findings(analysis),
         doubts(analysis),
         graders(analysis),
         *((photographs,) if photographs else ()),

@@ -89,9 +89,11 @@ def expectations(analysis: Analysis) -> Expectations:
 
 
 def _judged_at(analysis: Analysis, at: Mapping[str, float]) -> pd.DataFrame:
+    usual = analysis.series.settings.verdict
     verdict = replace(
-        analysis.series.settings.verdict,
-        **{name: int(level) if name == "mesh" else level for name, level in at.items()},
+        usual,
+        mesh=int(at.get("mesh", usual.mesh)),
+        coat_weight=at.get("coat_weight", usual.coat_weight),
     )
     return judge_pairs(analysis.fits, analysis.series.stock, verdict).table
 
