@@ -50,6 +50,7 @@ def ending_draws(
     rho: float,
     draws: int,
     seed: int,
+    tile_seed: int | None = None,
 ) -> EndingDraws:
     """Draw what new patches of one new tile, fired in one new session, come to.
 
@@ -65,12 +66,15 @@ def ending_draws(
     draws : int
         A power of two.
     seed : int
+        Of all that is not known of colours, factors and cuts.
+    tile_seed : int or None
+        Of the tile and session, so that two tiles can share the rest; None for that of `seed`.
 
     Returns
     -------
     EndingDraws
     """
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(seed if tile_seed is None else tile_seed)
     shared = random.standard_normal((draws, 2))
     shared[:, 1] = rho * shared[:, 0] + np.sqrt(1 - rho**2) * shared[:, 1]
     fine, broken = [], []

@@ -129,17 +129,27 @@ class Knowledge:
             told.append(reasons + one_coat if row.on_overlay else reasons)
         return told
 
-    def draws(self, rows: Sequence[ContactRow], seed: int, draws: int = DRAWS) -> EndingDraws:
-        """Draw what the stencils of each row come to, all on one piece.
+    def draws(
+        self,
+        rows: Sequence[ContactRow],
+        seed: int,
+        draws: int = DRAWS,
+        tile_seed: int | None = None,
+    ) -> EndingDraws:
+        """Draw what the stencils of each row come to, all on one piece or one tile.
 
         Parameters
         ----------
         rows : sequence of ContactRow
         seed : int
+            Of all that is not known of colours, factors and cuts.
         draws : int
             A power of two.
+        tile_seed : int or None
+            Of the tile and session; None for that of `seed`.
         """
-        return ending_draws(self.fits, self.frame(rows), self.rule, self.rho, draws, seed)
+        recipe = self.frame(rows)
+        return ending_draws(self.fits, recipe, self.rule, self.rho, draws, seed, tile_seed)
 
 
 def chance_as_wanted(drawn: EndingDraws, wanted: str) -> Array:
