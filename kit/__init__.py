@@ -39,9 +39,9 @@ if TYPE_CHECKING:
     from kit.design import plan as plan
     from kit.design import precision as precision
     from kit.design import saving as saving
-    from kit.model import fit_series as fit
+    from kit.model import fit_series as fit  # noqa: F401
     from kit.model import pairs as pairs
-    from kit.photo import measure_series as measure_photos
+    from kit.photo import measure_series as measure_photos  # noqa: F401
     from kit.record import take_in as take_in
     from kit.report import analyse as analyse
     from kit.report import write_every_report as write_every_report

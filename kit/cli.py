@@ -6,16 +6,24 @@ import webbrowser
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from kit.command_help import Commands
 from kit.errors import DataProblems, Misuse, NotebookFailed
 
+if TYPE_CHECKING:
+    from kit.record import Amendment
+
 app = Commands(help="Plan, fire, grade and understand test tiles of leaded and unleaded enamel.")
 
 SeriesName = Annotated[str, typer.Argument(metavar="SERIES", help="Its name, or its folder.")]
+
+
+By = Annotated[str | None, typer.Option(metavar="NAME", help="Who says so.")]
+Why = Annotated[str | None, typer.Option(metavar="WORDS", help="The reason; it is kept.")]
+Yes = Annotated[bool, typer.Option("--yes", help="Write without asking.")]
 
 
 def main() -> None:
@@ -111,14 +119,139 @@ def plan(
 
 
 @app.command()
-def check(series: SeriesName) -> None:
-    """Read every file of a series and name every problem at once."""
-    from kit.series import counts_in_words, leftovers, read_series, series_folder
+def check(
+    series: SeriesName,
+    accept: Annotated[
+        bool, typer.Option("--accept", help="Take changes made by hand into the journal.")
+    ] = False,
+    by: By = None,
+) -> None:
+    """Name every problem, and whatever differs from what was entered."""
+    from kit.record import reconcile
+    from kit.series import counts_in_words, leftovers, read_series, series_folder, take_in_by_hand
 
     folder = series_folder(series)
-    print("".join(f"{left}\n" for left in leftovers(folder)), end="")
+    differs = reconcile(folder)
+    print("".join(f"{said}\n" for said in (*leftovers(folder), *differs.sentences)), end="")
     found = read_series(folder)
+    if accept and differs.changes:
+        take_in_by_hand(folder, found.sources, by or "")
+        print("What the tables say is in the journal now.")
+    elif not differs.in_step:
+        raise typer.Exit(code=1)
     print(f"{found.name} is in order: {counts_in_words(found)}.")
+
+
+@app.command()
+def merge(series: SeriesName, by: By = None, yes: Yes = False) -> None:
+    """Merge copies of tables that a synchronising drive made."""
+    from kit.record import merge as worked_out
+    from kit.series import series_folder
+
+    found = worked_out(series_folder(series))
+    if not (found.copies or found.conflicts):
+        print("There are no copies to merge, and nothing conflicts.")
+        return
+    chosen = []
+    for conflict in found.conflicts:
+        print(conflict.describe())
+        number = typer.prompt("Which one holds", type=int)
+        if not 1 <= number <= len(conflict.values):
+            raise Misuse(f"{number} is none of the numbers shown. Nothing was written.")
+        chosen.append(conflict.values[number - 1][0])
+    _amend(found.settled(chosen, by or ""), yes, and_then=found.put_copies_away)
+
+
+@app.command()
+def history(series: SeriesName) -> None:
+    """Say what was done to a series, by whom and when."""
+    from kit.record import history as told
+    from kit.series import series_folder
+
+    lines = told(series_folder(series))
+    print("\n".join(lines) or "Nothing is in the journal yet.")
+
+
+@app.command()
+def undo(
+    series: SeriesName,
+    event: Annotated[
+        int | None,
+        typer.Argument(metavar="NUMBER", help="As the history has it; else the last."),
+    ] = None,
+    why: Why = None,
+    by: By = None,
+    yes: Yes = False,
+) -> None:
+    """Take back what was done last, or one event of the history."""
+    from kit.record import undo as take_back
+    from kit.series import series_folder
+
+    _amend(take_back(series_folder(series), event, by or "", why or ""), yes)
+
+
+@app.command()
+def restore(
+    series: SeriesName,
+    table: Annotated[
+        str | None, typer.Argument(metavar="TABLE", help="Such as grades; all if not said.")
+    ] = None,
+    at: Annotated[
+        str | None, typer.Option(metavar="MOMENT", help="As of then, such as 2026-11-25T12:00.")
+    ] = None,
+    why: Why = None,
+    by: By = None,
+    yes: Yes = False,
+) -> None:
+    """Put back from the journal what is missing or was changed outside the kit."""
+    from kit.record import restore as put_back
+    from kit.series import series_folder
+
+    _amend(
+        put_back(series_folder(series), table, at or "", by or "", why or ""),
+        yes,
+        even_with_problems=True,
+    )
+
+
+@app.command()
+def withdraw(
+    series: SeriesName,
+    piece: Annotated[str, typer.Argument(metavar="PIECE", help="A patch (T3-2) or a tile (3).")],
+    why: Annotated[str, typer.Option(metavar="WORDS", help="The reason; it is kept.")],
+    firing: Annotated[
+        int | None, typer.Option(metavar="NUMBER", help="Only after this firing.")
+    ] = None,
+    grader: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Only this person's grades.")
+    ] = None,
+    by: By = None,
+    yes: Yes = False,
+) -> None:
+    """Withdraw grades, a firing or a patch that should not be on record."""
+    from kit.record import withdraw as take_out
+    from kit.series import series_folder
+
+    _amend(take_out(series_folder(series), piece, firing, grader or "", why=why, by=by or ""), yes)
+
+
+@app.command()
+def correct(
+    series: SeriesName,
+    piece: Annotated[str, typer.Argument(metavar="PIECE", help="A patch (T3-2) or a tile (3).")],
+    what: Annotated[
+        str, typer.Argument(metavar="WHAT", help="overlay, base, sifter or coat weight.")
+    ],
+    value: Annotated[str, typer.Argument(metavar="VALUE", help="What it really was.")],
+    why: Why = None,
+    by: By = None,
+    yes: Yes = False,
+) -> None:
+    """Say what was really sifted, where it is not what was planned."""
+    from kit.record import correct as set_right
+    from kit.series import series_folder
+
+    _amend(set_right(series_folder(series), piece, what, value, why=why or "", by=by or ""), yes)
 
 
 @app.command()
@@ -214,17 +347,27 @@ def enter(
 
 
 @app.command()
-def photos(series: SeriesName) -> None:
-    """Measure the photographs in the series' photos folder."""
-    from kit.photo import measure_series
+def photos(
+    series: SeriesName,
+    decisions: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Decisions saved from the contact sheet.")
+    ] = None,
+) -> None:
+    """Measure the photographs in the series' photos folder; say what to take again."""
+    from kit.photo import enter_decisions, measure_series, read_decisions, write_contact_sheet
     from kit.series import report_folder, series_folder
 
     folder = series_folder(series)
-    shown = report_folder(folder) / "photos"
+    if decisions is not None:
+        path = _path(decisions)
+        if not path.is_file():
+            raise Misuse(f"There is no file {path}.")
+        enter_decisions(folder, read_decisions(path))
     with _progress() as say:
-        measured = measure_series(folder, shown, progress=say)
+        measured = measure_series(folder, progress=say)
+    page = write_contact_sheet(measured, report_folder(folder) / "photos", folder / "photos")
     print(measured.describe())
-    print(f"Look at what was measured in {shown}; strike out what you doubt in measurements.csv")
+    print(f"Decide on what is doubted in {page} or in the notebook for photographs.")
 
 
 @app.command()
@@ -269,6 +412,26 @@ def _asked(ask: str, tiles: int) -> tuple[str, int]:
     if not 1 <= chosen <= len(ASKS):
         raise Misuse(f"{chosen} is not one of the numbers 1 to {len(ASKS)}. Nothing was written.")
     return ASKS[chosen - 1], typer.prompt("How many tiles can you make?", default=tiles, type=int)
+
+
+def _amend(
+    amendment: "Amendment",
+    yes: bool,
+    *,
+    even_with_problems: bool = False,
+    and_then: Callable[[], None] = lambda: None,
+) -> None:
+    """Show what would change, ask, and write it."""
+    print(amendment.describe())
+    if not amendment.changes:
+        and_then()
+        return
+    if yes or typer.confirm("Write this?"):
+        amendment.write(even_with_problems=even_with_problems)
+        and_then()
+        print("Written. What it was before is in the journal.")
+    else:
+        print("Nothing was written.")
 
 
 def _fail(message: str, code: int) -> None:

@@ -19,8 +19,8 @@ NAMES = 11.0
 
 _CELL, _LARGEST_CELL, _SIDE = 19.5, 40.0, 250.0
 _LEAST_ROOM, _MOST_ROOM = 44.0, 118.0
-_ROW_GAP, _COLUMN_GAP = 19.0, 7.0
-_RIM = 6.0
+_ROW_GAP, _COLUMN_GAP = 19.0, 5.0
+_RIM = 5.0
 _MOST_ACROSS, _MOST_DOWN = 24, 34
 """More colours than these are drawn in several charts, so that digits keep their size on paper."""
 

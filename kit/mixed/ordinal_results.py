@@ -153,6 +153,16 @@ class OrdinalResults(MixedResults):
         cuts = full[:, self._place_of_each_step()[:-1]]
         return OrdinalDraws(value, noise_sd, cuts, self.labels)
 
+    def above_cuts(self, frame: pd.DataFrame, noise: Sequence[str] = ()) -> tuple[Array, Array]:
+        """Mean and variance of eta minus each threshold for new rows, two (n, cuts) arrays."""
+        first, second = np.zeros((2, len(frame), self.cuts))
+        for design, rows in self.mixture.by_chunk(frame, noise):
+            for weight, part in zip(self.mixture.weights, self.mixture.parts, strict=True):
+                gap, spread = self._gap(part, posteriors.lay_out(part, design))
+                first[rows] -= weight * gap
+                second[rows] += weight * (spread**2 + gap**2)
+        return first, np.maximum(second - first**2, 0.0)
+
     def predict(
         self,
         frame: pd.DataFrame | None = None,

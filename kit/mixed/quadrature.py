@@ -13,7 +13,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from kit.mixed.laplace import LaplaceLikelihood, Mode, RowTerms, row_terms
+from kit.mixed.grade_rows import GradeRows, GradeTerms, grade_terms
+from kit.mixed.laplace import LaplaceLikelihood, Mode
 from kit.mixed.sparsity import Array
 
 
@@ -22,21 +23,21 @@ class QuadratureLikelihood:
 
     Parameters
     ----------
-    laplace : LaplaceLikelihood
+    rows : GradeRows
         Of a model with one group.
     points : int
     """
 
-    def __init__(self, laplace: LaplaceLikelihood, points: int) -> None:
-        self.laplace = laplace
-        self.rows = laplace.rows
+    def __init__(self, rows: GradeRows, points: int) -> None:
+        self.rows = rows
+        self.laplace = LaplaceLikelihood(rows)
         self.z, weight = np.polynomial.hermite_e.hermegauss(points)
         # Normalised so that the normal density of b and of z cancel.
         self.log_weight = np.log(weight / np.sqrt(2 * np.pi)) + 0.5 * self.z**2
         # Levels are the cells when there is one group, but cells may be numbered otherwise.
         self.level = self.rows.pattern.columns[0][self.rows.pattern.cell]
 
-    def mode(self, psi: Array, start: Array | None = None) -> Mode | None:
+    def mode(self, psi: Array, start: Array | None = None) -> Mode[GradeTerms] | None:
         """The Laplace mode, with the quadrature's value in place of Laplace's."""
         mode = self.laplace.mode(psi, start)
         if mode is None:
@@ -44,33 +45,31 @@ class QuadratureLikelihood:
         heights, _ = self._heights(psi, mode)
         top = heights.max(axis=0)
         levels = top + np.log(np.exp(heights - top).sum(axis=0))
-        theta = self.rows.split(psi)[0]
-        constant = float(self.laplace.counts[1:-1] @ np.log(-np.expm1(-np.diff(theta))))
-        value = constant + float(levels.sum()) - 0.5 * mode.factor.logdet
+        value = self.rows.constant(psi) + float(levels.sum()) - 0.5 * mode.factor.logdet
         return replace(mode, value=value)
 
-    def _spread(self, mode: Mode) -> Array:
+    def _spread(self, mode: Mode[GradeTerms]) -> Array:
         return 1 / np.sqrt(mode.factor.values[: self.rows.pattern.q])
 
-    def _heights(self, psi: Array, mode: Mode) -> tuple[Array, list[RowTerms]]:
+    def _heights(self, psi: Array, mode: Mode[GradeTerms]) -> tuple[Array, list[GradeTerms]]:
         """log weight + z^2/2 + g at each point and level, and the rows' terms at each point."""
-        theta, beta, sd = self.rows.split(psi)
+        sd = self.rows.split(psi)[2]
         q = self.rows.pattern.q
-        ends = np.concatenate([[-np.inf], theta, [np.inf]])
-        xb = self.rows.x @ beta
-        up, down = ends[self.rows.y + 1] - xb, xb - ends[self.rows.y]
+        distances = self.rows.distances(psi)
+        assert distances is not None
+        up, down = distances
         spread = self._spread(mode)
         heights, each = [], []
         for z, log_weight in zip(self.z, self.log_weight, strict=True):
             b = mode.b + spread * z
             zu = (sd[0] * b)[self.level]
-            terms = row_terms(up - zu, down + zu)
+            terms = grade_terms(up - zu, down + zu)
             g = np.bincount(self.level, np.log(terms.p * terms.s), q) - 0.5 * b**2
             heights.append(log_weight + g)
             each.append(terms)
         return np.stack(heights), each
 
-    def gradient(self, psi: Array, mode: Mode) -> Array:
+    def gradient(self, psi: Array, mode: Mode[GradeTerms]) -> Array:
         """Gradient by thresholds, effects and the standard deviation."""
         rows, level, q = self.rows, self.level, self.rows.pattern.q
         sd = float(rows.split(psi)[2][0])
@@ -81,7 +80,7 @@ class QuadratureLikelihood:
         b_slopes = self.laplace.mode_slopes(psi, mode)
         s_slopes = -0.5 * spread[:, None] ** 3 * self._pivot_slopes(psi, mode, b_slopes)
         slope = (s_slopes / spread[:, None]).sum(axis=0)
-        slope[: rows.cuts] += self.laplace.gap_slopes(rows.split(psi)[0])
+        slope[: rows.cuts] += rows.gap_slopes(rows.split(psi)[0])
         for z, terms, pi in zip(self.z, each, share, strict=True):
             b = mode.b + spread * z
             weighted = pi[level]
@@ -93,12 +92,12 @@ class QuadratureLikelihood:
             slope += (sd * at_level - pi * b) @ (b_slopes + z * s_slopes)
         return slope
 
-    def _cut_slopes(self, terms: RowTerms, weight: Array) -> Array:
+    def _cut_slopes(self, terms: GradeTerms, weight: Array) -> Array:
         rows = self.rows
         slope = np.bincount(rows.y, weight * (1 - terms.p), rows.steps)[:-1]
         return slope - np.bincount(rows.y, weight * (1 - terms.s), rows.steps)[1:]
 
-    def _pivot_slopes(self, psi: Array, mode: Mode, b_slopes: Array) -> Array:
+    def _pivot_slopes(self, psi: Array, mode: Mode[GradeTerms], b_slopes: Array) -> Array:
         """dD_k/d psi along the moving mode, a (q, parameters) array."""
         rows, level, q, terms = self.rows, self.level, self.rows.pattern.q, mode.terms
         sd = float(rows.split(psi)[2][0])

@@ -20,7 +20,7 @@ from kit.model.pair_states import (
 from kit.model.pair_table import MEASURE_OF, measured_pair_table, pair_table, pairs, through
 from kit.model.proportional_odds import proportional_odds_check
 from kit.model.score_correlation import score_correlation
-from kit.model.series_fit import ScaleFit, fit_observations, fit_series
+from kit.model.series_fit import NOISE, ScaleFit, fit_observations, fit_series
 from kit.model.variation import logits_a_step, variation_table
 from kit.model.verdicts import (
     BROKEN_THROUGH,
@@ -52,6 +52,7 @@ __all__ = [
     "LEANINGS",
     "LOOKS",
     "MEASURE_OF",
+    "NOISE",
     "NOT_KNOWN",
     "SOFT_EDGE",
     "VERDICTS",

@@ -107,6 +107,32 @@ def recipes(
     return with_refirings(recipe)
 
 
+def with_jars(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> pd.DataFrame:
+    """Add to each row the series whose jars it is judged with: the last that fired the pair.
+
+    If no series fired both colours of a pair, the last that fired either; of a colour that it did
+    not fire the jar is then a new one.
+    """
+    frames = [fit.frame[["series", "base", "overlay"]] for fit in fits.values()]
+    seen = pd.concat(frames).drop_duplicates().reset_index(drop=True)
+    order = {name: place for place, name in enumerate(seen["series"].unique())}
+    last = seen.assign(place=seen["series"].map(order))
+    pair = last.groupby(["base", "overlay"], observed=True)["place"].max().rename("pair")
+    base = last.groupby("base", observed=True)["place"].max().rename("own_base")
+    overlay = last.groupby("overlay", observed=True)["place"].max().rename("own_overlay")
+    joined = (
+        recipe[["base", "overlay"]]
+        .join(pair, on=["base", "overlay"])
+        .join(base, on="base")
+        .join(overlay, on="overlay")
+    )
+    both = joined[["own_base", "own_overlay"]]
+    newest = len(order) - 1
+    place = joined["pair"].fillna(both.min(axis=1, skipna=False)).fillna(both.max(axis=1))
+    names = {place: name for name, place in order.items()}
+    return recipe.assign(series=place.fillna(newest).astype(int).map(names))
+
+
 def counts_fired(fits: Mapping[str, Fit]) -> list[int]:
     """Every firing count that anything was seen at, in order."""
     seen = [fit.frame["firings"].astype(int) for fit in fits.values() if "firings" in fit.frame]

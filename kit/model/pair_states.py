@@ -20,7 +20,7 @@ from scipy.stats import gamma, norm, qmc
 from kit.mixed import Array, LinearResults, OrdinalResults, Prior
 from kit.model.bivariate_normal import both_below
 from kit.model.measured import MeasureFit
-from kit.model.series_fit import NOISE, ScaleFit
+from kit.model.series_fit import JARS, NOISE, ScaleFit
 from kit.model.verdicts import VerdictRule
 
 DRAWS = 256
@@ -36,6 +36,15 @@ OUT_OF_REACH = 20.0
 
 _NODES, _weights = np.polynomial.hermite_e.hermegauss(15)
 _WEIGHTS = _weights / _weights.sum()
+
+
+def logistic_normal(mean: Array, variance: Array) -> Array:
+    """Logistic function averaged over normal values, by Gauss-Hermite quadrature."""
+    spread = np.sqrt(variance)
+    average = np.zeros_like(mean)
+    for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+        average += weight * expit(mean + spread * node)
+    return average
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,10 +90,7 @@ class ScoreState:
         spread = self.variance[:, cut] + self.patch_variance + self.reading_variance
         if not self.wavers:
             return -self.mean[:, cut] / np.sqrt(spread), spread
-        chance = sum(
-            w * expit(-self.mean[:, cut] + np.sqrt(spread) * z)
-            for z, w in zip(_NODES, _WEIGHTS, strict=True)
-        )
+        chance = logistic_normal(-self.mean[:, cut], spread)
         return norm.ppf(chance), spread + LOGISTIC_VARIANCE
 
     def average_step(self, normal: float) -> Array:
@@ -106,20 +112,18 @@ def state_by_grades(fit: ScaleFit, recipe: pd.DataFrame, rule: VerdictRule) -> S
     ----------
     fit : ScaleFit
     recipe : DataFrame, n rows
-        Base, overlay and the factors of the fit; no tile, patch, session or grader.
+        Base, overlay and the factors of the fit; no tile, patch, session or grader. With a series
+        the pairs are judged with the jars that it used, without one with new jars.
     rule : VerdictRule
     """
     results = fit.results
-    names = list(results.thresholds.index)
-    known = [results.above(recipe, name) for name in names]
-    mean = np.column_stack([m for m, _ in known])
-    variance = np.column_stack([np.diag(cov) for _, cov in known])
+    mean, variance = results.above_cuts(recipe)
     steps = np.asarray([float(label) for label in results.used_labels])
     fine, broken = (
         int(np.searchsorted(steps[1:], step, side="left"))
         for step in (rule.fine_edge_at_most + 1, rule.breaks_through_from)
     )
-    if fine == len(names) or broken == len(names):
+    if max(fine, broken) == results.cuts:
         mean = np.column_stack([mean, mean[:, -1] - OUT_OF_REACH])
         variance = np.column_stack([variance, variance[:, -1]])
         steps = np.append(steps, steps[-1])
@@ -127,9 +131,10 @@ def state_by_grades(fit: ScaleFit, recipe: pd.DataFrame, rule: VerdictRule) -> S
     unseen = prior_variance(results.prior)
     sessions = 0.0 if "session" in results.random_sd else unseen
     graders = 0.0 if "grader" in results.random_sd else unseen
+    jars = 0.0 if "series" in recipe else _new_jars(results)
     return ScoreState(
         mean,
-        variance + sessions + graders,
+        variance + sessions + graders + jars,
         steps,
         expected,
         draws,
@@ -153,16 +158,22 @@ def state_by_measurements(fit: MeasureFit, recipe: pd.DataFrame, limit: float) -
     error = results.residual_sd**2
     own = 0.0 if "patch" in results.random_sd else error
     sessions = 0.0 if "session" in results.random_sd else prior_variance(results.prior, unit)
+    jars = 0.0 if "series" in recipe else _new_jars(results)
     distance = mean - float(fit.to_scale(limit))
     return ScoreState(
         distance[:, None],
-        (variance + sessions)[:, None],
+        (variance + sessions + jars)[:, None],
         np.array([0.0, 1.0]),
         expected + own,
         draws + own,
         error - own,
         wavers=False,
     )
+
+
+def _new_jars(results: OrdinalResults | LinearResults) -> float:
+    """Variance that new jars of both colours add to a pair."""
+    return _anew(results, [name for name in JARS if name in results.random_sd])[0]
 
 
 def _anew(

@@ -1,7 +1,7 @@
 """The pair table: what every ordered pair of colours comes to, at every firing count."""
 
 from collections.abc import Iterable, Mapping
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -17,6 +17,7 @@ from kit.model.pair_setting import (
     every_pair,
     patches_behind,
     recipes,
+    with_jars,
 )
 from kit.model.pair_states import (
     ScoreState,
@@ -42,14 +43,21 @@ PAIR = ["base", "overlay", "base_family", "overlay_family"]
 ENDING_COLUMNS = [ending.replace(" ", "_") for ending in ENDINGS]
 
 
-def pairs(series: Series | Iterable[Series]) -> pd.DataFrame:
+def pairs(
+    series: Series | Iterable[Series], jars: Literal["fired", "new"] = "fired"
+) -> pd.DataFrame:
     """Judge every pair of a series' colours, or of several series together.
 
-    The recipe and the rule are those that the settings of the (last) series ask for.
+    What earlier series showed (family effects, steps, how much each source varies) counts for the
+    last one when they are given too, each grade once. The recipe and the rule are those that the
+    settings of the last series ask for.
 
     Parameters
     ----------
     series : Series or iterable of Series
+        The newest last.
+    jars : 'fired' or 'new'
+        As for `pair_table`.
 
     Returns
     -------
@@ -60,7 +68,7 @@ def pairs(series: Series | Iterable[Series]) -> pd.DataFrame:
     fits = {score: fit_series(each, score) for score in SCORES}
     stock = [colours_in_stock(one.colours, one.settings) for one in each]
     colours = pd.concat(stock).drop_duplicates("colour", ignore_index=True)
-    return pair_table(fits, colours, PairSetting.of(each[-1].settings.verdict))
+    return pair_table(fits, colours, PairSetting.of(each[-1].settings.verdict), jars=jars)
 
 
 def pair_table(
@@ -68,6 +76,7 @@ def pair_table(
     colours: pd.DataFrame,
     setting: PairSetting,
     firings: Iterable[int] | None = None,
+    jars: Literal["fired", "new"] = "fired",
 ) -> pd.DataFrame:
     """Judge every ordered pair by grades, fired or not, at every firing count.
 
@@ -86,6 +95,9 @@ def pair_table(
     setting : PairSetting
     firings : iterable of int or None
         None for every count that was fired anywhere.
+    jars : 'fired' or 'new'
+        Where several series are pooled: whether pairs are judged with the jars that were fired
+        last, or with new jars of the same colours, which may differ as jars were seen to.
 
     Returns
     -------
@@ -110,7 +122,7 @@ def pair_table(
         If rows lie beyond what was fired.
     """
     own = _needed(fits, SCORES)
-    table, recipe = _rows(own, colours, setting, firings)
+    table, recipe = _rows(own, colours, setting, firings, jars)
     states = {s: state_by_grades(own[s], recipe, setting.rule) for s in SCORES}
     rho = score_correlation(own["spread"], own["pull_through"])
     table = _judged(table, states, rho, setting.confidence)
@@ -126,6 +138,7 @@ def measured_pair_table(
     colours: pd.DataFrame,
     setting: PairSetting,
     firings: Iterable[int] | None = None,
+    jars: Literal["fired", "new"] = "fired",
 ) -> pd.DataFrame:
     """Judge every ordered pair by what photographs measured, at every firing count.
 
@@ -136,7 +149,7 @@ def measured_pair_table(
     ----------
     fits : mapping of str to MeasureFit
         Needs 'spread_mm' and 'pull_through_share'.
-    colours, setting, firings
+    colours, setting, firings, jars
         As for `pair_table`.
 
     Returns
@@ -158,7 +171,7 @@ def measured_pair_table(
     """
     named = _needed(fits, tuple(MEASURE_OF.values()))
     own = {score: named[measure] for score, measure in MEASURE_OF.items()}
-    table, recipe = _rows(own, colours, setting, firings)
+    table, recipe = _rows(own, colours, setting, firings, jars)
     limits = {"spread": setting.fine_edge_mm, "pull_through": setting.fine_edge_share}
     states = {s: state_by_measurements(own[s], recipe, limits[s]) for s in SCORES}
     rho = measure_correlation(own["spread"], own["pull_through"])
@@ -222,10 +235,13 @@ def _rows(
     colours: pd.DataFrame,
     setting: PairSetting,
     firings: Iterable[int] | None,
+    jars: str,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The head of the table, and the recipes behind its rows."""
     counts = counts_fired(own) if firings is None else firings
     recipe = recipes(every_pair(colours), setting, counts, own)
+    if jars == "fired" and all("series" in fit.results.random_sd for fit in own.values()):
+        recipe = with_jars(recipe, own)
     table = recipe[[*PAIR, "firings"]].assign(patches=patches_behind(recipe, own))
     return table, recipe
 

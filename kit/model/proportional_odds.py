@@ -9,6 +9,7 @@ from scipy.stats import chi2
 
 from kit.errors import StatisticalWarning
 from kit.mixed import OrdinalMixedModel, OrdinalResults
+from kit.model.joint_density import JointDensity, squares
 from kit.model.series_fit import ScaleFit, own_reactions
 from kit.wording import plain_effect
 
@@ -69,6 +70,51 @@ def proportional_odds_check(fit: ScaleFit, level: float = 0.01) -> pd.DataFrame:
     table["stands_out"] = table["chance"] < level / max(len(table), 1)
     table["sentence"] = [_sentence(row) for row in table.to_dict("records")]
     return table
+
+
+def cuts_differ(fit: ScaleFit, draws: int = 20_000) -> float:
+    """Chance of effects differing as much from cut to cut as here, if they do not differ.
+
+    One test of all effects at all cuts together. A score test of a variance: it asks whether
+    effects of their own at each cut would be drawn to values beyond chance, whatever their signs:
+    Lin (1997), Variance component testing in generalised linear models with random effects,
+    Biometrika 84. The statistic is then a sum of squared normal values of known weights, whose
+    chance is counted over draws.
+
+    Parameters
+    ----------
+    fit : ScaleFit
+    draws : int
+
+    Returns
+    -------
+    float
+        1 where fewer than two cuts have enough grades on both sides.
+    """
+    whole = JointDensity.of(fit)
+    beyond = [
+        k
+        for k in range(whole.cuts)
+        if min((whole.grade > k).sum(), (whole.grade <= k).sum()) >= FEWEST
+    ]
+    if len(beyond) < 2 or not whole.x.shape[1]:
+        return 1.0
+    reach = np.maximum(np.ptp(whole.x, axis=0), 1e-9)
+    x = (whole.x - whole.x.mean(axis=0)) / reach
+    # The first of these cuts is the one that the others are compared with.
+    own = [(whole.grade == k, whole.grade == k + 1) for k in beyond[1:]]
+    upper = np.hstack([np.where(at[:, None], -x, 0.0) for at, _ in own])
+    lower = np.hstack([np.where(above[:, None], -x, 0.0) for _, above in own])
+    both = squares(np.hstack([whole.upper, upper]), np.hstack([whole.lower, lower]), whole.weights)
+    m = whole.phi.size
+    slope = whole.slopes[0] @ upper + whole.slopes[1] @ lower
+    already = whole.slope(np.arange(len(x))) + whole.pull
+    carried = np.linalg.solve(whole.bend, np.column_stack([both[:m, m:], already]))
+    score = slope - both[m:, :m] @ carried[:, -1]
+    spread = both[m:, m:] - both[m:, :m] @ carried[:, :-1]
+    sizes = np.maximum(np.linalg.eigvalsh(spread), 0.0)
+    chance = np.random.default_rng(0).chisquare(1, (draws, sizes.size)) @ sizes
+    return float((1 + (chance >= score @ score).sum()) / (1 + draws))
 
 
 def _names(fit: ScaleFit) -> list[str]:

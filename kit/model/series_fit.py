@@ -3,12 +3,13 @@
 import html
 import warnings
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
 from kit.errors import AliasedEffectWarning, Misuse
 from kit.mixed import Group, OrdinalMixedModel, OrdinalResults, Prior, read_group, same_division
+from kit.model.pool_of_series import poolable
 from kit.series import Series, observations
 from kit.wording import counted, of_a_step, plain_name
 
@@ -19,6 +20,8 @@ GROUPS = (
     "base",
     "overlay",
     "base:overlay",
+    "base:series",
+    "overlay:series",
     "grader",
     "tile",
     "patch",
@@ -26,6 +29,9 @@ GROUPS = (
     "series",
 )
 """Sources of variation. Of two that cannot be told apart, the earlier one is kept."""
+
+JARS = ("base:series", "overlay:series")
+"""How the jars of one colour differ from series to series, where several are pooled."""
 
 NOISE = ("tile", "patch", "session")
 """What a pair meets anew each time it is fired: a new patch on a new tile in a new session."""
@@ -36,7 +42,7 @@ REFIRINGS = "refirings"
 STEPS = range(5)
 """Steps of a scale when the series does not say: 0 (none) to 4 (total)."""
 
-SERIES_PRIOR = Prior(effect_sd=4.0, spread_rate=3.0)
+SERIES_PRIOR = Prior(effect_sd=4.0, spread_rate=3.5)
 """What is assumed before a grade is seen. Of the priors tried over a wide population of invented
 studios, it foretold new patches best (tests/benchmarks/bench_prior.py)."""
 
@@ -99,7 +105,9 @@ def fit_series(
     Parameters
     ----------
     series : Series or iterable of Series
-        A colour or a grader keeps its identity across series; tiles, patches and sessions do not.
+        The newest last. A colour or a grader keeps its identity across series; tiles, patches and
+        sessions do not, and each series may have used another jar of a colour. Every grade counts
+        once. Series that cannot be pooled (`poolable`) are left out, and `dropped` says why.
     scale : str
         Name of the scale's column.
     prior : Prior or None
@@ -123,8 +131,10 @@ def fit_series(
     scales = {s.name: s for one in each for s in one.settings.scales}
     if scale not in scales:
         raise Misuse(f"There is no scale {scale!r}; there is {', '.join(scales) or 'none'}.")
-    frame = pd.concat([observations(one) for one in each], ignore_index=True)
-    return fit_observations(frame, scale, prior, scales[scale].grades)
+    kept, reasons = poolable(each, scale)
+    frame = pd.concat([observations(one) for one in kept], ignore_index=True)
+    fit = fit_observations(frame, scale, prior, kept[-1].settings.scale(scale).grades)
+    return replace(fit, dropped=(*reasons, *fit.dropped))
 
 
 def fit_observations(
@@ -243,6 +253,8 @@ def groups_carried(seen: pd.DataFrame, with_prior: bool) -> tuple[list[str], lis
     for name in GROUPS:
         if not set(name.split(":")) <= set(seen.columns):
             continue
+        if name in JARS and not _used_again(seen, name.split(":")[0]):
+            continue
         if seen[name.split(":")].drop_duplicates().shape[0] < 2:
             if name != "series":
                 dropped.append(f"There is one {name} only, so its variation cannot be seen.")
@@ -265,3 +277,9 @@ def groups_carried(seen: pd.DataFrame, with_prior: bool) -> tuple[list[str], lis
         warnings.warn(text, AliasedEffectWarning, stacklevel=4)
         dropped.append(text[0].upper() + text[1:])
     return [group.name for group in kept], dropped
+
+
+def _used_again(seen: pd.DataFrame, role: str) -> bool:
+    """Whether any colour stands in a role in more than one series."""
+    times = seen[[role, "series"]].drop_duplicates()
+    return bool(times[role].duplicated().any())

@@ -1,8 +1,10 @@
 """What the pictures say: a telephone photograph of a tile turned into millimetres and shares."""
 
+from typing import TYPE_CHECKING, Any
+
 from kit.photo.batch.one_picture import COLUMNS, MEASURES, PictureResult, measure_picture
 from kit.photo.batch.photo_folder import FolderResult, measure_folder
-from kit.photo.batch.photo_series import Measured, measure_series
+from kit.photo.batch.photo_series import Measured, decide, enter_decisions, measure_series
 from kit.photo.card.card_drawing import (
     Label,
     Mark,
@@ -21,9 +23,14 @@ from kit.photo.raster import (
     to_lab,
     to_linear,
 )
+from kit.photo.review.contact_sheet import write_contact_sheet
+from kit.photo.review.decisions import Decision, read_decisions
 from kit.photo.review.usable import join_measurements, usable_measurements
 from kit.photo.tile.tile_plan import PhotoPlan, photo_plan
-from kit.photo.view.image_file import Unmeasurable, picture_path, strip_private
+from kit.photo.view.image_file import Unmeasurable
+
+if TYPE_CHECKING:
+    from kit.photo.review.review_form import PhotoReviewForm
 
 __all__ = [
     "COLUMNS",
@@ -32,11 +39,13 @@ __all__ = [
     "SRGB_TO_LINEAR",
     "Box",
     "Card",
+    "Decision",
     "FolderResult",
     "Label",
     "Mark",
     "Measured",
     "PhotoPlan",
+    "PhotoReviewForm",
     "PictureResult",
     "PrintScale",
     "Raster",
@@ -44,6 +53,8 @@ __all__ = [
     "Unmeasurable",
     "card_drawing",
     "card_for",
+    "decide",
+    "enter_decisions",
     "firing_marker",
     "firing_slip_drawing",
     "join_measurements",
@@ -52,12 +63,21 @@ __all__ = [
     "measure_picture",
     "measure_series",
     "photo_plan",
-    "picture_path",
+    "read_decisions",
     "srgb_values",
-    "strip_private",
     "tile_marker",
     "tile_slip_drawing",
     "to_lab",
     "to_linear",
     "usable_measurements",
+    "write_contact_sheet",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    """Load the form when it is first asked for: only notebooks need the widgets."""
+    if name == "PhotoReviewForm":
+        from kit.photo.review.review_form import PhotoReviewForm
+
+        return PhotoReviewForm
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

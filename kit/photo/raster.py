@@ -39,7 +39,8 @@ def to_linear(lab: Raster) -> Raster:
 
 def colour_shift(before: ArrayLike, after: ArrayLike) -> NDArray[np.float64]:
     """CIEDE2000 difference of CIELAB colours, (..., 3) each (CIE 142-2001; ISO/CIE 11664-6)."""
-    return np.asarray(deltaE_ciede2000(np.asarray(before, float), np.asarray(after, float)))
+    pair = np.broadcast_arrays(np.asarray(before, float), np.asarray(after, float))
+    return np.asarray(deltaE_ciede2000(*pair))
 
 
 SRGB_TO_LINEAR = linear_light(np.arange(256) / 255)

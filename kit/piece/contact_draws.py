@@ -27,6 +27,10 @@ DRAWS = 512
 """Equally likely states of knowledge; a power of two."""
 
 
+OF_PIECE = "a piece"
+"""The series that a piece counts as: its contacts share jars that were not sampled."""
+
+
 @dataclass(frozen=True)
 class ContactRow:
     """One contact with its recipe, at one firing count.
@@ -99,7 +103,7 @@ class Knowledge:
         return sorted(set(pd.concat(seen).astype(float))) if seen else []
 
     def frame(self, rows: Sequence[ContactRow]) -> pd.DataFrame:
-        """The rows as the models need them."""
+        """The rows as the models need them; the piece counts as a series, with jars of its own."""
         parts = []
         for row in rows:
             pair = pd.DataFrame(
@@ -117,7 +121,7 @@ class Knowledge:
                 base_coat_weight=row.base_coat_weight,
             )
             recipe = recipes(pair, setting, [row.firings], self.fits)
-            parts.append(recipe.assign(base_coats=row.base_coats))
+            parts.append(recipe.assign(base_coats=row.base_coats, series=OF_PIECE))
         return pd.concat(parts, ignore_index=True)
 
     def beyond(self, rows: Sequence[ContactRow]) -> list[tuple[str, ...]]:

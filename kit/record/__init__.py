@@ -9,11 +9,16 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
+        "amendment": ["Amendment"],
         "entries": ["Change", "Entered", "Entry"],
         "form": ["Grading", "GradingServer", "grading_form"],
         "intake": ["Intake", "apply", "read_file", "take_in"],
         "lost_patches": ["LossBalance", "loss_balance"],
+        "merging": ["Conflict", "Merge", "merge"],
+        "past_events": ["history", "restore", "undo"],
         "plan_button": ["plan_saver"],
+        "reconciliation": ["Reconciliation", "reconcile"],
+        "withdrawal": ["correct", "withdraw"],
         "workbook_out": ["write_workbook"],
         "worklist": ["blind_order", "grading_order", "planned_firings", "planned_grades"],
     },

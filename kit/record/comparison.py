@@ -13,7 +13,7 @@ import pandas as pd
 from kit.errors import ChangedMeanwhile
 from kit.record.entries import Change, Entry, Value, in_text
 from kit.record.worklist import planned_firings
-from kit.series import Series, plain_rows, read_series, typed_frame
+from kit.series import Occasion, Series, plain_rows, read_series, typed_frame
 
 _TRIES = 40
 
@@ -129,7 +129,8 @@ def enter(
             return series
         after = laid_over(series, comparison, by, source)
         try:
-            after.write(folder)
+            what = "corrected" if comparison.changed and not comparison.new else "entered"
+            after.write(folder, Occasion(what, by, source))
         except ChangedMeanwhile:
             time.sleep(random.uniform(0.01, 0.05) * (1 + attempt / 4))
         else:

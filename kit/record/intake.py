@@ -13,7 +13,7 @@ from kit.record.lost_patches import grades_of_lost_pieces
 from kit.record.matching import entries_of
 from kit.record.received import RECEIVED, handed_in_before, kept_name, undoing
 from kit.record.workbook_in import read_workbook
-from kit.series import Series, inside, read_series, write_whole, writing
+from kit.series import Series, inside, read_journal, read_series, write_whole, writing
 
 _LARGEST_BYTES = 50_000_000
 
@@ -123,7 +123,7 @@ def take_in(folder: Path | str, path: Path | str, by: str) -> Intake:
     series = read_series(folder)
     entered = _read(series, path.name, content)
     before = handed_in_before(folder, content)
-    held_back = undoing(series, entered.entries) if before else ()
+    held_back = undoing(series, entered.entries, read_journal(folder)) if before else ()
     undone = {change.entry.cell for change in held_back}
     entries = tuple(entry for entry in entered.entries if entry.cell not in undone)
     comparison = compare(series, entries, entered.sessions)

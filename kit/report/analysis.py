@@ -133,12 +133,7 @@ class Analysis:
     @cached_property
     def scores(self) -> dict[str, ScoreFindings]:
         """What the fit of each scale shows, by scale."""
-        settings, colours = self.series.settings, self.series.colours
-        named = {scale.name: scale for scale in settings.scales}
-        return {
-            name: score_findings(fit, named[name], colours)
-            for name, fit in self.fits.by_scale.items()
-        }
+        return {name: score_findings(fit, self.series) for name, fit in self.fits.by_scale.items()}
 
     @cached_property
     def findings(self) -> list[Finding]:

@@ -6,6 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 from string import ascii_uppercase
 
+import pandas as pd
+
 from kit.errors import Misuse, NotebookFailed
 from kit.report.analysis import analyse
 from kit.report.report_files import report_files
@@ -25,7 +27,7 @@ from kit.series import (
 
 Say = Callable[[str], None]
 
-NOTEBOOK = "06_series_report"
+NOTEBOOK = "07_series_report"
 MARK = "made-from.txt"
 """Holds the fingerprint of the data that a report was made from."""
 
@@ -70,7 +72,7 @@ def write_report(
     say("Drawing the pictures")
     files = {
         **report_files(analysis, whole_report(analysis)),
-        MARK: f"{fingerprint(read.files())}\n".encode(),
+        MARK: f"{fingerprint(read.files(), names)}\n".encode(),
     }
     say("Writing the files")
     into.mkdir(parents=True, exist_ok=True)
@@ -84,12 +86,17 @@ def lettered(series: Series) -> Series:
     graders = sorted({*series.settings.graders, *series.grades["grader"]})
     letters = {name: _letter(place) for place, name in enumerate(graders)}
     tables = {
-        table: frame.assign(grader=frame["grader"].map(letters).astype(frame["grader"].dtype))
+        table: frame.assign(grader=_mapped(frame["grader"], letters))
         for table, frame in (("grades", series.grades), ("corrections", series.corrections))
         if "grader" in frame
     }
     named = tuple(letters[name] for name in series.settings.graders)
     return replace(series, settings=replace(series.settings, graders=named), **tables)
+
+
+def _mapped(graders: pd.Series, letters: Mapping[str, str]) -> pd.Series:
+    """Graders by letter; a blank stays blank."""
+    return graders.map(letters).where(graders.isin(list(letters)), graders).astype(graders.dtype)
 
 
 def _letter(place: int) -> str:
@@ -157,24 +164,27 @@ def checked_ready(series: Series) -> Series:
     return series
 
 
-def fingerprint(files: Mapping[str, bytes]) -> str:
+def fingerprint(files: Mapping[str, bytes], names: bool = False) -> str:
     """Condense the files that a report is made from, and the kit's version, into one line.
 
     Parameters
     ----------
     files : mapping of str to bytes
         Of a series, by name; only series.toml and the tables count.
+    names : bool
+        Whether the report names the graders.
     """
-    digest = hashlib.sha256(made_by().encode())
+    digest = hashlib.sha256(f"{made_by()}{' names' if names else ''}".encode())
     for name in _made_from():
         if name in files:
             digest.update(f"{name}\0{len(files[name])}\0".encode() + files[name])
     return digest.hexdigest()
 
 
-def fingerprint_on_disk(folder: Path) -> str:
+def fingerprint_on_disk(folder: Path, names: bool = False) -> str:
     """Fingerprint of a series as it lies on disk, whether or not it can be read."""
-    return fingerprint({n: (folder / n).read_bytes() for n in _made_from() if _is_file(folder / n)})
+    there = {n: (folder / n).read_bytes() for n in _made_from() if _is_file(folder / n)}
+    return fingerprint(there, names)
 
 
 def is_current(reports: Path, mark: str) -> bool:

@@ -11,7 +11,7 @@ import json
 import os
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from filelock import FileLock, Timeout
@@ -22,6 +22,7 @@ _LOCK = ".lock"
 _NOTE = ".pending.json"
 _PATIENCE_S = 20
 _LOOKS = 50
+SPREADSHEET_PATIENCE_S = 2.0
 
 
 @contextlib.contextmanager
@@ -80,6 +81,7 @@ def replace_files(
                 "Nothing was written. Read the series again and repeat the change."
             )
         new = {n: content for n, content in files.items() if now[n] != content}
+        _wait_for_spreadsheets(folder, new)
         _replace_all(folder, {**added(), **new})
 
 
@@ -137,9 +139,10 @@ def leftovers(folder: Path) -> list[str]:
                 "A write was cut short after everything was safely down. The kit reads the new "
                 "files and will finish by itself the next time it writes."
             )
-        elif path.name.startswith(".~lock."):
+        elif path.name.startswith((".~lock.", "~$")):
+            table = path.name.removeprefix(".~lock.").removeprefix("~$").removesuffix("#")
             said.append(
-                f"{name} says that a spreadsheet program has {path.name[7:-1]} open. "
+                f"{name} says that a spreadsheet program has {table} open. "
                 "Save and close it there before the kit writes to it."
             )
     return said
@@ -155,6 +158,32 @@ def writing(folder: Path) -> Iterator[None]:
             f"{folder} cannot be written: {cannot.strerror or cannot}. What was there before "
             "still stands. Free some space or allow writing, and repeat."
         ) from cannot
+
+
+def open_in_spreadsheet(folder: Path, name: str) -> Path | None:
+    """The file by which a spreadsheet program says that it has a table open, if there is one."""
+    marks = (folder / f".~lock.{name}#", folder / f"~${name}")
+    return next((mark for mark in marks if mark.exists()), None)
+
+
+def _wait_for_spreadsheets(folder: Path, names: Iterable[str]) -> None:
+    """Wait a little for a table to be closed, for its old state would be saved over the new.
+
+    Raises
+    ------
+    Misuse
+        When it stays open.
+    """
+    until = time.monotonic() + SPREADSHEET_PATIENCE_S
+    while is_open := [n for n in names if open_in_spreadsheet(folder, n)]:
+        if time.monotonic() > until:
+            mark = open_in_spreadsheet(folder, is_open[0])
+            raise Misuse(
+                f"{is_open[0]} is open in a spreadsheet, which would later save its old state over "
+                "the new one. Nothing was written. Save and close it there, and repeat. (If it is "
+                f"open nowhere, delete {mark and mark.name}.)"
+            )
+        time.sleep(0.1)
 
 
 def _replace_all(folder: Path, files: Mapping[str, bytes]) -> None:

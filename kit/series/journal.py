@@ -21,6 +21,7 @@ from typing import Any
 
 from kit.series import settings_file
 from kit.series.cells import cell_text, parse_table
+from kit.series.csv_text import write_records
 from kit.series.tables import series_tables
 
 SETTINGS = "settings"
@@ -252,6 +253,52 @@ def rows_of_files(files: Mapping[str, bytes]) -> Rows:
             key = tuple(cells[k] for k in table.key)
             rows[name, key] = {c: v for c, v in cells.items() if v != "" and c not in table.key}
     return rows
+
+
+def is_readable(name: str, files: Mapping[str, bytes]) -> bool:
+    """Whether the file of a table is there and has the headings of the table."""
+    settings = settings_file.parse_settings(files.get(settings_file.FILE, b""))[0]
+    table = series_tables(settings.scales if settings else ())[name]
+    return table.file in files and parse_table(table, files[table.file])[0] is not None
+
+
+def files_with_rows(
+    files: Mapping[str, bytes], rows: Rows, tables: Iterable[str]
+) -> dict[str, bytes]:
+    """Write some tables anew with the rows given, in the columns that their files have.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        As they are; a file that is not there gets the columns of its table.
+    rows : Rows
+    tables : iterable of str
+        Names of the tables to write; `SETTINGS` for series.toml.
+
+    Returns
+    -------
+    dict of str to bytes
+    """
+    written: dict[str, bytes] = {}
+    text = rows.get((SETTINGS, (SETTINGS,)), {}).get("text", "").encode()
+    if SETTINGS in tables and text:
+        written[settings_file.FILE] = text
+    settings = settings_file.parse_settings(text or files.get(settings_file.FILE, b""))[0]
+    known = series_tables(settings.scales if settings else ())
+    for name in set(tables) & set(known):
+        table = known[name]
+        own = {key: cells for (of, key), cells in rows.items() if of == name}
+        frame = parse_table(table, files[table.file])[0] if table.file in files else None
+        columns = [c.name for c in table.columns]
+        columns += [c for c in (() if frame is None else frame.columns) if c not in columns]
+        columns += [c for cells in own.values() for c in cells if c not in columns]
+        columns = list(dict.fromkeys(columns))
+        lines = []
+        for key, cells in own.items():
+            whole = {**cells, **dict(zip(table.key, key, strict=True))}
+            lines.append([whole.get(column, "") for column in columns])
+        written[table.file] = write_records(columns, lines)
+    return written
 
 
 def changes_between(before: Rows, after: Rows) -> list[RowChange]:

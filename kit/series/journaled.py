@@ -30,6 +30,7 @@ def write_journaled(
     files: Mapping[str, bytes],
     occasion: Occasion | None = None,
     by_hand: tuple[str, ...] = _MEANT_FOR_HANDS,
+    settled: tuple[RowChange, ...] = (),
 ) -> None:
     """Replace files of a series, all or none, and add what changes to its journal.
 
@@ -43,6 +44,8 @@ def write_journaled(
     occasion : Occasion, optional
     by_hand : tuple of str
         Tables whose changes from outside the kit are taken into the journal before.
+    settled : tuple of RowChange
+        Choices between values that the journal shall have, whatever the files say already.
 
     Raises
     ------
@@ -50,14 +53,17 @@ def write_journaled(
         As for `replace_files`.
     """
     changed = {n for n, content in files.items() if seen.get(n) != content} - {datapackage.FILE}
-    names = {*journal_files(folder), *([own_file()] if changed else [])}
-    files = {**files, datapackage.FILE: datapackage.with_journals(files[datapackage.FILE], names)}
-    if not changed:
+    names = {*journal_files(folder), *([own_file()] if changed or settled else [])}
+    package = files.get(datapackage.FILE) or seen.get(datapackage.FILE)
+    if package:
+        files = {**files, datapackage.FILE: datapackage.with_journals(package, names)}
+    if not (changed or settled):
         replace_files(folder, files, seen)
         return
     files = _in_present_format(folder, seen, files)
     before, after = rows_of_files(seen), rows_of_files({**seen, **files})
     changes = changes_between(before, after)
+    changes += [choice for choice in settled if choice not in changes]
     said = occasion or Occasion()
     if not said.what:
         said = Occasion(_what(changes), said.by, said.source, said.why, said.undoes)
@@ -67,6 +73,31 @@ def write_journaled(
         return lengthened(folder, [*outside, (said, changes)])
 
     replace_files(folder, files, seen, journal)
+
+
+def take_in_by_hand(folder: Path, seen: Mapping[str, bytes], by: str, why: str = "") -> None:
+    """Take into the journal whatever was changed in a series outside the kit.
+
+    Parameters
+    ----------
+    folder : Path
+    seen : mapping of str to bytes
+        The files as they were read.
+    by, why : str
+
+    Raises
+    ------
+    ChangedMeanwhile
+        When they have changed since.
+    """
+    names = {own_file(), *journal_files(folder)}
+    package = datapackage.with_journals(seen[datapackage.FILE], names)
+
+    def journal() -> dict[str, bytes]:
+        changes = changes_between(read_journal(folder).rows(), rows_of_files(seen))
+        return lengthened(folder, [(Occasion(CHANGED_BY_HAND, by, why=why), changes)])
+
+    replace_files(folder, {**seen, datapackage.FILE: package}, seen, journal)
 
 
 def _outside(
@@ -96,11 +127,13 @@ def _in_present_format(
         for name, content in seen.items():
             if not (kept / name).exists():
                 write_whole(kept / name, content)
-    now = settings_file.parse_settings(files[settings_file.FILE])[0]
-    assert now is not None
+    text = files.get(settings_file.FILE, old)
+    now = settings_file.parse_settings(text)[0]
+    if now is None:
+        return files
     return {
         **files,
-        settings_file.FILE: settings_file.amend_settings(files[settings_file.FILE], now),
+        settings_file.FILE: settings_file.amend_settings(text, now),
     }
 
 

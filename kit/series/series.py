@@ -1,7 +1,8 @@
 """A series: its settings and tables, as one frozen object."""
 
 import datetime as dt
-from collections.abc import Mapping
+import time
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from kit.series.cells import (
 )
 from kit.series.consistency import settings_problems, table_problems
 from kit.series.disk import read_together
-from kit.series.journal import Occasion
+from kit.series.journal import Occasion, journal_files
 from kit.series.journaled import write_journaled
 from kit.series.observations import colours_in_stock
 from kit.series.paths import checked_name, link_problems, series_folder
@@ -198,11 +199,24 @@ def examine(folder: Path | str) -> tuple[Series | None, list[Problem]]:
         When the folder is not there.
     """
     folder = Path(folder)
-    if not folder.is_dir():
-        others = [path.parent.name for path in folder.parent.glob("*/series.toml")]
-        meant = nearest(folder.name, others)
-        raise Misuse(f"There is no series at {folder}.{meant} `kit new NAME` starts one.")
-    sources, problems = _read_files(folder)
+    sources, missing = _read_files(folder)
+    return series_of(folder, sources, missing)
+
+
+def series_of(
+    folder: Path, sources: Mapping[str, bytes], missing: Sequence[Problem] = ()
+) -> tuple[Series | None, list[Problem]]:
+    """Make a series of the bytes of its files and collect their problems, as `examine` does.
+
+    Parameters
+    ----------
+    folder : Path
+        Where they lie or will lie.
+    sources : mapping of str to bytes
+    missing : sequence of Problem
+        What is wrong with files that are not among them.
+    """
+    problems = list(missing)
     settings, found = settings_file.parse_settings(sources.get(settings_file.FILE, b""))
     if settings_file.FILE in sources:
         problems += found
@@ -224,25 +238,50 @@ def examine(folder: Path | str) -> tuple[Series | None, list[Problem]]:
         return None, _in_order(problems)
     settings = _dated(settings, folder)
     bare = {name: frame.reset_index(drop=True) for name, frame in frames.items()}
-    return Series(folder.resolve().name, settings, **bare, sources=sources), []
+    return Series(folder.resolve().name, settings, **bare, sources=dict(sources)), []
 
 
 def _dated(settings: Settings, folder: Path) -> Settings:
     """Date a series that says no day by the oldest of its files."""
     if settings.started:
         return settings
-    oldest = min(path.stat().st_mtime for path in folder.iterdir() if path.is_file())
+    files = folder.iterdir() if folder.is_dir() else ()
+    oldest = min((path.stat().st_mtime for path in files if path.is_file()), default=time.time())
     return replace(settings, started=dt.date.fromtimestamp(oldest))
+
+
+def files_of(folder: Path) -> dict[str, bytes]:
+    """Read the files of a series as they stood at one moment; those that are not there lack.
+
+    Raises
+    ------
+    Misuse
+        When the folder is not there.
+    """
+    if not folder.is_dir():
+        others = [path.parent.name for path in folder.parent.glob(f"*/{settings_file.FILE}")]
+        meant = nearest(folder.name, others)
+        raise Misuse(f"There is no series at {folder}.{meant} `kit new NAME` starts one.")
+    return read_together(folder, _file_names())
+
+
+def _file_names() -> list[str]:
+    tables = series_tables(()).values()
+    return [settings_file.FILE, *(table.file for table in tables), datapackage.FILE]
 
 
 def _read_files(folder: Path) -> tuple[dict[str, bytes], list[Problem]]:
     tables = series_tables(()).values()
-    names = [settings_file.FILE, *(table.file for table in tables), datapackage.FILE]
-    sources = read_together(folder, names)
+    names = _file_names()
+    sources = files_of(folder)
     problems = link_problems(folder)
     may_lack = {datapackage.FILE, *(t.file for t in tables if t.optional)}
     links = {problem.file for problem in problems}
-    fix = "Put it back from your last copy; an empty one would lose what it held."
+    fix = (
+        f"`kit restore {folder.resolve().name}` puts it back."
+        if journal_files(folder)
+        else "Put it back from your last copy; an empty one would lose what it held."
+    )
     problems += [
         Problem(name, None, "", "The file is missing.", fix)
         for name in names

@@ -63,8 +63,10 @@ def parse_settings(content: bytes) -> tuple[Settings | None, list[Problem]]:
 
 
 def format_of(content: bytes) -> int:
-    """Return the number of the format of a series.toml without problems."""
-    return int(tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n")).get("format", 1))
+    """Return the number of the format of a series.toml; the present one if it cannot be read."""
+    told, _ = _read_toml(content)
+    number = FORMAT if told is None else told.get("format", 1)
+    return number if isinstance(number, int) else FORMAT
 
 
 def format_settings(settings: Settings) -> bytes:

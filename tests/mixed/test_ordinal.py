@@ -14,7 +14,8 @@ from kit.errors import (
     SeparationWarning,
 )
 from kit.mixed import OrdinalMixedModel, Prior
-from kit.mixed.laplace import LaplaceLikelihood, OrdinalRows
+from kit.mixed.grade_rows import GradeRows
+from kit.mixed.laplace import LaplaceLikelihood
 from kit.mixed.quadrature import QuadratureLikelihood
 
 NAMES = {"tempwarm": "temp[T.warm]", "contactyes": "contact[T.yes]"}
@@ -59,7 +60,7 @@ def test_without_groups_it_is_the_proportional_odds_model_of_statsmodels(wine):
 
 def likelihoods(wine: pd.DataFrame, groups: list[str]) -> LaplaceLikelihood:
     model = OrdinalMixedModel(FORMULA, wine, groups=groups)
-    return LaplaceLikelihood(OrdinalRows(model.y, model.effects.x, model.pattern, 5, len(groups)))
+    return LaplaceLikelihood(GradeRows(model.y, model.effects.x, model.pattern, 5, len(groups)))
 
 
 POINT = np.array([-1.0, 0.8, 3.1, 5.2, 2.0, 1.1])
@@ -75,7 +76,7 @@ def test_the_laplace_gradient_is_the_slope_of_its_value(wine):
 
 def test_the_gradient_with_six_crossed_groups_is_the_slope_of_its_value(graded, six_groups):
     model = OrdinalMixedModel("grade ~ firings", graded, groups=six_groups)
-    likelihood = LaplaceLikelihood(OrdinalRows(model.y, model.effects.x, model.pattern, 5, 6))
+    likelihood = LaplaceLikelihood(GradeRows(model.y, model.effects.x, model.pattern, 5, 6))
     psi = np.array([0.2, 1.5, 3.0, 4.5, 0.5, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3])
     exact = likelihood.gradient(psi, likelihood.mode(psi))
     for i in range(psi.size):
@@ -86,7 +87,7 @@ def test_the_gradient_with_six_crossed_groups_is_the_slope_of_its_value(graded, 
 
 
 def test_the_quadrature_gradient_is_the_slope_of_its_value(wine):
-    likelihood = QuadratureLikelihood(likelihoods(wine, ["judge"]), 7)
+    likelihood = QuadratureLikelihood(likelihoods(wine, ["judge"]).rows, 7)
     psi = np.append(POINT, 0.9)
     exact = likelihood.gradient(psi, likelihood.mode(psi))
     numerical = approx_fprime(psi, lambda at: likelihood.mode(at).value, 1e-6)
@@ -96,7 +97,7 @@ def test_the_quadrature_gradient_is_the_slope_of_its_value(wine):
 def test_quadrature_of_one_point_is_laplace(wine):
     laplace = likelihoods(wine, ["judge"])
     psi = np.append(POINT, 0.9)
-    assert QuadratureLikelihood(laplace, 1).mode(psi).value == pytest.approx(
+    assert QuadratureLikelihood(laplace.rows, 1).mode(psi).value == pytest.approx(
         laplace.mode(psi).value, abs=1e-10
     )
 
@@ -118,7 +119,7 @@ def test_many_points_approach_the_exact_integral(wine):
             1 + np.exp(eta - theta[y][:, None])
         )
         total += np.log(np.trapezoid(chance.prod(axis=0) * density, grid))
-    likelihood = QuadratureLikelihood(likelihoods(wine, judge), 15)
+    likelihood = QuadratureLikelihood(likelihoods(wine, judge).rows, 15)
     assert likelihood.mode(psi).value == pytest.approx(total, abs=1e-6)
 
 

@@ -5,6 +5,9 @@ import pandas as pd
 import pytest
 
 from kit.mixed import LinearMixedModel, OrdinalMixedModel
+from kit.mixed.grade_rows import GradeRows
+from kit.mixed.laplace import LaplaceLikelihood
+from kit.mixed.penalised_least_squares import PenalisedLikelihood
 
 pytestmark = pytest.mark.filterwarnings("ignore::kit.errors.BoundaryVarianceWarning")
 
@@ -70,10 +73,9 @@ def test_known_levels_are_surer_than_new_ones(graded, six_groups, six_group_form
 
 def test_ordinal_latent_values_move_with_the_modes_as_a_refit_says(wine):
     """The slopes behind the covariance, against modes found anew at moved parameters."""
-    from kit.mixed.laplace import LaplaceLikelihood, OrdinalRows
 
     model = OrdinalMixedModel("rating ~ temp + contact", wine, groups=["judge"])
-    likelihood = LaplaceLikelihood(OrdinalRows(model.y, model.effects.x, model.pattern, 5, 1))
+    likelihood = LaplaceLikelihood(GradeRows(model.y, model.effects.x, model.pattern, 5, 1))
     psi = np.array([-1.0, 0.8, 3.1, 5.2, 2.0, 1.1, 0.9])
     slopes = likelihood.mode_slopes(psi, likelihood.mode(psi))
     for i in range(psi.size):
@@ -85,8 +87,6 @@ def test_ordinal_latent_values_move_with_the_modes_as_a_refit_says(wine):
 
 def test_linear_predictors_move_with_the_spreads_as_a_refit_says(graded, six_groups):
     """d eta / d (relative sds, log residual sd), against solutions at moved spreads."""
-    from kit.mixed.penalised_least_squares import PenalisedLikelihood
-
     model = LinearMixedModel("spread_mm ~ firings + mesh", graded, groups=six_groups)
     x = model.effects.x
     likelihood = PenalisedLikelihood(x, model.y, model.pattern, 6, True, None, np.ptp(x, axis=0))

@@ -7,7 +7,8 @@ from scipy.optimize import minimize
 
 from kit.errors import Misuse
 from kit.mixed import LinearMixedModel, OrdinalMixedModel
-from kit.mixed.laplace import LaplaceLikelihood, OrdinalRows
+from kit.mixed.grade_rows import GradeRows
+from kit.mixed.laplace import LaplaceLikelihood
 from kit.mixed.profile_likelihood import Profile
 
 
@@ -34,7 +35,7 @@ def test_profiles_agree_with_the_published_ones(case, reml, request, references)
 def test_at_the_ends_the_likelihood_falls_by_half_a_chi_square(tasted, wine):
     """Everything else is fitted anew by scipy, without gradients or starting values of ours."""
     model = tasted.model
-    likelihood = LaplaceLikelihood(OrdinalRows(model.y, model.effects.x, model.pattern, 5, 1))
+    likelihood = LaplaceLikelihood(GradeRows(model.y, model.effects.x, model.pattern, 5, 1))
     best = np.append(tasted.params.to_numpy(), tasted.random_sd["judge"])
     table = pd.concat(
         [tasted.conf_int(0.9, method="profile"), tasted.random_sd_conf_int(0.9, method="profile")]

@@ -7,7 +7,8 @@ from scipy.optimize import approx_fprime
 
 from kit.errors import AliasedEffectWarning, Misuse
 from kit.mixed import LinearMixedModel, OrdinalMixedModel, Prior
-from kit.mixed.laplace import LaplaceLikelihood, OrdinalRows
+from kit.mixed.grade_rows import GradeRows
+from kit.mixed.laplace import LaplaceLikelihood
 from kit.mixed.penalised_least_squares import PenalisedLikelihood
 
 SLEEP = {"groups": ["Subject"], "slopes": {"Subject": ["Days"]}}
@@ -81,7 +82,7 @@ def test_the_laplace_gradient_with_slopes_is_the_slope_of_its_value(graded):
         groups=["base", "overlay", "tile"],
         slopes={"base": ["later"], "overlay": ["later"]},
     )
-    likelihood = LaplaceLikelihood(OrdinalRows(model.y, model.effects.x, model.pattern, 5, 5))
+    likelihood = LaplaceLikelihood(GradeRows(model.y, model.effects.x, model.pattern, 5, 5))
     psi = np.array([0.2, 1.5, 3.0, 4.5, 0.5, 0.8, 0.7, 0.6, 0.5, 0.4])
     exact = likelihood.gradient(psi, likelihood.mode(psi))
     for i in range(psi.size):

@@ -139,6 +139,14 @@ def test_a_setting_that_cannot_be(folder, old):
     assert ("series.toml", key) in {(p.file, p.column) for p in _problems(folder)}
 
 
-def test_a_series_that_is_not_there(tmp_path):
+def test_a_series_that_is_not_there(folder):
     with pytest.raises(Misuse, match="kit new"):
-        kit.read_series(tmp_path / "nothing")
+        kit.read_series(folder.parent / "nothing")
+    with pytest.raises(Misuse, match="Did you mean 'small'"):
+        kit.read_series(folder.parent / "smal")
+
+
+def test_jupyter_shows_the_sentence_and_no_traceback(folder):
+    with pytest.raises(Misuse) as caught:
+        kit.read_series(folder.parent / "smal")
+    assert caught.value._render_traceback_() == [str(caught.value)]

@@ -114,6 +114,49 @@ def test_a_new_series_reads_as_its_defaults(tmp_path):
     assert series.colours.empty
 
 
+def test_folder_of_an_older_format_is_brought_up_to_date_and_kept_as_it_was(folder):
+    path = folder / "series.toml"
+    lines = path.read_text().splitlines(keepends=True)
+    old = "# mine\n" + "".join(line for line in lines if not line.startswith(("format", "breaks")))
+    path.write_text(old)
+    series = kit.read_series(folder)
+    assert path.read_text() == old, "reading changes nothing"
+    series.write(folder)
+    assert path.read_text() == old, "nor does writing what is there already"
+    replace(series, colours=series.colours.assign(notes="seen")).write(folder)
+    assert path.read_text() == old.replace("# mine\n", "# mine\nformat = 2\n")
+    assert (folder / "format-1" / "series.toml").read_text() == old
+    assert kit.read_series(folder).settings == series.settings
+
+
+def test_series_of_a_newer_format_is_refused_in_words(folder):
+    path = folder / "series.toml"
+    path.write_text(path.read_text().replace("format = 2", "format = 3"))
+    with pytest.raises(DataProblems, match="written by a newer kit"):
+        kit.read_series(folder)
+
+
+def test_series_says_the_day_it_was_begun_and_what_it_follows(folder):
+    path = folder / "series.toml"
+    text = path.read_text()
+    path.write_text("".join(li for li in text.splitlines(True) if not li.startswith("started")))
+    assert kit.read_series(folder).settings.started == dt.date.today()
+    path.write_text(text.replace("seed = 5", 'seed = 5\nfollows = ["winter", "spring"]'))
+    assert kit.read_series(folder).settings.follows == ("winter", "spring")
+
+
+def test_series_and_settings_are_short_in_a_notebook(folder):
+    series = kit.read_series(folder)
+    assert repr(series) == (
+        f"Series('small': 4 colours, 8 tiles, 32 patches, {len(series.firings)} firings, "
+        f"{len(series.grades)} grades)"
+    )
+    assert len(repr(series.settings)) < 120
+    odd = replace(series.settings, title="<script>", question="a & b")
+    assert "<script>" not in odd._repr_html_() and "a &amp; b" in odd._repr_html_()
+    assert "AB, CD" in series._repr_html_()
+
+
 def test_an_existing_folder_is_never_started_again(folder):
     with pytest.raises(Misuse, match="exists"):
         start_series(folder, seed=1)

@@ -1,29 +1,27 @@
 """One photograph measured, from file to a table of patches."""
 
+import datetime as dt
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from kit.photo.card.card_detection import Slips
+from kit.photo.patch.earlier import first_seen, overlay_lab, reference_colour
 from kit.photo.patch.face import MOTTLE_BANDS_MM
 from kit.photo.patch.patch_reading import COLOURS, PatchReading, measure_patch
 from kit.photo.raster import Raster, colour_shift
 from kit.photo.review.annotated import draw_readings
-from kit.photo.review.consistency import (
-    first_seen,
-    overlay_lab,
-    reference_colour,
-    refuse_other_tile,
-    refuse_turned,
-)
 from kit.photo.tile.patch_layout import base_colour, patch_places
 from kit.photo.tile.tile_plan import PhotoPlan
 from kit.photo.view.image_file import Unmeasurable, file_hash, open_picture
-from kit.photo.view.window import PER_MM, see_window
+from kit.photo.view.two_shots import without_reflections
+from kit.photo.view.window import PER_MM, Window, see_window
 from kit.series import MEASUREMENTS
 
 MEASURES = (
@@ -63,18 +61,33 @@ class PictureResult:
     patches : DataFrame
         One row per patch, with `COLUMNS`; empty if the picture cannot be measured.
     shown : ndarray of uint8 (height, width, 3) or None
-        The tile with what was measured drawn on it, RGB.
+        The tile from above with the edges found drawn on it, RGB.
+    spots : dict of str to tuple of float
+        Where each patch's middle lies on `shown`, as shares of its width and height.
+    size_mm : tuple of float or None
+        Width and height of the tile as the card's millimetres have them.
+    taken : datetime or None
+        When, by the camera's own clock.
+    camera : str
+        Maker and model as the file gives them.
+    borrowed : float
+        Share of the tile that was taken from another picture, a reflection hiding it in this one.
     reason : str
         Why the picture cannot be measured; blank if it can.
     """
 
     picture: str
-    sha256: str
-    tile: int | None
-    firing: int | None
-    patches: pd.DataFrame
-    shown: Raster | None
-    reason: str
+    sha256: str = ""
+    tile: int | None = None
+    firing: int | None = None
+    patches: pd.DataFrame = field(default_factory=lambda: measurements_table([]))
+    shown: Raster | None = None
+    spots: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    size_mm: tuple[float, float] | None = None
+    taken: dt.datetime | None = None
+    camera: str = ""
+    borrowed: float = 0.0
+    reason: str = ""
 
 
 def measure_picture(
@@ -82,6 +95,7 @@ def measure_picture(
     plan: PhotoPlan,
     earlier: pd.DataFrame | None = None,
     pure: pd.DataFrame | None = None,
+    others: Sequence[Path] = (),
 ) -> PictureResult:
     """Measure every patch in one photograph.
 
@@ -97,61 +111,95 @@ def measure_picture(
         shift is against the earliest of them, and so is the colour of pure overlay.
     pure : DataFrame, optional
         Colours of pure overlay from control patches: overlay, overlay_l, overlay_a, overlay_b.
+    others : sequence of Path, optional
+        Other pictures of the same tile after the same firing, the tile or the lamp moved: what a
+        reflection hides here is taken from them.
 
     Returns
     -------
     PictureResult
     """
-    sha256, tile, firing = "", None, None
+    result = PictureResult(path.name)
     try:
-        sha256 = file_hash(path)
-        window = see_window(open_picture(path), plan)
-        tile, firing = window.slips.tile, window.slips.firing
-        _check_name(path.name, window.slips)
-        patches = _planned(plan, tile, firing)
-        places = patch_places(plan, window, patches)
-        base = base_colour(window, plan, places)
-        first = first_seen(earlier, firing)
-        refuse_other_tile(base, first)
-        readings = {
-            row.patch: measure_patch(
-                window,
-                plan.stencil,
-                places[row.patch],
-                base,
-                reference_colour(row.patch, row.overlay, first, pure),
-            )
-            for row in patches.itertuples()
-        }
-        refuse_turned(readings, first)
+        result = replace(result, sha256=file_hash(path))
+        opened = open_picture(path)
+        result = replace(result, taken=opened.taken, camera=opened.camera)
+        window = see_window(opened, plan)
+        slips = window.slips
+        result = replace(result, tile=slips.tile, firing=slips.firing)
+        _check_name(path.name, slips)
+        patches = _planned(plan, slips.tile, slips.firing)
+        first = first_seen(earlier, slips.firing)
+
+        def read(seen: Window) -> dict[str, PatchReading]:
+            places = patch_places(plan, seen, patches)
+            base = base_colour(seen, plan, places)
+            return {
+                row.patch: measure_patch(
+                    seen,
+                    plan.stencil,
+                    places[row.patch],
+                    base,
+                    reference_colour(row.patch, row.overlay, first, pure),
+                )
+                for row in patches.itertuples()
+            }
+
+        readings, borrowed = read(window), 0.0
+        mirrored = [patch for patch, reading in readings.items() if reading.mirrored]
+        if mirrored and others:
+            window, borrowed = _with_others(window, plan, others)
+            again = read(window)
+            readings |= {patch: again[patch] for patch in mirrored}
     except (Unmeasurable, cv2.error, np.linalg.LinAlgError) as error:
         reason = error if isinstance(error, Unmeasurable) else _BEYOND_THE_KIT
-        nothing = measurements_table([])
-        return PictureResult(path.name, sha256, tile, firing, nothing, None, str(reason))
+        return replace(result, reason=str(reason))
     rows = [
-        _row(path.name, sha256, firing, patch, reading, first)
+        _row(path.name, result.sha256, slips.firing, patch, reading, first)
         for patch, reading in readings.items()
     ]
-    shown = draw_readings(window.lab, readings, PER_MM)
-    return PictureResult(path.name, sha256, tile, firing, measurements_table(rows), shown, "")
+    extent = np.array(window.lab.shape[1::-1]) / PER_MM
+    return replace(
+        result,
+        patches=measurements_table(rows),
+        shown=draw_readings(window.lab, readings, PER_MM),
+        spots={p: _middle(reading, extent) for p, reading in readings.items()},
+        size_mm=(window.tile.width_mm, window.tile.height_mm),
+        borrowed=borrowed,
+    )
+
+
+def _with_others(window: Window, plan: PhotoPlan, others: Sequence[Path]) -> tuple[Window, float]:
+    """Take from other pictures of the tile what reflections hide in this one."""
+    borrowed = 0.0
+    for other in others:
+        try:
+            donor = see_window(open_picture(other), plan)
+        except Unmeasurable:
+            continue
+        window, share = without_reflections(window, donor)
+        borrowed += share
+    return window, borrowed
+
+
+def _middle(reading: PatchReading, extent: NDArray[np.float64]) -> tuple[float, float]:
+    x, y = (reading.planned_mm.mean(axis=0) / extent).tolist()
+    return x, y
+
+
+def name_claims(name: str) -> dict[str, int]:
+    """What a file's name says of tile and firing, such as 'tile07-firing2.jpg'; nothing, mostly."""
+    found = {kind: pattern.search(name) for kind, pattern in _CLAIMS}
+    return {kind: int(claim[1]) for kind, claim in found.items() if claim}
 
 
 def _check_name(name: str, slips: Slips) -> None:
-    """Refuse a picture whose name says another tile or firing than its slips.
-
-    Names need say nothing; one such as 'tile07-firing2.jpg' is held to what it says.
-
-    Raises
-    ------
-    Unmeasurable
-        When name and slips disagree.
-    """
-    for kind, pattern in _CLAIMS:
-        claim = pattern.search(name)
+    """Refuse a picture whose name says another tile or firing than its slips."""
+    for kind, claimed in name_claims(name).items():
         said = getattr(slips, kind)
-        if claim and int(claim[1]) != said:
+        if claimed != said:
             raise Unmeasurable(
-                f"The slip says {kind} {said}, the file's name says {kind} {int(claim[1])}. "
+                f"The slip says {kind} {said}, the file's name says {kind} {claimed}. "
                 "One of them is wrong."
             )
 

@@ -1,10 +1,7 @@
 """All the photographs of a series measured, in parallel, without doing any twice."""
 
-import json
-import os
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from hashlib import sha256
+from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path
 
@@ -13,24 +10,30 @@ import pandas as pd
 from joblib import Parallel, delayed
 
 from kit.errors import Misuse
-from kit.photo.batch.one_picture import COLUMNS, measure_picture, measurements_table
-from kit.photo.card.card_detection import SEARCH_PX, Slips, find_marks, read_slips
-from kit.photo.tile.tile_plan import PhotoPlan
-from kit.photo.view.image_file import (
-    Unmeasurable,
-    file_hash,
-    open_reduced,
-    pictures_in,
-    strip_private,
+from kit.photo.batch.one_picture import (
+    COLUMNS,
+    PictureResult,
+    measure_picture,
+    measurements_table,
 )
+from kit.photo.batch.picture_memory import PictureMemory, fingerprint_of
+from kit.photo.card.card_detection import SEARCH_PX, Slips, find_marks, read_slips
+from kit.photo.review.agreement import agreement_questions
+from kit.photo.review.colour_memory import Question, colour_questions
+from kit.photo.review.print_witness import corrected_scale
+from kit.photo.tile.tile_plan import PhotoPlan
+from kit.photo.view.image_file import Unmeasurable, file_hash, open_reduced, pictures_in
 
 MEMORY = ".measured"
 """Folder among the pictures that remembers what each gave; it can be thrown away at any time."""
 
-MEASURING = 1
-"""Raised whenever the same picture would measure differently, so that nothing stale is kept."""
+DECISIONS = "decisions.csv"
+"""File among the pictures that keeps what a person decided on them."""
 
-UNMEASURED_COLUMNS = ("picture", "picture_sha256", "reason")
+PICTURES = (
+    "picture", "picture_sha256", "tile", "firing", "camera", "at", "width_mm", "height_mm",
+    "borrowed", "shown", "spots", "reason",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -40,47 +43,61 @@ class FolderResult:
     Parameters
     ----------
     measurements : DataFrame
-        One row per patch and picture, as `measure_picture` gives them.
+        One row per patch and picture, as `measure_picture` gives them; what does not fit is
+        'poor', with the question about it as its remark.
     unmeasured : DataFrame
         picture, picture_sha256, reason: the pictures that could not be measured.
+    pictures : DataFrame
+        One row per picture, with `PICTURES`: what its slips say, when and by what camera it was
+        taken, the tile's size, the picture of what was measured and where its patches lie in it.
+    copies : dict of str to str
+        Pictures that are the same as another, and which.
+    questions : tuple of Question
+        What does not fit, to be asked of a person.
+    notes : tuple of str
+        What else a person should know, in finished sentences.
     """
 
     measurements: pd.DataFrame
     unmeasured: pd.DataFrame
+    pictures: pd.DataFrame
+    copies: dict[str, str]
+    questions: tuple[Question, ...]
+    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class _Job:
     """Pictures of one tile in order of firing; or one picture whose slips cannot be read."""
 
-    pictures: tuple[Path, ...]
+    pictures: tuple[tuple[Path, Slips | None], ...]
+
+    def others(self, path: Path, slips: Slips | None) -> list[Path]:
+        """Other pictures of the same tile after the same firing."""
+        if slips is None:
+            return []
+        return [other for other, said in self.pictures if said == slips and other != path]
 
 
 def measure_folder(
     folder: Path,
     plan: PhotoPlan,
-    known: pd.DataFrame | None = None,
     pure: pd.DataFrame | None = None,
-    shown: Path | None = None,
     workers: int = -1,
     progress: Callable[[str], None] | None = None,
 ) -> FolderResult:
-    """Measure every picture in a folder.
+    """Measure every picture in a folder and the folders within it, and hold them together.
 
     Stopped half way and started again, it goes on where it was. A picture is measured again only
-    when it, the plan, or an earlier picture of the same tile has changed.
+    when it, the plan of its tile, or an earlier picture of the same tile has changed.
 
     Parameters
     ----------
     folder : Path
         A series' photos. What each picture gave is remembered in `MEMORY` within it.
     plan : PhotoPlan
-    known : DataFrame, optional
-        Earlier measurements, whose `accepted` column is carried over.
     pure : DataFrame, optional
         Colours of pure overlay from control patches: overlay, overlay_l, overlay_a, overlay_b.
-    shown : Path, optional
-        Folder for the pictures that show what was measured.
     workers : int
         Processes at once; -1 for one a core.
     progress : callable, optional
@@ -96,53 +113,110 @@ def measure_folder(
         When the folder is missing or a link.
     """
     tell = progress or (lambda _: None)
-    pictures, refused = pictures_in(folder)
-    memory = folder / MEMORY
-    if memory.is_symlink():
-        raise Misuse(f"{memory} is a link to another folder. Remove it.")
-    memory.mkdir(exist_ok=True)
-    if shown is not None:
-        shown.mkdir(parents=True, exist_ok=True)
+    paths, refused = pictures_in(folder, passed_over=[DECISIONS])
+    if (folder / MEMORY).is_symlink():
+        raise Misuse(f"{folder / MEMORY} is a link to another folder. Remove it.")
+    memory = PictureMemory(folder / MEMORY)
+    memory.folder.mkdir(exist_ok=True)
+    pictures, copies = _without_copies(paths, folder)
     tell(f"{len(pictures)} pictures: reading their slips.")
     pool = Parallel(n_jobs=workers, return_as="generator_unordered")
     found = dict(pool(delayed(_read_slips)(path, memory) for path in pictures))
-    rows: list[dict[str, object]] = []
-    unmeasured = [
-        {"picture": name, "picture_sha256": "", "reason": reason}
-        for name, reason in refused.items()
-    ]
-    done = 0
-    jobs = (
-        delayed(_measure_tile)(job, plan, pure, memory, shown) for job in _jobs(pictures, found)
+
+    def measured(with_plan: PhotoPlan) -> pd.DataFrame:
+        rows: list[dict[str, object]] = []
+        work = (
+            delayed(_measure_tile)(job, folder, with_plan, pure, memory)
+            for job in _jobs(pictures, found)
+        )
+        for results in pool(work):
+            rows += results
+            tell(f"{len(rows)} of {len(pictures)} pictures measured.")
+        return pd.DataFrame(rows, columns=[*PICTURES, "patches"])
+
+    table = measured(plan)
+    scale, notes = corrected_scale(table, plan)
+    if scale != plan.scale:
+        tell(notes[-1])
+        table = measured(replace(plan, scale=scale))
+    return _held_together(table, plan, refused, copies, notes)
+
+
+def _held_together(
+    table: pd.DataFrame,
+    plan: PhotoPlan,
+    refused: dict[str, str],
+    copies: dict[str, str],
+    notes: list[str],
+) -> FolderResult:
+    """Put the pictures' results together, and ask about what does not fit."""
+    patches = [rows for rows in table["patches"] if len(rows)]
+    rows = pd.concat(patches, ignore_index=True) if patches else measurements_table([])
+    pictures = table.drop(columns="patches").sort_values("picture", ignore_index=True)
+    places = plan.patches.drop_duplicates("patch").set_index("patch")[["tile", "position"]]
+    placed = rows.join(places, on="patch").sort_values(["tile", "firing", "position", "picture"])
+    placed = placed.reset_index(drop=True)
+    questions = colour_questions(placed, plan)
+    doubted = _with_questions(placed, questions)
+    more = agreement_questions(doubted, pictures[pictures["reason"] == ""])
+    doubted = _with_questions(doubted, more)
+    borrowed = pictures[pictures["borrowed"] > 0.002]
+    if len(borrowed):
+        names = ", ".join(borrowed["picture"])
+        told = f"Reflections in {names} were replaced from another picture of the same tile."
+        notes = [*notes, told]
+    nowhere = pd.DataFrame(
+        [{"picture": name, "picture_sha256": "", "reason": why} for name, why in refused.items()],
+        columns=["picture", "picture_sha256", "reason"],
+        dtype="str",
     )
-    for results in pool(jobs):
-        for result in results:
-            rows += result["rows"]
-            if result["reason"]:
-                unmeasured.append({c: result[c] for c in UNMEASURED_COLUMNS})
-        done += len(results)
-        tell(f"{done} of {len(pictures)} pictures measured.")
+    failed = pictures.loc[pictures["reason"] != "", list(nowhere.columns)]
     return FolderResult(
-        _in_order(_with_accepted(measurements_table(rows), known), plan),
-        pd.DataFrame(unmeasured, columns=list(UNMEASURED_COLUMNS), dtype="str")
-        .sort_values("picture")
-        .reset_index(drop=True),
+        doubted[list(COLUMNS)],
+        pd.concat([failed, nowhere]).sort_values("picture", ignore_index=True),
+        pictures,
+        copies,
+        (*questions, *more),
+        tuple(notes),
     )
+
+
+def _with_questions(table: pd.DataFrame, questions: list[Question]) -> pd.DataFrame:
+    """Call what is asked about poor, so that it counts only when a person says so."""
+    quality, remark = table["quality"].copy(), table["remark"].copy()
+    for question in questions:
+        about = table["picture_sha256"].isin(question.pictures)
+        if question.patches:
+            about &= table["patch"].isin(question.patches)
+        remark[about] = question.words
+        quality[about & (quality != "not measured")] = "poor"
+    return table.assign(quality=quality, remark=remark)
+
+
+def _without_copies(paths: list[Path], folder: Path) -> tuple[list[Path], dict[str, str]]:
+    """Leave out pictures whose content is that of another, whatever they are called."""
+    first: dict[str, Path] = {}
+    copies = {}
+    for path in paths:
+        kept = first.setdefault(file_hash(path), path)
+        if kept is not path:
+            copies[path.relative_to(folder).as_posix()] = kept.relative_to(folder).as_posix()
+    return list(first.values()), copies
 
 
 def _jobs(pictures: list[Path], found: dict[Path, Slips | None]) -> Iterator[_Job]:
     read = [(path, slips) for path in pictures if (slips := found[path]) is not None]
     read.sort(key=lambda item: (item[1].tile, item[1].firing, item[0].name))
     for _, group in groupby(read, key=lambda item: item[1].tile):
-        yield _Job(tuple(path for path, _ in group))
-    yield from (_Job((path,)) for path in pictures if found[path] is None)
+        yield _Job(tuple(group))
+    yield from (_Job(((path, None),)) for path in pictures if found[path] is None)
 
 
-def _read_slips(path: Path, memory: Path) -> tuple[Path, Slips | None]:
+def _read_slips(path: Path, memory: PictureMemory) -> tuple[Path, Slips | None]:
     """Read what the slips say; None when they cannot be read, for whatever reason."""
     cv2.setNumThreads(1)
-    kept = memory / f"{file_hash(path)}.slips.json"
-    said = _recall(kept)
+    sha256 = file_hash(path)
+    said = memory.slips(sha256)
     if said is None:
         try:
             _, ids = find_marks(open_reduced(path, SEARCH_PX))
@@ -150,98 +224,48 @@ def _read_slips(path: Path, memory: Path) -> tuple[Path, Slips | None]:
             said = {"tile": slips.tile, "firing": slips.firing}
         except Unmeasurable:
             said = {}
-        _keep(kept, said)
+        memory.keep_slips(sha256, said)
     return path, Slips(**said) if said else None
 
 
 def _measure_tile(
-    job: _Job,
-    plan: PhotoPlan,
-    pure: pd.DataFrame | None,
-    memory: Path,
-    shown: Path | None,
-) -> list[dict]:
+    job: _Job, folder: Path, plan: PhotoPlan, pure: pd.DataFrame | None, memory: PictureMemory
+) -> list[dict[str, object]]:
     """Measure pictures in turn, each knowing what the ones before it gave."""
     cv2.setNumThreads(1)
-    results = []
+    rows = []
     earlier = measurements_table([])
-    for path in job.pictures:
-        result = _measured(path, plan, earlier, pure, memory, shown)
-        if result["rows"]:
-            new = measurements_table(result["rows"])
-            earlier = new if earlier.empty else pd.concat([earlier, new], ignore_index=True)
-        results.append(result)
-    return results
+    for path, slips in job.pictures:
+        name = path.relative_to(folder).as_posix()
+        others = job.others(path, slips)
+        tile = slips.tile if slips else None
+        fingerprint = fingerprint_of(path, plan, earlier, pure, others, tile)
+        result = memory.result(fingerprint, name)
+        if result is None:
+            made = replace(measure_picture(path, plan, earlier, pure, others), picture=name)
+            made = replace(made, patches=made.patches.assign(picture=name))
+            result = memory.keep_result(fingerprint, made)
+        if len(result.patches):
+            known = [part for part in (earlier, result.patches) if len(part)]
+            earlier = pd.concat(known, ignore_index=True)
+        rows.append(_as_row(result, str(memory.shown(fingerprint))))
+    return rows
 
 
-def _measured(
-    path: Path,
-    plan: PhotoPlan,
-    earlier: pd.DataFrame,
-    pure: pd.DataFrame | None,
-    memory: Path,
-    shown: Path | None,
-) -> dict:
-    drawn = None if shown is None else shown / f"{path.stem}-measured.png"
-    kept = memory / f"{_fingerprint(path, plan, earlier, pure)}.json"
-    result = _recall(kept)
-    if result is not None and (drawn is None or drawn.exists() or result["reason"]):
-        return result
-    picture = measure_picture(path, plan, earlier, pure)
-    result = {
-        "picture": path.name,
-        "picture_sha256": picture.sha256,
-        "reason": picture.reason,
-        "rows": json.loads(picture.patches.to_json(orient="records", double_precision=15)),
+def _as_row(result: PictureResult, shown: str) -> dict[str, object]:
+    width, height = result.size_mm or (float("nan"), float("nan"))
+    return {
+        "picture": result.picture,
+        "picture_sha256": result.sha256,
+        "tile": result.tile,
+        "firing": result.firing,
+        "camera": result.camera,
+        "at": pd.Timestamp(result.taken) if result.taken else pd.NaT,
+        "width_mm": width,
+        "height_mm": height,
+        "borrowed": result.borrowed,
+        "shown": "" if result.reason else shown,
+        "spots": dict(result.spots),
+        "reason": result.reason,
+        "patches": result.patches,
     }
-    if drawn is not None and picture.shown is not None:
-        strip_private(picture.shown, drawn)
-    _keep(kept, result)
-    return result
-
-
-def _fingerprint(
-    path: Path, plan: PhotoPlan, earlier: pd.DataFrame, pure: pd.DataFrame | None
-) -> str:
-    """Everything that a picture's measurements depend on, as one hash."""
-    columns = ["patch", "tile", "position", "overlay", "before_firing"]
-    parts = (
-        str(MEASURING),
-        path.name,
-        file_hash(path),
-        repr((plan.patches_per_tile, plan.blank, plan.stencil, plan.scale)),
-        plan.patches[columns].to_csv(index=False),
-        earlier.to_csv(index=False),
-        "" if pure is None else pure.to_csv(index=False),
-    )
-    return sha256("\n".join(parts).encode()).hexdigest()
-
-
-def _recall(kept: Path) -> dict | None:
-    """Read what was kept; a file cut short by a power cut is as good as none."""
-    try:
-        return json.loads(kept.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return None
-
-
-def _keep(kept: Path, what: dict) -> None:
-    draft = kept.with_suffix(f".{os.getpid()}.part")
-    draft.write_text(json.dumps(what), encoding="utf-8")
-    draft.replace(kept)
-
-
-def _with_accepted(table: pd.DataFrame, known: pd.DataFrame | None) -> pd.DataFrame:
-    """Carry over which measurements a person has struck out or agreed to."""
-    if known is None or known.empty or table.empty:
-        return table
-    key = ["picture_sha256", "patch"]
-    said = known.drop_duplicates(key, keep="last").set_index(key)["accepted"]
-    index = pd.MultiIndex.from_frame(table[key])
-    return table.assign(accepted=said.reindex(index).fillna("").astype(str).to_numpy())
-
-
-def _in_order(table: pd.DataFrame, plan: PhotoPlan) -> pd.DataFrame:
-    order = plan.patches.drop_duplicates("patch").set_index("patch")[["tile", "position"]]
-    sorted_ = table.join(order, on="patch").sort_values(["tile", "firing", "position", "picture"])
-    return sorted_[list(COLUMNS)].reset_index(drop=True)

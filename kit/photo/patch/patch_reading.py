@@ -25,6 +25,7 @@ _FOREIGN = 12.0
 _FOREIGN_PART = 0.45
 _SPECK_MM = 0.4
 _FIELD_MM = 2.0
+_MIRRORED_PART = 0.004
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,8 @@ class PatchReading:
         The edge found, in the window's mm.
     planned_mm : ndarray (n, 2)
         The stencil line it was compared with.
+    mirrored : bool
+        Whether something mirrored lies on it or beside it.
     """
 
     values: dict[str, float]
@@ -50,6 +53,7 @@ class PatchReading:
     remark: str
     outline_mm: NDArray[np.float64] | None
     planned_mm: NDArray[np.float64]
+    mirrored: bool = False
 
 
 def measure_patch(
@@ -95,7 +99,10 @@ def measure_patch(
         numbers |= face_numbers(view, covered, edge, numbers["spread_mm"], numbers["edge_width_mm"])
     quality, remark = judge(view, covered, edge, numbers, own, window)
     values = colours if quality == "not measured" else colours | numbers
-    return PatchReading(values, quality, remark, *_outline(view, edge, line))
+    near = view.beyond < view.place.reach.outward
+    bright = covered.reflection.glare | view.burnt
+    mirrored = covered.reflection.veil > 0 or float(bright[near].mean()) > _MIRRORED_PART
+    return PatchReading(values, quality, remark, *_outline(view, edge, line), mirrored)
 
 
 def _covered(view: PatchView, base: Raster, overlay: Raster) -> Covered:

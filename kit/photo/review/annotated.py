@@ -7,8 +7,7 @@ from numpy.typing import NDArray
 from kit.photo.patch.patch_reading import PatchReading
 from kit.photo.raster import Raster
 
-_SHOWN_PER_MM = 12.0
-_LINE_PX = 17
+_SHOWN_PER_MM = 9.0
 _APART_PX = 25
 """Neighbouring points further apart than this lie on either side of a gap."""
 
@@ -17,7 +16,7 @@ def draw_readings(lab: Raster, readings: dict[str, PatchReading], per_mm: float)
     """Draw the stencil line and the edge found over the straightened picture of the tile.
 
     The stencil line is dashed, the edge found is a full line; both are white on black, so that
-    they show on any colour. The numbers stand below each patch.
+    they show on any colour.
 
     Parameters
     ----------
@@ -37,28 +36,11 @@ def draw_readings(lab: Raster, readings: dict[str, PatchReading], per_mm: float)
     small = cv2.resize(lab, None, fx=zoom, fy=zoom, interpolation=cv2.INTER_AREA)
     srgb = cv2.cvtColor(small, cv2.COLOR_Lab2RGB)
     canvas = np.ascontiguousarray((np.clip(srgb, 0, 1) * 255 + 0.5).astype(np.uint8))
-    for patch, reading in readings.items():
+    for reading in readings.values():
         _dashes(canvas, reading.planned_mm * _SHOWN_PER_MM)
-        found = reading.planned_mm
         if reading.outline_mm is not None:
             _line(canvas, reading.outline_mm * _SHOWN_PER_MM)
-            found = np.vstack([found, reading.outline_mm])
-        middle = (np.nanmin(found[:, 0]) + np.nanmax(found[:, 0])) / 2 * _SHOWN_PER_MM
-        below = np.nanmax(found[:, 1]) * _SHOWN_PER_MM + 6
-        for n, words in enumerate(_words(patch, reading)):
-            _write(canvas, words, float(middle), float(below + n * _LINE_PX))
     return canvas
-
-
-def _words(patch: str, reading: PatchReading) -> list[str]:
-    values = reading.values
-    heading = f"{patch}: {reading.quality}"
-    if "spread_mm" not in values:
-        return [heading]
-    return [
-        heading,
-        f"{values['spread_mm']:+.2f} mm, base {values['pull_through_share']:.0%}",
-    ]
 
 
 def _line(canvas: Raster, place: NDArray[np.float64]) -> None:
@@ -79,15 +61,3 @@ def _strokes(canvas: Raster, starts: NDArray[np.float64], ends: NDArray[np.float
     lines = list(np.rint(np.stack([starts, ends], axis=1) * 16).astype(np.int32))
     for colour, thick in (((0, 0, 0), 3), ((255, 255, 255), 1)):
         cv2.polylines(canvas, lines, False, colour, thick, cv2.LINE_AA, shift=4)
-
-
-def _write(canvas: Raster, words: str, middle: float, top: float) -> None:
-    font, size = cv2.FONT_HERSHEY_SIMPLEX, 0.42
-    width = cv2.getTextSize(words, font, size, 1)[0][0]
-    left = int(np.clip(middle - width / 2, 2, canvas.shape[1] - width - 2))
-    upper = int(min(top, canvas.shape[0] - _LINE_PX))
-    cv2.rectangle(
-        canvas, (left - 2, upper), (left + width + 2, upper + _LINE_PX - 1), (255, 255, 255), -1
-    )
-    at = (left, upper + _LINE_PX - 5)
-    cv2.putText(canvas, words, at, font, size, (0, 0, 0), 1, cv2.LINE_AA)

@@ -20,6 +20,8 @@ MOST = 30.0
 
 _PLAINLY_OTHER = 14.0
 _MUCH_BETTER = 7.0
+_BETTER_STILL = 2.0
+_AS_MANY = 0.75
 _FITS = 7.0
 _STEADY = 7.0
 """An overlay whose colour differs by less than this between bases is remembered over all bases."""
@@ -65,31 +67,30 @@ def colour_questions(measurements: pd.DataFrame, plan: PhotoPlan) -> list[Questi
     Parameters
     ----------
     measurements : DataFrame
-        As `measure_picture` gives them, of all pictures of a series.
+        Of all pictures of a series, with columns tile and position beside those of
+        measurements.csv.
     plan : PhotoPlan
 
     Returns
     -------
     list of Question
     """
-    pictures = _pictures(measurements, plan)
+    pictures = _pictures(measurements)
     suspects: dict[str, Question] = {}
     for _ in range(_ROUNDS):
         trusted = [p for p in pictures if p.sha256 not in suspects]
         suspects = {}
         for picture in pictures:
-            others = [p for p in trusted if p.sha256 != picture.sha256]
+            witnesses = trusted if len(trusted) > 1 else pictures
+            others = [p for p in witnesses if p.sha256 != picture.sha256]
             words, patches = _suspicion(picture, others, plan)
             if words:
                 suspects[picture.sha256] = Question((picture.sha256,), patches, words)
     return list(suspects.values())
 
 
-def _pictures(measurements: pd.DataFrame, plan: PhotoPlan) -> list[_Seen]:
-    places = plan.patches.set_index("patch")[["tile", "position"]]
-    table = measurements.dropna(subset=["overlay_l", "base_l"]).join(
-        places, on="patch", how="inner"
-    )
+def _pictures(measurements: pd.DataFrame) -> list[_Seen]:
+    table = measurements.dropna(subset=["overlay_l", "base_l"])
     # Hardly any pure overlay left, or something hiding it: its colour is no witness.
     clear = (table["quality"] != "poor") & ~(table["pull_through_share"] > 0.6)
     pictures = []
@@ -114,11 +115,11 @@ def _suspicion(picture: _Seen, others: list[_Seen], plan: PhotoPlan) -> tuple[st
     if as_told > _FITS:
         for turned, name in _turns(plan):
             found = _distances(picture, picture.tile, others, plan, _moved(picture, turned))
-            best, words = _better(found, best, words, _TURNED.format(name=name))
+            best, words = _better(found, len(away), best, words, _TURNED.format(name=name))
         for tile in sorted(set(plan.patches["tile"]) - {picture.tile}):
             found = _distances(picture, int(tile), others, plan, _as_laid(picture))
             words_if = _SWAPPED.format(tile=picture.tile, other=tile)
-            best, words = _better(found, best, words, words_if)
+            best, words = _better(found, len(away), best, words, words_if)
     if words:
         return words, ()
     return _other_colours(picture, away, others, plan)
@@ -135,13 +136,16 @@ _SWAPPED = (
 
 
 def _better(
-    found: Mapping[int, float], best: float, words: str, words_if: str
+    found: Mapping[int, float], known: int, best: float, words: str, words_if: str
 ) -> tuple[float, str]:
-    """Prefer another reading of the picture when it explains the colours much better."""
-    if len(found) < 2:
+    """Prefer another reading of the picture when it explains the colours much better.
+
+    It must explain nearly as many of them as the slips' own reading does.
+    """
+    if len(found) < max(2, _AS_MANY * known):
         return best, words
     cost = float(np.mean(list(found.values())))
-    limit = best - (0.0 if words else _MUCH_BETTER)
+    limit = best - (_BETTER_STILL if words else _MUCH_BETTER)
     return (cost, words_if) if cost < limit and cost < _FITS else (best, words)
 
 
@@ -198,7 +202,9 @@ def _distances(
 
 
 def _apart(lab: NDArray[np.float64], known: NDArray[np.float64]) -> float:
-    return float(np.median(np.minimum(colour_shift(known, lab), MOST)))
+    """How far a colour lies from what is known of it; of two that contradict, the nearer."""
+    away = np.minimum(colour_shift(known, lab), MOST)
+    return float(np.quantile(away, 0.5, method="lower"))
 
 
 def _remembered(

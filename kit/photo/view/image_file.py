@@ -1,9 +1,14 @@
 """Picture files: opening them safely, and writing them with nothing private in them."""
 
+import datetime as dt
+import functools
 import hashlib
+import io
 import warnings
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -13,7 +18,9 @@ from kit.errors import Misuse
 from kit.photo.raster import Raster
 
 FORMATS = ("JPEG", "PNG", "TIFF", "WEBP")
-SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp")
+HEIC = "HEIF"
+"""As the kept library that reads it calls the format."""
+
 MOST_PIXELS = 120_000_000
 MOST_BYTES = 80_000_000
 LEAST_PIXELS_ACROSS = 600
@@ -38,23 +45,37 @@ class Opened:
         RGB, as the chip saw it: not turned as the file may ask.
     focal_35mm : float
         Focal length as for 35 mm film.
+    taken : datetime or None
+        When, by the camera's own clock.
+    camera : str
+        Maker and model as the file gives them; blank if it does not.
     """
 
     pixels: Raster
     focal_35mm: float
+    taken: dt.datetime | None = None
+    camera: str = ""
 
 
-def pictures_in(folder: Path) -> tuple[list[Path], dict[str, str]]:
-    """List the picture files that lie in a folder.
+def pictures_in(
+    folder: Path, passed_over: Collection[str] = ()
+) -> tuple[list[Path], dict[str, str]]:
+    """List the picture files that lie in a folder and the folders within it, such as one a phone.
 
-    Links are not followed, hidden files and other folders are passed over.
+    Links are not followed, hidden files and folders are passed over.
+
+    Parameters
+    ----------
+    folder : Path
+    passed_over : collection of str
+        Names of files in it that are no pictures and are known not to be.
 
     Returns
     -------
     pictures : list of Path
         In the order of their names.
     refused : dict of str to str
-        Name and reason of what looks like a picture but will not be opened.
+        Name, from the folder on, and reason of what looks like a picture but will not be opened.
 
     Raises
     ------
@@ -66,30 +87,17 @@ def pictures_in(folder: Path) -> tuple[list[Path], dict[str, str]]:
     if not folder.is_dir():
         raise Misuse(f"There is no folder {folder}. Make it and put the pictures there.")
     pictures, refused = [], {}
-    for path in sorted(folder.iterdir()):
-        if path.name.startswith("."):
+    for path in sorted(folder.rglob("*")):
+        inside = path.relative_to(folder)
+        if any(part.startswith(".") for part in inside.parts) or inside.as_posix() in passed_over:
             continue
         if path.is_symlink():
-            refused[path.name] = "It is a link to another file: copy the picture itself here."
+            refused[inside.as_posix()] = (
+                "It is a link to another place: copy the picture itself here."
+            )
         elif path.is_file():
             pictures.append(path)
     return pictures, refused
-
-
-def picture_path(folder: Path, name: str) -> Path:
-    """Give the path of a picture named in a table, when it lies directly in the folder.
-
-    Raises
-    ------
-    Misuse
-        When the name leads out of the folder, or through a link.
-    """
-    path = folder / name
-    if Path(name).name != name or name in ("", ".", "..") or "\\" in name:
-        raise Misuse(f"'{name}' is not the name of a file in {folder}: leave folders out of it.")
-    if path.is_symlink():
-        raise Misuse(f"'{name}' is a link to another file: copy the picture itself to {folder}.")
-    return path
 
 
 def file_hash(path: Path) -> str:
@@ -107,7 +115,8 @@ def open_picture(path: Path) -> Opened:
         With the reason: too large, cut short, or not a picture.
     """
     with _header(path) as image:
-        return Opened(_decoded(image), _focal(image))
+        details = _details(image)
+        return Opened(_decoded(image), _focal(details), _taken(details), _camera(details))
 
 
 def open_reduced(path: Path, longest: int) -> Raster:
@@ -141,7 +150,7 @@ def _header(path: Path) -> Image.Image:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            image = Image.open(path, formats=FORMATS)
+            image = Image.open(path, formats=_formats())
     except (UnidentifiedImageError, Image.DecompressionBombError, OSError, ValueError) as error:
         raise Unmeasurable(_why_unread(path, error)) from error
     if image.width * image.height > MOST_PIXELS:
@@ -166,18 +175,55 @@ def _why_unread(path: Path, error: Exception) -> str:
     with path.open("rb") as file:
         start = file.read(12)
     if start[4:8] == b"ftyp":
-        return "It is in the HEIC format. Set the telephone to 'most compatible', or save as JPEG."
-    return "It is not a picture that the kit can read. Use JPEG, PNG, TIFF or WebP."
+        if HEIC in _formats():
+            return "It is cut short, or a film: copy the picture from the telephone again."
+        return (
+            "It is in the HEIC format, which needs one more package. Install it with "
+            "'python -m pip install pillow-heif', or set the telephone to 'most compatible' "
+            "(JPEG) from now on."
+        )
+    return "It is not a picture that the kit can read. Use JPEG, HEIC, PNG, TIFF or WebP."
 
 
-def _focal(image: Image.Image) -> float:
+@functools.cache
+def _formats() -> tuple[str, ...]:
+    """Formats that can be opened here: HEIC only where its package is installed."""
+    try:
+        import pillow_heif
+    except ImportError:
+        return FORMATS
+    pillow_heif.register_heif_opener()
+    return (*FORMATS, HEIC)
+
+
+def _details(image: Image.Image) -> dict[int, Any]:
+    try:
+        exif = image.getexif()
+        return dict(exif) | dict(exif.get_ifd(ExifTags.IFD.Exif))
+    except (OSError, SyntaxError, ValueError, TypeError, KeyError):
+        return {}
+
+
+def _focal(details: dict[int, Any]) -> float:
     """Focal length as the file gives it, if it makes sense."""
     try:
-        details = image.getexif().get_ifd(ExifTags.IFD.Exif)
         focal = float(details.get(ExifTags.Base.FocalLengthIn35mmFilm, 0))
-    except (OSError, SyntaxError, ValueError, TypeError, KeyError):
+    except (ValueError, TypeError):
         return DEFAULT_FOCAL_35MM
     return focal if _FOCAL_35MM[0] <= focal <= _FOCAL_35MM[1] else DEFAULT_FOCAL_35MM
+
+
+def _taken(details: dict[int, Any]) -> dt.datetime | None:
+    said = details.get(ExifTags.Base.DateTimeOriginal) or details.get(ExifTags.Base.DateTime)
+    try:
+        return dt.datetime.strptime(str(said).strip("\0 "), "%Y:%m:%d %H:%M:%S")
+    except ValueError:
+        return None
+
+
+def _camera(details: dict[int, Any]) -> str:
+    words = (details.get(tag, "") for tag in (ExifTags.Base.Make, ExifTags.Base.Model))
+    return " ".join(str(word).strip("\0 ") for word in words if isinstance(word, str)).strip()
 
 
 def _decoded(image: Image.Image, mode: str = "RGB") -> Raster:
@@ -191,32 +237,32 @@ def _decoded(image: Image.Image, mode: str = "RGB") -> Raster:
         ) from error
 
 
-def strip_private(source: Path | Raster, target: Path) -> None:
-    """Write a picture to be published, with its pixels and nothing else.
-
-    Place, time, owner, camera, thumbnails and comments stay behind; the picture is turned the way
-    the file asked for first, because that wish is left behind too.
-
-    Parameters
-    ----------
-    source : Path or ndarray of uint8 (height, width, 3)
-        A picture file, or the pixels themselves in RGB.
-    target : Path
-        Where to write; its suffix gives the format (.jpg or .png).
+def thumbnail(path: Path, longest: int) -> Raster:
+    """Read a picture small and upright, to be looked at, (height, width, 3) in RGB.
 
     Raises
     ------
     Unmeasurable
-        When the file is not a picture the kit can open.
+        As `open_picture`.
     """
-    if isinstance(source, Path):
-        pixels = open_picture(source).pixels
-        with Image.open(source) as original:
-            turn = original.getexif().get(0x0112, 1)
-        bare = Image.fromarray(pixels)
-        bare.getexif()[0x0112] = turn
-        upright = ImageOps.exif_transpose(bare)
-    else:
-        upright = Image.fromarray(source)
-    clean = Image.fromarray(np.asarray(upright))
-    clean.save(target, quality=90)
+    with _header(path) as image:
+        image.draft("RGB", (longest, longest))
+        turned = image.getexif().get(ExifTags.Base.Orientation, 1)
+        bare = Image.fromarray(_decoded(image))
+    bare.thumbnail((longest, longest))
+    bare.getexif()[ExifTags.Base.Orientation] = turned
+    return np.asarray(ImageOps.exif_transpose(bare))
+
+
+def bare_jpeg(pixels: Raster, quality: int = 80) -> bytes:
+    """Give pixels as a JPEG that says nothing else: no place, time, owner, camera or comment.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8 (height, width, 3)
+        RGB.
+    quality : int
+    """
+    file = io.BytesIO()
+    Image.fromarray(pixels).save(file, "JPEG", quality=quality)
+    return file.getvalue()

@@ -11,7 +11,7 @@ from kit.wording import counted, listed
 
 
 @drawn_with()
-def firing_trend(scale: Scale, grades: pd.DataFrame) -> Picture:
+def grades_by_firing(scale: Scale, grades: pd.DataFrame) -> Picture:
     """Draw the share of patches at each grade after each firing.
 
     Parameters

@@ -1,4 +1,4 @@
-"""The hidden ruler behind the grades, and where each family pair stands on it."""
+"""The scale behind the grades, and where each family pair stands on it."""
 
 import numpy as np
 import pandas as pd
@@ -16,7 +16,7 @@ _ROOM = 1.2
 
 
 @drawn_with()
-def hidden_ruler(fit: ScaleFit, scale: Scale, settings: Settings) -> Picture:
+def behind_the_grades(fit: ScaleFit, scale: Scale, settings: Settings) -> Picture:
     """Draw the thresholds as bands, and the family pairs as they move with every firing.
 
     Parameters
@@ -42,13 +42,13 @@ def hidden_ruler(fit: ScaleFit, scale: Scale, settings: Settings) -> Picture:
     axes.set_xlabel("hidden value (logits)")
     axes.tick_params(axis="y", length=0)
     return Picture(
-        f"hidden-ruler-{scale.name.replace('_', '-')}",
+        f"behind-the-grades-{scale.name.replace('_', '-')}",
         _finding(scale, places, cuts, fit),
         _told(scale, places),
         figure,
         note="Bands are the grades: a patch whose hidden value falls in a band most likely gets "
         "that grade. A dot is the average of a family pair after 1, 2, ... firings, as numbered; "
-        "the line is where that average lies 9 times in 10. The ruler's unit is a logit: 2 "
+        "the line is where that average lies 9 times in 10. Its unit is a logit: 2 "
         "of them turn an even chance into 9 in 10.",
     )
 
@@ -60,7 +60,7 @@ def family_places(fit: ScaleFit, settings: Settings) -> pd.DataFrame:
     -------
     DataFrame
         Columns families, firings, value, low, high (90 % interval, measured from the middle
-        threshold, since only distances on the ruler mean anything), in logits.
+        threshold, since only distances on it mean anything), in logits.
     """
     verdict = settings.verdict
     seen = fit.frame[["base_family", "overlay_family"]].drop_duplicates()

@@ -14,7 +14,7 @@ _SIDE = 0.12
 
 
 @drawn_with()
-def measured_firings(measurements: pd.DataFrame, measure: str, scale: Scale) -> Picture:
+def measurements_by_firing(measurements: pd.DataFrame, measure: str, scale: Scale) -> Picture:
     """Draw the average measurement of each family pair after each firing.
 
     Parameters

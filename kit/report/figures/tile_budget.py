@@ -2,9 +2,11 @@
 
 import pandas as pd
 
+from kit.design import budget_curve
 from kit.drawing import COPPER, INK, QUIET
 from kit.report.page.picture import Picture
 from kit.report.page.style import drawn_with, new_figure
+from kit.series import Series
 from kit.wording import counted, listed
 
 _LINES = (
@@ -15,6 +17,21 @@ _LINES = (
     (COPPER, "--", "v"),
 )
 _LITTLE = 0.03
+_SIXTHS = (2, 4, 6, 9)
+
+
+def how_many_tiles(series: Series) -> Picture:
+    """Draw what fewer or more tiles would tell than a series plans; for pair surveys."""
+    settings = series.settings
+    curve = budget_curve(
+        series.stock,
+        sorted({max(2, settings.tiles * share // 6) for share in _SIXTHS}),
+        settings.patches_per_tile,
+        firings=settings.last_firing,
+        graders=max(1, len(settings.graders)),
+        seed=settings.seed,
+    )
+    return budget_picture(curve, settings.tiles)
 
 
 @drawn_with()
@@ -54,7 +71,7 @@ def budget_picture(curve: pd.DataFrame, tiles: int) -> Picture:
         _told(curve, questions),
         figure,
         note="Each line falls as tiles are added; where it runs flat, more tiles buy little. What "
-        "is foretold lies within the stated grades 9 times in 10.",
+        "is expected lies within the stated grades 9 times in 10.",
     )
 
 
@@ -63,7 +80,7 @@ def _finding(curve: pd.DataFrame, tiles: int) -> str:
     near = line.loc[(line["tiles"] - tiles).abs().idxmin()]
     most = line.iloc[-1]
     about = (
-        f"With {counted(int(near['tiles']), 'tile')}, {near['question']} would be foretold "
+        f"With {counted(int(near['tiles']), 'tile')}, {near['question']} would be expected right "
         f"within ±{near['within']:.1f} grades"
     )
     if most["tiles"] == near["tiles"] or near["within"] - most["within"] < _LITTLE:

@@ -19,7 +19,7 @@ from kit.model import (
     logits_a_step,
 )
 from kit.report.findings.finding import FEWEST_OF_A_COLOUR, Finding
-from kit.series import Scale
+from kit.series import Scale, Series
 from kit.wording import (
     TELLING,
     change_of,
@@ -265,17 +265,16 @@ class ScoreFindings:
         return [*factors, *apart[:_COLOURS_NAMED]]
 
 
-def score_findings(fit: ScaleFit, scale: Scale, colours: pd.DataFrame) -> ScoreFindings:
+def score_findings(fit: ScaleFit, series: Series) -> ScoreFindings:
     """Gather what the fit of a score shows.
 
     Parameters
     ----------
     fit : ScaleFit
-    scale : Scale
-    colours : DataFrame
-        Columns colour, family.
+        Of one scale of the series.
+    series : Series
     """
-    departures = colour_departures(fit, colours)
+    scale, departures = series.settings.scale(fit.scale), colour_departures(fit, series.colours)
     return ScoreFindings(
         scale,
         effects_of(fit, scale),

@@ -1,31 +1,37 @@
 """All series together: the list, the pooled pair chart, and what each series added."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
 from kit.drawing import pair_charts
 from kit.report.findings.headline import which_pairs
 from kit.report.findings.pair_findings import PairFindings
+from kit.report.gallery.colour_page import colour_addresses
 from kit.report.gallery.index_entry import Entry
-from kit.report.gallery.pooled import Pooled, what_each_added
+from kit.report.gallery.pooled import USUAL, Pooled, graded_patches, what_each_added
 from kit.report.gallery.pooling_effect import changes, dangers
 from kit.report.page.document import (
     Answer,
+    Beside,
     Block,
     Bullets,
+    Card,
     Caution,
     Document,
+    Gallery,
+    LookUp,
     Paragraph,
     Point,
-    Pointer,
     Section,
     TableBlock,
     table_of,
 )
 from kit.report.sections.closing import made_by
 from kit.report.sections.cover import cautions
-from kit.wording import counted, day
+from kit.report.sections.expectations import Expectations, look_up_of
+from kit.series import Series
+from kit.wording import counted, day, listed
 
 
 def index_document(
@@ -41,16 +47,11 @@ def index_document(
     unread : mapping of str to str
         Series that are left out, and why.
     """
-    sections = [
-        pooled_chart(pooled),
-        what_was_added(pooled),
-        _list(pooled, entries),
-        cautions(),
-    ]
+    sections = [_gallery(pooled, entries), pooled_chart(pooled), what_was_added(pooled), cautions()]
     if unread:
         points = tuple(Point(why, f"{name}:") for name, why in unread.items())
         told = Paragraph("Nothing of theirs is above.")
-        sections.insert(1, Section("left-out", "Series that are left out", (told, Bullets(points))))
+        sections.insert(2, Section("left-out", "Series that are left out", (told, Bullets(points))))
     dates = [s.settings.started for s in pooled.series if s.settings.started]
     return Document(
         "All series together",
@@ -75,9 +76,21 @@ def pooled_chart(pooled: Pooled) -> Section:
                 f"have a verdict. {which_pairs(found)}"
             ),
             *_before_you_trust_it(pooled),
-            *pair_charts(pairs, pooled.colours),
+            Beside(pair_charts(pairs, pooled.colours), (_look_up(pooled),)),
         )
     return Section("pooled", "Every pair, by all series at once", blocks)
+
+
+def _look_up(pooled: Pooled) -> LookUp:
+    """The look-up over all series, by the usual rule and recipe."""
+    fired: dict[tuple[str, str], list[str]] = {}
+    for series in pooled.series:
+        patches = graded_patches(series)
+        for pair, rows in patches.groupby(["base", "overlay"], sort=False):
+            said = f"{counted(len(rows), 'patch', 'patches')} in {series.settings.title}"
+            fired.setdefault(pair, []).append(said)
+    told = {pair: f"{listed(said)}." for pair, said in fired.items()}
+    return look_up_of(Expectations((pooled.pairs,), {}), pooled.colours, USUAL, told)
 
 
 def _before_you_trust_it(pooled: Pooled) -> tuple[Block, ...]:
@@ -133,20 +146,47 @@ def _added_table(added: pd.DataFrame) -> TableBlock:
     return table_of("What each series added", frame)
 
 
-def _list(pooled: Pooled, entries: Mapping[str, Entry]) -> Section:
-    sections = tuple(_entry(entries[series.name]) for series in pooled.series)
-    return Section("series", "The series", sections)
-
-
-def _entry(entry: Entry) -> Section:
-    dated = Paragraph(day(entry.date) if entry.date else "No date")
-    picture = f"{entry.name}/pair-chart.svg" if entry.chart else ""
-    blocks = (
-        dated,
-        Paragraph(entry.question),
-        Answer(entry.answer),
-        Pointer(
-            f"The whole report: {entry.title}", f"{entry.name}/report.html", picture, entry.chart
-        ),
+def _gallery(pooled: Pooled, entries: Mapping[str, Entry]) -> Section:
+    """A card for each series, the rounds of one series together, and a page for each colour."""
+    titles = {series.name: series.settings.title for series in pooled.series}
+    cards = tuple(
+        _card(series, entries[series.name], titles) for series in in_rounds(pooled.series)
     )
-    return Section(f"series-{entry.name}", entry.title, blocks)
+    addresses = colour_addresses(pooled.colours["colour"])
+    families = {
+        family: tuple((name, addresses[name]) for name in sorted(names))
+        for family, names in pooled.colours.groupby("family")["colour"]
+    }
+    return Section("series", "The series", (Gallery(cards, families),))
+
+
+def in_rounds(several: Sequence[Series]) -> list[Series]:
+    """Put each series right after the one that it goes on from; else keep the order."""
+    names = {series.name for series in several}
+    after: dict[str, list[Series]] = {name: [] for name in names}
+    first: list[Series] = []
+    for series in several:
+        earlier = [name for name in series.settings.follows if name in names]
+        (after[earlier[-1]] if earlier else first).append(series)
+    ordered: list[Series] = []
+    waiting = list(reversed(first))
+    while waiting:
+        ordered.append(waiting.pop())
+        waiting += reversed(after[ordered[-1].name])
+    return ordered + [series for series in several if series not in ordered]
+
+
+def _card(series: Series, entry: Entry, titles: Mapping[str, str]) -> Card:
+    follows = [titles.get(name, name) for name in series.settings.follows]
+    onwards = (f"Goes on from: {listed(follows)}",) if follows else ()
+    dated = day(entry.date) if entry.date else "No date"
+    return Card(
+        entry.title,
+        f"{entry.name}/report.html",
+        (dated, *onwards),
+        entry.question,
+        entry.answer,
+        f"{entry.name}/pair-chart.svg" if entry.chart else "",
+        entry.chart,
+        " ".join(series.stock["colour"]),
+    )

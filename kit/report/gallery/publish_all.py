@@ -8,9 +8,11 @@ from pathlib import Path
 import joblib
 
 from kit.errors import DataProblems, Misuse
+from kit.report.findings.pair_findings import PairFindings
+from kit.report.gallery.colour_page import FOLDER, colour_addresses, colour_document
 from kit.report.gallery.index_entry import read_entry
 from kit.report.gallery.index_page import index_document
-from kit.report.gallery.pooled import analyse_together, read_every_series, series_folders
+from kit.report.gallery.pooled import Pooled, analyse_together, read_every_series, series_folders
 from kit.report.page.html import page
 from kit.report.publish import MARK, fingerprint_on_disk, is_current, write_report
 from kit.series import write_whole
@@ -58,7 +60,7 @@ def write_every_report(
     say = progress or (lambda text: None)
     into = Path(reports)
     folders = series_folders(data)
-    marks = {folder: fingerprint_on_disk(folder) for folder in folders}
+    marks = {folder: fingerprint_on_disk(folder, names) for folder in folders}
     stale = [f for f in folders if not is_current(into / f.name, marks[f])]
     say(f"{len(folders)} series, {len(stale)} with new data")
     tasks = [joblib.delayed(_write_one)(f, into / f.name, names) for f in stale]
@@ -75,10 +77,23 @@ def write_every_report(
     several, unread = read_every_series(data)
     pooled = analyse_together(several)
     entries = {s.name: read_entry(into / s.name) for s in pooled.series}
+    _write_colours(pooled, into)
     document = index_document(pooled, entries, unread)
     write_whole(into / "index.html", page(document).encode("utf-8"))
     write_whole(into / MARK, f"{whole}\n".encode())
     return into / "index.html"
+
+
+def _write_colours(pooled: Pooled, into: Path) -> None:
+    """Write a page for each colour, and take away those of colours that are gone."""
+    found = PairFindings(pooled.pairs)
+    addresses = colour_addresses(pooled.colours["colour"])
+    (into / FOLDER).mkdir(parents=True, exist_ok=True)
+    for name, address in addresses.items():
+        write_whole(into / address, page(colour_document(pooled, found, name)).encode("utf-8"))
+    for left in (into / FOLDER).glob("*.html"):
+        if f"{FOLDER}/{left.name}" not in addresses.values():
+            left.unlink()
 
 
 def _write_one(folder: Path, into: Path, names: bool) -> tuple[str, str]:

@@ -198,6 +198,48 @@ class PairGroups(Shown):
 
 
 @dataclass(frozen=True)
+class Card:
+    """One series in a gallery.
+
+    Parameters
+    ----------
+    title, address : str
+        Address relative to the page.
+    about : tuple of str
+        Lines below it: date, round.
+    question, answer : str
+    picture, alt : str
+        Address of the picture and what is to be seen on it; blank for none.
+    words : str
+        What it is found by besides: names of its colours.
+    """
+
+    title: str
+    address: str
+    about: tuple[str, ...]
+    question: str
+    answer: str
+    picture: str = ""
+    alt: str = ""
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class Gallery(Shown):
+    """Cards of series, and links to the colours' pages; a word finds among both.
+
+    Parameters
+    ----------
+    cards : tuple of Card
+    colours : mapping of str to tuple of (str, str)
+        Names and addresses of pages by family.
+    """
+
+    cards: tuple[Card, ...]
+    colours: Mapping[str, tuple[tuple[str, str], ...]]
+
+
+@dataclass(frozen=True)
 class Section(Shown):
     """A headed part of a report.
 
@@ -271,6 +313,7 @@ Block = (
     | Beside
     | LookUp
     | PairGroups
+    | Gallery
 )
 
 

@@ -19,6 +19,7 @@ from kit.report.page.document import (
     Download,
     Fold,
     Formula,
+    Gallery,
     LookUp,
     PairGroups,
     Paragraph,
@@ -27,7 +28,8 @@ from kit.report.page.document import (
     Section,
     TableBlock,
 )
-from kit.report.page.look_up import look_up_html, script
+from kit.report.page.gallery_cards import gallery_html
+from kit.report.page.look_up import look_up_html
 from kit.report.page.pair_groups import pair_groups_html, pair_groups_style
 from kit.report.page.picture import Picture
 from kit.report.page.style import PAGE_COLOURS
@@ -53,8 +55,8 @@ def page(document: Document) -> str:
     sizes = "".join(_size(part) for part in parts if isinstance(part, Drawing))
     cards = "".join(pair_groups_style(part) for part in parts if isinstance(part, PairGroups))
     phone = f"@media (max-width: 34rem) {{ {cards} }}\n" if cards else ""
-    style = f"\n{_colours()}{_rules('part')}{_rules('page')}{sizes}{phone}"
-    scripted = script() if any(isinstance(p, LookUp | PairGroups) for p in parts) else ""
+    style = f"\n{_colours()}{_own_file('part.css')}{_own_file('page.css')}{sizes}{phone}"
+    scripted = _scripts(parts)
     dated = (
         f'<p class="dated"><time datetime="{document.dated.isoformat()}">'
         f"{day(document.dated)}</time></p>"
@@ -100,7 +102,7 @@ def fragment(part: Any) -> str:
         for block in blocks
     )
     light = "".join(f"--{name}:{light};" for name, (light, _) in PAGE_COLOURS.items())
-    style = f"<style>.kit-part.kit-part {{{light}\n{_rules('part')}}}</style>"
+    style = f"<style>.kit-part.kit-part {{{light}\n{_own_file('part.css')}}}</style>"
     return f'{style}\n<div class="kit-part">{inner}</div>'
 
 
@@ -111,6 +113,16 @@ def _policy(style: str, scripted: str) -> str:
         f"default-src 'none'; style-src 'sha256-{_digest(style)}'; script-src {allowed}; "
         "img-src data: 'self'; base-uri 'none'; form-action 'none'"
     )
+
+
+def _scripts(parts: Iterable[Any]) -> str:
+    """The scripts that the parts of a page need; none for a page that only is read."""
+    kinds = {type(part) for part in parts}
+    needed = [
+        *(["look_up.js"] if LookUp in kinds else []),
+        *(["lists.js"] if kinds & {PairGroups, Gallery} else []),
+    ]
+    return "\n".join(_own_file(name) for name in needed)
 
 
 def _colours() -> str:
@@ -133,8 +145,8 @@ def _digest(text: str) -> str:
 
 
 @cache
-def _rules(name: str) -> str:
-    return files("kit.report.page").joinpath(f"{name}.css").read_text("utf-8")
+def _own_file(name: str) -> str:
+    return files("kit.report.page").joinpath(name).read_text("utf-8")
 
 
 def _contents(sections: Iterable[Section]) -> str:
@@ -284,4 +296,5 @@ _SETTERS: dict[type, Callable[[Any], str]] = {
     Drawing: _drawing,
     LookUp: look_up_html,
     PairGroups: pair_groups_html,
+    Gallery: gallery_html,
 }

@@ -51,7 +51,7 @@
         field.push(drawn('path', {d: ending.path, fill: ending.ink, 'fill-rule': 'evenodd',
           transform: `translate(${x + width / 2 - 17} 8)scale(10)`}));
         const digits = drawn('text', {x: x + width / 2 - 3, y: 18, fill: ending.ink, 'font-size': 13, 'font-weight': 700});
-        digits.textContent = String(found[k]);
+        digits.textContent = String(Math.min(99, found[k]));
         field.push(digits);
       }
       x += width;
@@ -159,34 +159,10 @@
     });
   }
 
-  form.addEventListener('input', show);
+  form.addEventListener('change', show);
   form.addEventListener('submit', event => event.preventDefault());
   form.querySelector('[name=turn]').addEventListener('click', () => choose(form.overlay.value, form.base.value));
   form.querySelectorAll('[data-factor]').forEach((factor, n) => { factor.selectedIndex = told.usual[n]; });
   place.hidden = false;
   choose(told.first[0], told.first[1]);
-})();
-
-// The list of pairs: filter by colour, sort.
-(() => {
-  const tools = document.querySelector('.pair-tools');
-  if (!tools) return;
-  const groups = [...document.querySelectorAll('details.pairs')];
-  const surest = new Map(groups.map(group => [group, [...group.querySelectorAll('tbody tr')]]));
-  const opened = new Set();
-  tools.hidden = false;
-  tools.addEventListener('input', () => {
-    const colour = tools.querySelector('[name=colour]').value;
-    const order = tools.querySelector('[name=order]').value;
-    for (const group of groups) {
-      const rows = [...surest.get(group)];
-      for (const row of rows) row.hidden = colour !== '' && row.dataset.b !== colour && row.dataset.o !== colour;
-      group.hidden = rows.every(row => row.hidden);
-      if (colour !== '' && !group.open) { group.open = true; opened.add(group); }
-      if (colour === '' && opened.delete(group)) group.open = false;
-      if (order) rows.sort((one, other) => one.dataset[order] - other.dataset[order]);
-      group.querySelector('tbody').append(...rows);
-    }
-  });
-  tools.addEventListener('submit', event => event.preventDefault());
 })();

@@ -5,9 +5,7 @@ Without scripts the form stays hidden; the chart and the tables say the same.
 
 import json
 from collections.abc import Mapping, Sequence
-from functools import cache
 from html import escape
-from importlib.resources import files
 
 from kit.report.page.document import LookUp
 
@@ -28,22 +26,17 @@ def look_up_html(block: LookUp) -> str:
         f"<label>{escape(factor)} <select data-factor>{_options(levels)}</select></label>"
         for factor, levels in block.factors.items()
     )
+    colours = _by_family(block.colours)
     return (
-        '<div class="look-up" id="look-up" hidden>'
+        '<div class="look-up" id="look-up" hidden><h3>Look a pair up</h3>'
         '<form aria-label="Look a pair up">'
-        f'<label>Overlay <select name="overlay">{_by_family(block.colours)}</select></label>'
-        f'<label>over base <select name="base">{_by_family(block.colours)}</select></label>'
-        '<button type="button" name="turn">Turn over</button>'
-        f"<fieldset><legend>Firings</legend>{counts}</fieldset>{factors}</form>"
+        f'<div class="choices"><label>Overlay <select name="overlay">{colours}</select></label>'
+        f'<label>over base <select name="base">{colours}</select></label>'
+        f"{factors}</div><fieldset><legend>Firings</legend>{counts}"
+        '</fieldset><button type="button" name="turn">Turn over</button></form>'
         f'<div class="expected" role="status"></div></div>{templates}'
         f'<script type="application/json" id="look-up-data">{data}</script>'
     )
-
-
-@cache
-def script() -> str:
-    """The script of a page, as it stands in it."""
-    return files("kit.report.page").joinpath("look_up.js").read_text("utf-8")
 
 
 def _by_family(colours: Mapping[str, Sequence[str]]) -> str:

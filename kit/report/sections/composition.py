@@ -1,7 +1,9 @@
 """The whole report in the order in which it is used, and the sheet for the wall."""
 
+from kit.drawing import Drawing
 from kit.report.analysis import Analysis
 from kit.report.page.document import Bullets, Document, Fold, Paragraph, Point, Section
+from kit.report.page.picture import Picture
 from kit.report.sections.closing import colophon, data, foot
 from kit.report.sections.cover import cautions, question
 from kit.report.sections.doubts import doubts
@@ -10,11 +12,14 @@ from kit.report.sections.method import method
 from kit.report.sections.next_round import command, next_round
 from kit.report.sections.pair_lists import pairs_by_verdict
 from kit.report.sections.photographs import measured
-from kit.report.sections.score_pictures import findings
+from kit.report.sections.score_pictures import findings_by_score
 from kit.report.sections.surprises import surprises
 from kit.report.sections.tile_by_tile import samples
 from kit.report.sections.tiles_fired import fired
 from kit.report.sections.wall_page import summary
+
+_ON_SCREEN_ALONE = ("method",)
+"""Parts that paper leaves out: estimates and formulae, which the page carries."""
 
 
 def whole_report(analysis: Analysis) -> Document:
@@ -52,23 +57,35 @@ def _of_the_question(analysis: Analysis) -> tuple[Section, ...]:
 
 
 def _tiles(analysis: Analysis) -> Section:
-    shown = fired(analysis)
-    each = samples(analysis)
-    return Section(shown.name, shown.title, (*shown.blocks, Fold(each.title, each.blocks, False)))
+    """The tiles in a picture; the reasons, and each tile with its recipes, are folded."""
+    shown, each = fired(analysis), samples(analysis)
+    opening, *rest = shown.blocks
+    pictures = tuple(block for block in rest if isinstance(block, Picture | Drawing))
+    reasons = tuple(block for block in rest if block not in pictures)
+    return Section(
+        shown.name,
+        shown.title,
+        (
+            opening,
+            Fold("Why so few, and what was varied", reasons),
+            *pictures,
+            Fold(each.title, each.blocks, on_paper=False),
+        ),
+    )
 
 
 def _behind_it(analysis: Analysis) -> Section:
     """How sure, how done, who graded, the cautions in full and the data, each folded."""
     photographs = measured(analysis)
     parts = [
-        findings(analysis),
+        findings_by_score(analysis),
         doubts(analysis),
         graders(analysis),
         *((photographs,) if photographs else ()),
         method(analysis),
         cautions(),
     ]
-    folds = [Fold(part.title, part.blocks) for part in parts]
+    folds = [Fold(part.title, part.blocks, part.name not in _ON_SCREEN_ALONE) for part in parts]
     carried = data(analysis)
     return Section(
         "behind",

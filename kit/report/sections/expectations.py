@@ -1,8 +1,9 @@
 """What to expect of every pair at every firing count and recipe: the data of the look-up."""
 
+from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
+from itertools import product, takewhile
 from typing import Any
 
 import pandas as pd
@@ -232,27 +233,26 @@ class _Packed:
 
     def best(self, table: pd.DataFrame) -> dict[str, str]:
         """By pair: how often it may be fired, in words."""
-        each = table.groupby(["base", "overlay"], sort=False)
-        return {str(self.pair(*pair)): best_count(rows) for pair, rows in each}
+        each: dict[int, list[Any]] = defaultdict(list)
+        for row in table.sort_values("firings", kind="stable").itertuples():
+            each[self.pair(row.base, row.overlay)].append(row)
+        return {str(pair): best_count(rows) for pair, rows in each.items()}
 
 
-def best_count(rows: pd.DataFrame) -> str:
+def best_count(rows: Sequence[Any]) -> str:
     """Say how often a pair may be fired for a fine edge, from its rows by firing count."""
-    ordered = rows.sort_values("firings")
-    held = ordered[(ordered["verdict"] == FINE_EDGE).cummin()]
-    surest = ordered.loc[ordered["fine_edge"].idxmax()]
-    chance = percent(float(surest["fine_edge"]))
-    count = counted(int(surest["firings"]), "firing")
-    if held.empty:
+    held = list(takewhile(lambda row: row.verdict == FINE_EDGE, rows))
+    if not held:
+        surest = max(rows, key=lambda row: row.fine_edge)
+        count = counted(int(surest.firings), "firing")
+        chance = percent(float(surest.fine_edge))
         return f"no count is sure of a fine edge; the best is {count}, with a chance of {chance}."
-    most = int(held["firings"].max())
-    kept = f"it keeps a fine edge through {counted(most, 'firing')}"
-    if most == int(ordered["firings"].max()):
+    kept = f"it keeps a fine edge through {counted(int(held[-1].firings), 'firing')}"
+    if len(held) == len(rows):
         return f"{kept}, the most that was fired."
-    after = ordered[ordered["firings"] > most].iloc[0]
-    shown = look(after["verdict"], after["leans_to"])
-    said = f"after {counted(int(after['firings']), 'firing')}: {shown.label}"
-    return f"{kept}; {said}."
+    after = rows[len(held)]
+    shown = look(after.verdict, after.leans_to)
+    return f"{kept}; after {counted(int(after.firings), 'firing')}: {shown.label}."
 
 
 def _code(chance: float) -> int:

@@ -24,7 +24,7 @@ def pairs_by_verdict(analysis: Analysis) -> Section:
     if analysis.pairs.empty:
         missing = f"No pair can be judged yet: {analysis.judged.missing}"
         return Section("pairs", _TITLE, (Paragraph(missing),))
-    return Section("pairs", _TITLE, (pair_groups(PairFindings(analysis.pairs)),))
+    return Section("pairs", _TITLE, (pair_groups(analysis.pairs_found),))
 
 
 def pair_groups(found: PairFindings) -> PairGroups:

@@ -6,7 +6,7 @@ from kit.errors import Misuse
 from kit.model import MEASURE_OF, GradeMeaning, grades_against_measurements
 from kit.report.analysis import Analysis
 from kit.report.figures.grades_measured import grades_and_measurements
-from kit.report.figures.measured_firings import measured_firings
+from kit.report.figures.measured_firings import measurements_by_firing
 from kit.report.page.document import Block, Bullets, Paragraph, Point, Section, TableBlock, table_of
 from kit.report.sections.photographed_pairs import measured_pairs
 from kit.series import Scale
@@ -38,7 +38,7 @@ def of_scale(analysis: Analysis, scale: Scale) -> Section:
     """Show one measure by firing, and say what a grade of its scale is worth."""
     measure, pictures = MEASURE_OF[scale.name], analysis.photographs.measurements
     name, title = f"measured-{scale.name.replace('_', '-')}", f"{scale.title}, measured"
-    seen = measured_firings(pictures, measure, scale)
+    seen = measurements_by_firing(pictures, measure, scale)
     try:
         meaning = grades_against_measurements(analysis.observations, pictures, scale.name, measure)
     except Misuse as reason:

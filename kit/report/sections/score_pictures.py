@@ -7,7 +7,7 @@ from kit.report.analysis import Analysis
 from kit.report.figures.colour_effects import colours_apart
 from kit.report.figures.effect_lines import effects_in_steps
 from kit.report.figures.family_lines import family_grades
-from kit.report.figures.firing_trend import firing_trend
+from kit.report.figures.firing_trend import grades_by_firing
 from kit.report.figures.reliability import expected_and_seen
 from kit.report.figures.variation_lines import sources_of_variation
 from kit.report.findings.finding import Finding
@@ -17,7 +17,7 @@ from kit.series import Scale
 _LEANINGS = 6
 
 
-def findings(analysis: Analysis) -> Section:
+def findings_by_score(analysis: Analysis) -> Section:
     """List the findings by certainty, then show each score in pictures."""
     found = [finding for finding in analysis.findings if finding.found]
     blocks: list[Block | Section] = []
@@ -35,7 +35,7 @@ def findings(analysis: Analysis) -> Section:
 def of_scale(analysis: Analysis, scale: Scale) -> Section:
     """Show one score: as it was seen, then as the model reads it."""
     name = f"findings-{scale.name.replace('_', '-')}"
-    seen = firing_trend(scale, analysis.graded(scale.name))
+    seen = grades_by_firing(scale, analysis.graded(scale.name))
     fit = analysis.fits.by_scale.get(scale.name)
     if fit is None:
         why = Paragraph(f"No model was fitted. {analysis.fits.missing[scale.name]}")

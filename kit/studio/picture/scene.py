@@ -5,7 +5,7 @@ tile is drawn from formulas, seen by a pinhole camera under a near lamp, and dev
 telephone would.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import cv2
@@ -116,8 +116,12 @@ def photograph(
     scene += (shown_from(surface, raised, TILE_PIXELS_PER_MM, size) - scene) * shown
     light = light_on(lighting, extent, flat, size)
     if lighting.mirrors:
+        # What is mirrored stays where lamp and camera put it when the tile is turned.
+        square = camera.view(extent, risen) @ _tile_to_card(
+            look, card, replace(setting, turn_deg=0)
+        )
         peel = np.random.default_rng([seed, 7])
-        scene += mirror_image(look, lighting, raised, size, peel)[..., None] * shown
+        scene += mirror_image(look, lighting, square, size, peel)[..., None] * shown
     if setting.finger_mm is not None:
         _lay_finger(scene, setting.finger_mm, flat)
     scene *= light

@@ -10,7 +10,7 @@ from PIL import Image
 
 from kit.errors import Misuse
 from kit.photo import COLUMNS, measure_folder
-from kit.photo.batch import photo_folder as folder
+from kit.photo.batch import photo_folder
 from kit.studio.picture import Setting
 
 
@@ -47,13 +47,13 @@ def photos(once, tmp_path):
 def count(monkeypatch):
     """How often a picture was really measured."""
     measured = []
-    real = folder.measure_picture
+    real = photo_folder.measure_picture
 
     def counting(path, *rest):
         measured.append(path.name)
         return real(path, *rest)
 
-    monkeypatch.setattr(folder, "measure_picture", counting)
+    monkeypatch.setattr(photo_folder, "measure_picture", counting)
     return measured
 
 
@@ -83,19 +83,19 @@ def test_nothing_is_measured_twice(once, photos, plan, count):
 
 
 def test_work_that_was_stopped_goes_on_where_it_was(once, photos, plan, count, monkeypatch):
-    for kept in (photos / folder.MEMORY).iterdir():
+    for kept in (photos / photo_folder.MEMORY).iterdir():
         kept.unlink()
-    counting = folder.measure_picture
+    counting = photo_folder.measure_picture
 
     def stopped(path, *rest):
         if path.name == "a.jpg":
             raise KeyboardInterrupt
         return counting(path, *rest)
 
-    monkeypatch.setattr(folder, "measure_picture", stopped)
+    monkeypatch.setattr(photo_folder, "measure_picture", stopped)
     with pytest.raises(KeyboardInterrupt):
         measure_folder(photos, plan, workers=1)
-    monkeypatch.setattr(folder, "measure_picture", counting)
+    monkeypatch.setattr(photo_folder, "measure_picture", counting)
     count.clear()
     after = measure_folder(photos, plan, workers=1)
     assert "b.jpg" not in count
@@ -103,7 +103,7 @@ def test_work_that_was_stopped_goes_on_where_it_was(once, photos, plan, count, m
 
 
 def test_what_was_kept_but_cut_short_is_measured_again(once, photos, plan, count):
-    for kept in (photos / folder.MEMORY).iterdir():
+    for kept in (photos / photo_folder.MEMORY).glob("*.json"):
         if json.loads(kept.read_text()).get("rows"):
             kept.write_text(kept.read_text()[:-10])
     again = measure_folder(photos, plan, workers=1)
@@ -125,25 +125,36 @@ def test_another_print_scale_measures_anew(once, photos, plan, count):
     assert smaller.mean() == pytest.approx(0.15, abs=0.05)
 
 
-def test_what_a_person_struck_out_stays_struck_out(once, photos, plan):
-    known = once[1].measurements.copy()
-    known.loc[2, "accepted"] = "no"
-    again = measure_folder(photos, plan, known, workers=1).measurements
-    assert again["accepted"].tolist() == ["", "", "no", "", "", "", "", ""]
+def test_a_picture_shows_what_was_measured_and_says_nothing_private(once):
+    _, result, _ = once
+    sound = result.pictures[result.pictures["reason"] == ""]
+    for row in sound.itertuples():
+        with Image.open(row.shown) as image:
+            assert not image.getexif()
+            assert np.asarray(image).std() > 20
+        assert set(row.spots) == {"1-1", "1-2", "1-3", "1-4"}
 
 
-def test_the_shown_pictures_are_kept_and_say_nothing_private(photos, plan, tmp_path, count):
-    shown = tmp_path / "report" / "pictures"
-    measure_folder(photos, plan, shown=shown, workers=1)
-    assert sorted(p.name for p in shown.iterdir()) == ["a-measured.png", "b-measured.png"]
-    with Image.open(shown / "a-measured.png") as image:
-        assert not image.info
-        assert np.asarray(image).std() > 20
-    count.clear()
-    (shown / "b-measured.png").unlink()
-    measure_folder(photos, plan, shown=shown, workers=1)
-    assert count == ["b.jpg"]
-    assert (shown / "b-measured.png").exists()
+def test_renaming_moving_and_copying_measure_nothing_again(once, photos, plan, count):
+    (photos / "anna").mkdir()
+    (photos / "a.jpg").rename(photos / "anna" / "IMG_0001.jpg")
+    shutil.copy(photos / "b.jpg", photos / "anna" / "IMG_0002.jpg")
+    again = measure_folder(photos, plan, workers=1)
+    assert count == []
+    assert again.copies == {"b.jpg": "anna/IMG_0002.jpg"}
+    assert set(again.measurements["picture"]) == {"anna/IMG_0001.jpg", "anna/IMG_0002.jpg"}
+    pd.testing.assert_frame_equal(
+        again.measurements.drop(columns="picture"), once[1].measurements.drop(columns="picture")
+    )
+
+
+def test_a_name_that_says_another_tile_is_refused_under_that_name_only(photos, plan):
+    (photos / "b.jpg").rename(photos / "tile09-firing1.jpg")
+    wrong = measure_folder(photos, plan, workers=1).unmeasured.set_index("picture")
+    assert "file's name says tile 9" in wrong.at["tile09-firing1.jpg", "reason"]
+    (photos / "tile09-firing1.jpg").rename(photos / "tile01-firing1.jpg")
+    right = measure_folder(photos, plan, workers=1)
+    assert "tile01-firing1.jpg" in set(right.measurements["picture"])
 
 
 def test_an_empty_folder_gives_empty_tables(tmp_path, plan):
@@ -156,6 +167,6 @@ def test_an_empty_folder_gives_empty_tables(tmp_path, plan):
 def test_a_memory_that_leads_elsewhere_is_refused(tmp_path, plan):
     photos = tmp_path / "photos"
     photos.mkdir()
-    (photos / folder.MEMORY).symlink_to(tmp_path)
+    (photos / photo_folder.MEMORY).symlink_to(tmp_path)
     with pytest.raises(Misuse, match="link"):
         measure_folder(photos, plan, workers=1)

@@ -1,0 +1,237 @@
+"""Copies that a synchronising drive or a person made of a table, merged row by row.
+
+A value is superseded when an event of the journal replaced it. Of two values for one cell the one
+that is not superseded counts; where neither is, two people changed the same cell without knowing
+of each other, and a person must choose.
+"""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from kit.errors import Misuse
+from kit.record.amendment import Amendment, row_in_words
+from kit.record.past_events import when_in_words
+from kit.record.received import RECEIVED, kept_name
+from kit.series import (
+    SETTINGS,
+    Journal,
+    Occasion,
+    RowChange,
+    RowName,
+    Rows,
+    files_of,
+    inside,
+    read_journal,
+    rows_of_files,
+    series_tables,
+    write_whole,
+)
+from kit.wording import counted, listed
+
+MERGED = "merged"
+_COPY = re.compile(r"(?P<table>[a-z]+)[^a-z].*\.csv", re.IGNORECASE)
+
+CellName = tuple[RowName, str]
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """Two or more values for one cell, none of which replaced another.
+
+    Parameters
+    ----------
+    row : RowName
+    column : str
+    values : tuple of (str, str)
+        Each value, and in words where it stands or who entered it.
+    stands : str
+        What the table says now.
+    """
+
+    row: RowName
+    column: str
+    values: tuple[tuple[str, str], ...]
+    stands: str
+
+    def describe(self) -> str:
+        """Show the values side by side."""
+        what = row_in_words(RowChange(*self.row, None, None))
+        told = [f"{n}: {v or 'blank'} ({who})" for n, (v, who) in enumerate(self.values, start=1)]
+        return f"{what}, {self.column}:  {'   '.join(told)}"
+
+
+@dataclass(frozen=True)
+class Merge:
+    """What the copies of a series' tables would add, and what a person must choose.
+
+    Parameters
+    ----------
+    folder : Path
+    copies : tuple of str
+        Names of the files.
+    changes : tuple of RowChange
+        What needs no choice.
+    conflicts : tuple of Conflict
+    """
+
+    folder: Path
+    copies: tuple[str, ...]
+    changes: tuple[RowChange, ...]
+    conflicts: tuple[Conflict, ...]
+
+    def settled(self, chosen: Sequence[str] = (), by: str = "") -> Amendment:
+        """Prepare to write it, with one value for each conflict, in their order.
+
+        Raises
+        ------
+        Misuse
+            When a choice is missing or is none of the values.
+        """
+        if len(chosen) != len(self.conflicts):
+            count = counted(len(self.conflicts), "conflict")
+            raise Misuse(f"There is {count} to settle; choose a value for each.")
+        settled = []
+        for conflict, value in zip(self.conflicts, chosen, strict=True):
+            values = [v for v, _ in conflict.values]
+            if value not in values:
+                raise Misuse(f"'{value}' is none of {', '.join(values)}.")
+            settled += [
+                RowChange(*conflict.row, {conflict.column: other}, {conflict.column: value})
+                for other in values
+                if other != value
+            ]
+        what = Occasion(MERGED, by, source=listed(self.copies))
+        seen = files_of(self.folder)
+        return Amendment(
+            self.folder, seen, (*self.changes, *settled), what, by_hand=(), settled=tuple(settled)
+        )
+
+    def put_copies_away(self) -> None:
+        """Move the copies to received/, where they are kept as they were."""
+        for name in self.copies:
+            content = (self.folder / name).read_bytes()
+            kept = inside(self.folder, RECEIVED, kept_name(name, content))
+            kept.parent.mkdir(exist_ok=True)
+            if not kept.exists():
+                write_whole(kept, content)
+            (self.folder / name).unlink()
+
+
+def copies_of_tables(folder: Path) -> dict[str, str]:
+    """Find files that look like copies of a table: 'grades (conflicted copy).csv', 'tiles-1.csv'.
+
+    Returns
+    -------
+    dict of str to str
+        File name to the table's name.
+    """
+    known = series_tables(())
+    found = {}
+    for path in sorted(folder.iterdir()):
+        match = _COPY.fullmatch(path.name)
+        table = match["table"].lower() if match else ""
+        if table in known and path.name != known[table].file and path.is_file():
+            found[path.name] = table
+    return found
+
+
+def merge(folder: Path | str) -> Merge:
+    """Work out what copies of tables hold that the tables do not, and what conflicts.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the series.
+    """
+    folder = Path(folder)
+    seen = files_of(folder)
+    ours = rows_of_files(seen)
+    journal = read_journal(folder)
+    replaced = superseded(journal)
+    copies = copies_of_tables(folder)
+    said = {cell: list(values.items()) for cell, values in rival_values(journal).items()}
+    changes: dict[RowName, RowChange] = {}
+    for name, table in copies.items():
+        content = (folder / name).read_bytes()
+        theirs = rows_of_files({**seen, series_tables(())[table].file: content})
+        for row in [row for row in theirs if row[0] == table]:
+            _merge_row(row, ours, theirs, replaced, name, changes, said)
+    conflicts = [
+        Conflict(row, column, tuple(_once(values)), ours.get(row, {}).get(column, ""))
+        for (row, column), values in said.items()
+        if row in ours
+    ]
+    return Merge(folder, tuple(copies), tuple(changes.values()), tuple(conflicts))
+
+
+def _merge_row(
+    row: RowName,
+    ours: Rows,
+    theirs: Rows,
+    replaced: Mapping[CellName, set[str]],
+    name: str,
+    changes: dict[RowName, RowChange],
+    said: dict[CellName, list[tuple[str, str]]],
+) -> None:
+    if row not in ours:
+        changes.setdefault(row, RowChange(*row, None, theirs[row]))
+        return
+    take: dict[str, str] = {}
+    for column in dict.fromkeys((*ours[row], *theirs[row])):
+        mine, other = ours[row].get(column, ""), theirs[row].get(column, "")
+        old = replaced.get((row, column), {""})
+        if mine == other or other in old:
+            continue
+        if mine in old:
+            take[column] = other
+        else:
+            file = f"{row[0]}.csv"
+            known = said.setdefault((row, column), [])
+            known += [(mine, file), (other, name)]
+    if take:
+        was = {column: ours[row].get(column, "") for column in take}
+        changes[row] = RowChange(*row, was, take)
+
+
+def superseded(journal: Journal) -> dict[CellName, set[str]]:
+    """Values of each cell that an event of the journal replaced by another, blank included."""
+    old: dict[CellName, set[str]] = {}
+    now = journal.rows()
+    for event in journal.events:
+        for change in event.changes:
+            for column in dict.fromkeys((*(change.was or {}), *(change.now or {}))):
+                cell = old.setdefault((change.row, column), {""})
+                cell.add((change.was or {}).get(column, ""))
+    for (row, column), values in old.items():
+        values.discard(now.get(row, {}).get(column, ""))
+    return old
+
+
+def rival_values(journal: Journal) -> dict[CellName, dict[str, str]]:
+    """Cells that two machines changed without knowing of each other: each value, and who."""
+    live: dict[CellName, dict[str, tuple[str, str]]] = {}
+    for event in journal.events:
+        for change in event.changes:
+            for column, value in (change.now or {}).items():
+                cell = live.setdefault((change.row, column), {})
+                was = (change.was or {}).get(column, "")
+                cell.pop(was, None)
+                by = event.occasion.by or "somebody"
+                cell[value] = (event.machine, f"{by}, {when_in_words(event.at)}")
+            if change.now is None:
+                for cell_name in [c for c in live if c[0] == change.row]:
+                    del live[cell_name]
+    return {
+        cell: {value: who for value, (_, who) in values.items()}
+        for cell, values in live.items()
+        if len({machine for machine, _ in values.values()}) > 1 and cell[0][0] != SETTINGS
+    }
+
+
+def _once(values: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+    seen: dict[str, str] = {}
+    for value, who in values:
+        seen.setdefault(value, who)
+    return list(seen.items())

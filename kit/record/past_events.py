@@ -1,0 +1,198 @@
+"""What was done to a series, taking back, and putting back: all from its journal."""
+
+import datetime as dt
+from collections import Counter
+from pathlib import Path
+
+from kit.errors import Misuse
+from kit.record.amendment import Amendment, amendment, row_in_words
+from kit.series import (
+    FOUND,
+    SETTINGS,
+    Event,
+    Occasion,
+    RowChange,
+    changes_between,
+    files_of,
+    read_journal,
+    rows_of_files,
+    series_tables,
+)
+from kit.wording import counted, day, listed
+
+UNDONE, RESTORED = "undone", "restored"
+_ROWS = {
+    "colours": ("colour", "colours"),
+    "tiles": ("tile", "tiles"),
+    "patches": ("patch", "patches"),
+    "firings": ("firing", "firings"),
+    "grades": ("grade", "grades"),
+    "corrections": ("correction", "corrections"),
+    "measurements": ("measurement", "measurements"),
+    SETTINGS: ("setting file", "setting files"),
+}
+
+
+def history(folder: Path | str) -> list[str]:
+    """Say what was done to a series, one line for each event, the first first."""
+    journal = read_journal(Path(folder))
+    lines = [f"{n:>4}  {event_in_words(event)}" for n, event in enumerate(journal.events, start=1)]
+    return [*lines, *(f"      {damage}" for damage in journal.damage)]
+
+
+def event_in_words(event: Event) -> str:
+    """Say what an event was: when, who, what, from which file, and how many rows."""
+    said = event.occasion
+    parts = [when_in_words(event.at), said.by or "somebody", said.what, rows_in_words(event)]
+    if said.source:
+        parts.append(f"from {said.source}")
+    if said.why:
+        parts.append(f"because: {said.why}")
+    return "  ".join(part for part in parts if part)
+
+
+def when_in_words(at: str) -> str:
+    """Write a time of the journal out: '25 November 2026, 15:20'."""
+    time = dt.datetime.fromisoformat(at)
+    return f"{day(time.date())}, {time:%H:%M}"
+
+
+def rows_in_words(event: Event) -> str:
+    """Count the rows that an event changed: '160 grades, 8 firings'."""
+    counts = Counter(change.table for change in event.changes)
+    return ", ".join(counted(counts[t], *_ROWS.get(t, ("row", "rows"))) for t in _ROWS if counts[t])
+
+
+def undo(folder: Path | str, number: int | None = None, by: str = "", why: str = "") -> Amendment:
+    """Prepare to take back an event; what was changed again since stays as it is.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the series.
+    number : int, optional
+        As `history` numbers it; by default the last event that has not been taken back.
+    by, why : str
+        Who takes it back, and why.
+
+    Raises
+    ------
+    Misuse
+        When there is nothing to take back, or the event cannot be.
+    """
+    folder = Path(folder)
+    events = read_journal(folder).events
+    event = _chosen(events, number)
+    if event.occasion.what == FOUND:
+        raise Misuse("The journal begins there; what was before it is not known.")
+    rows = rows_of_files(files_of(folder))
+    changes, kept = [], []
+    for change in event.changes:
+        now = rows.get(change.row)
+        stands = now is not None and all(now.get(c, "") == v for c, v in (change.now or {}).items())
+        if (change.now is None and now is None) or (change.now is not None and stands):
+            changes.append(_turned_back(change, now))
+        else:
+            kept.append(f"{row_in_words(change)} was changed since and stays as it is.")
+    occasion = Occasion(UNDONE, by, why=why, undoes=event.hash)
+    remarks = [f"This takes back: {event_in_words(event)}", *kept]
+    return amendment(folder, changes, occasion, remarks)
+
+
+def restore(
+    folder: Path | str, table: str | None = None, at: str = "", by: str = "", why: str = ""
+) -> Amendment:
+    """Prepare to put back a table, or everything, from the journal.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the series.
+    table : str, optional
+        Such as 'grades'; everything when left out.
+    at : str
+        Moment as of which, such as '2026-11-25T12:00' or '2026-11-25'. Without it what is missing
+        or was changed outside the kit is put back, and rows that were added by hand stay.
+    by, why : str
+
+    Returns
+    -------
+    Amendment
+        What stands there now is taken into the journal before it is written over.
+
+    Raises
+    ------
+    Misuse
+        When there is no journal, or no such table or moment.
+    """
+    folder = Path(folder)
+    journal = read_journal(folder)
+    if not journal.events:
+        raise Misuse(f"{folder.name} has no journal yet; the kit begins one when it first writes.")
+    if at:
+        _check_moment(at)
+    known = journal.rows(at)
+    wanted = _table_named(table) if table else None
+    seen = files_of(folder)
+    found = rows_of_files(seen)
+    changes = [
+        change
+        for change in changes_between(found, known)
+        if wanted in (None, change.table) and (at or change.now is not None)
+    ]
+    occasion = Occasion(RESTORED, by, why=why or (f"as of {at}" if at else ""))
+    every = (*series_tables(()), SETTINGS)
+    return Amendment(folder, seen, tuple(changes), occasion, by_hand=every)
+
+
+def _table_named(name: str) -> str:
+    plain = name.removesuffix(".csv").removesuffix(".toml")
+    plain = SETTINGS if plain == "series" else plain
+    known = (*series_tables(()), SETTINGS)
+    if plain not in known:
+        raise Misuse(f"'{name}' is not a table of a series. Choose one of: {', '.join(known)}.")
+    return plain
+
+
+def _check_moment(at: str) -> None:
+    try:
+        dt.datetime.fromisoformat(at)
+    except ValueError:
+        raise Misuse(
+            f"'{at}' is not a moment. Write it as 2026-11-25 or 2026-11-25T15:20."
+        ) from None
+
+
+def _chosen(events: tuple[Event, ...], number: int | None) -> Event:
+    undone = {event.occasion.undoes for event in events if event.occasion.undoes}
+    if number is None:
+        able = [
+            event
+            for event in events
+            if event.hash not in undone and event.occasion.what not in (UNDONE, FOUND)
+        ]
+        if not able:
+            raise Misuse("There is nothing to take back.")
+        return able[-1]
+    if not 1 <= number <= len(events):
+        raise Misuse(f"There is no event {number}; `kit history` lists {len(events)} of them.")
+    if events[number - 1].hash in undone:
+        raise Misuse(f"Event {number} has been taken back already.")
+    return events[number - 1]
+
+
+def _turned_back(change: RowChange, now: dict[str, str] | None) -> RowChange:
+    """Take a change back; a new row goes whole, with what was added to it by hand."""
+    if change.was is None:
+        return RowChange(change.table, change.key, now, None)
+    return change.turned_back()
+
+
+def last_events(folder: Path) -> dict[tuple[str, tuple[str, ...]], Event]:
+    """The event that last touched each row."""
+    return {change.row: event for event in read_journal(folder).events for change in event.changes}
+
+
+def tables_in_words(tables: set[str]) -> str:
+    """List the files that some tables are kept in."""
+    return listed(sorted("series.toml" if t == SETTINGS else f"{t}.csv" for t in tables))

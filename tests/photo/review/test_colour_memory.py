@@ -1,0 +1,93 @@
+"""Turned, swapped and wrongly sifted tiles are named; a series in order is left alone."""
+
+import pandas as pd
+import pytest
+
+from kit.photo.review.colour_memory import colour_questions
+
+
+@pytest.fixture
+def questions(picture_of, laid):
+    """Ask about a series in which some pictures stand for others."""
+
+    def ask(instead: dict[int, pd.DataFrame] | None = None, firings=(1,)):
+        tables = [picture_of(tile, firing) for tile in range(1, 7) for firing in firings]
+        for tile, other in (instead or {}).items():
+            tables = [t for t in tables if t["tile"].iloc[0] != tile or t["firing"].iloc[0] != 1]
+            tables.append(other)
+        return colour_questions(pd.concat(tables, ignore_index=True), laid)
+
+    return ask
+
+
+@pytest.mark.parametrize("firings", [(1,), (1, 2, 3)])
+def test_a_series_in_order_is_asked_nothing(questions, firings):
+    assert questions(firings=firings) == []
+
+
+@pytest.mark.parametrize("firings", [(1,), (1, 2)])
+def test_a_tile_laid_upside_down_is_named(questions, picture_of, firings):
+    # Half a turn brings position 4 to 1, 3 to 2 and so on.
+    turned = picture_of(2, shows={1: "moss", 2: "plum", 3: "foam", 4: "rust"}, seed=3)
+    (question,) = questions({2: turned}, firings)
+    assert question.pictures == ("2-1-3",)
+    assert "upside down" in question.words
+
+
+def test_a_tile_laid_a_quarter_round_is_named(questions, picture_of):
+    turned = picture_of(3, shows={1: "rust", 2: "sand", 3: "foam", 4: "ink"}, seed=3)
+    (question,) = questions({3: turned})
+    assert "quarter" in question.words
+
+
+def test_a_slip_of_another_tile_is_named_with_the_tile_that_is_seen(questions, picture_of):
+    other = picture_of(1, shows={1: "ink", 2: "sand", 3: "foam", 4: "rust"}, base="slate", seed=3)
+    (question,) = questions({1: other})
+    assert "slip says tile 1" in question.words
+    assert "colours of tile 6" in question.words
+
+
+def test_a_patch_sifted_with_another_colour_is_named_with_the_colour_it_looks_like(
+    questions, picture_of
+):
+    wrong = picture_of(5, shows={3: "sand"}, seed=3)
+    (question,) = questions({5: wrong})
+    assert question.patches == ("T5-3",)
+    assert "colour of moss" in question.words
+    assert "looks like sand" in question.words
+
+
+def test_another_base_under_the_right_overlays_is_named(questions, picture_of):
+    wrong = picture_of(4, base="chalk", seed=3)
+    (question,) = questions({4: wrong})
+    assert "The base of tile 4" in question.words
+
+
+def test_a_transparent_overlay_may_look_otherwise_on_each_base(laid, picture_of):
+    tables = []
+    for tile in range(1, 7):
+        table = picture_of(tile)
+        if tile > 3:
+            table["overlay_l"] -= 25.0
+        tables.append(table)
+    assert colour_questions(pd.concat(tables, ignore_index=True), laid) == []
+
+
+def test_what_is_hardly_seen_is_no_witness(questions, picture_of):
+    hidden = picture_of(5, shows={3: "sand"}, seed=3)
+    hidden.loc[hidden["patch"] == "T5-3", "quality"] = "poor"
+    assert questions({5: hidden}) == []
+
+
+def test_a_single_tile_with_two_pictures_asks_about_the_one_that_lies_otherwise(laid, picture_of):
+    right = [picture_of(1, seed=s) for s in (1, 2)]
+    turned = picture_of(1, shows={1: "ink", 2: "sand", 3: "moss", 4: "plum"}, seed=3)
+    (question,) = colour_questions(pd.concat([*right, turned], ignore_index=True), laid)
+    assert question.pictures == ("1-1-3",)
+
+
+def test_of_two_pictures_that_contradict_both_are_asked_about(laid, picture_of):
+    turned = picture_of(1, shows={1: "ink", 2: "sand", 3: "moss", 4: "plum"}, seed=3)
+    found = colour_questions(pd.concat([picture_of(1), turned], ignore_index=True), laid)
+    assert len(found) == 2
+    assert all("upside down" in question.words for question in found)
