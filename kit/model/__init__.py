@@ -20,7 +20,7 @@ from kit.model.pair_states import (
 from kit.model.pair_table import MEASURE_OF, measured_pair_table, pair_table, pairs, through
 from kit.model.proportional_odds import proportional_odds_check
 from kit.model.score_correlation import score_correlation
-from kit.model.series_fit import NOISE, ScaleFit, fit_observations, fit_series
+from kit.model.series_fit import NOISE, ScaleFit, fit_observations, fit_series, with_refirings
 from kit.model.variation import logits_a_step, variation_table
 from kit.model.verdicts import (
     BROKEN_THROUGH,
@@ -102,4 +102,5 @@ __all__ = [
     "variation_table",
     "verdict_sentence",
     "verdicts",
+    "with_refirings",
 ]

@@ -1,7 +1,7 @@
 """What the contacts of a piece come to, drawn from all that the graded series know."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import numpy as np
 import pandas as pd
@@ -19,6 +19,7 @@ from kit.model import (
     reasons_beyond,
     recipes,
     score_correlation,
+    with_refirings,
 )
 from kit.piece.recipe import BASE, Piece, as_wanted
 from kit.series import PULL_THROUGH, SPREAD, Series
@@ -104,32 +105,21 @@ class Knowledge:
 
     def frame(self, rows: Sequence[ContactRow]) -> pd.DataFrame:
         """The rows as the models need them; the piece counts as a series, with jars of its own."""
-        parts = []
-        for row in rows:
-            pair = pd.DataFrame(
-                {
-                    "base": [row.base],
-                    "overlay": [row.overlay],
-                    "base_family": [self.families[row.base]],
-                    "overlay_family": [self.families[row.overlay]],
-                }
-            )
-            setting = PairSetting(
-                mesh=row.mesh,
-                coat_weight=row.coat_weight,
-                base_mesh=row.base_mesh,
-                base_coat_weight=row.base_coat_weight,
-            )
-            recipe = recipes(pair, setting, [row.firings], self.fits)
-            parts.append(recipe.assign(base_coats=row.base_coats, series=OF_PIECE))
-        return pd.concat(parts, ignore_index=True)
+        own = pd.DataFrame([asdict(row) for row in rows]).drop(columns="on_overlay")
+        pairs = own[["base", "overlay"]].assign(
+            base_family=own["base"].map(self.families),
+            overlay_family=own["overlay"].map(self.families),
+        )
+        usual = recipes(pairs, PairSetting(), [1], self.fits)
+        return with_refirings(usual.assign(**own, series=OF_PIECE))
 
     def beyond(self, rows: Sequence[ContactRow]) -> list[tuple[str, ...]]:
         """What of each row lies beyond anything that was fired, in words."""
         one_coat = ("what lies below had one coat, where test tiles have a base coat",)
+        frame = self.frame(rows)
         told = []
-        for row in rows:
-            _, reasons = reasons_beyond(self.frame([row]), self.fits)
+        for place, row in enumerate(rows):
+            _, reasons = reasons_beyond(frame.iloc[[place]], self.fits)
             told.append(reasons + one_coat if row.on_overlay else reasons)
         return told
 
