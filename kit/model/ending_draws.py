@@ -77,7 +77,8 @@ def ending_draws(
     random = np.random.default_rng(seed if tile_seed is None else tile_seed)
     shared = random.standard_normal((draws, 2))
     shared[:, 1] = rho * shared[:, 0] + np.sqrt(1 - rho**2) * shared[:, 1]
-    fine, broken = [], []
+    fine: list[Array] = []
+    broken: list[Array] = []
     for k, score in enumerate((SPREAD.name, PULL_THROUGH.name)):
         results = fits[score].results
         new = dict(zip(results.random_sd, results.posterior.new_var, strict=True))

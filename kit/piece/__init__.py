@@ -4,6 +4,7 @@ from kit.piece.advice import Advice, advice
 from kit.piece.contact_draws import ContactRow, Knowledge, contact_row
 from kit.piece.outlook import ContactOutlook, PieceOutlook, piece_outlook
 from kit.piece.piece_file import format_piece, piece_path, read_piece, start_piece
+from kit.piece.publish_piece import PieceAnswer, ask_about, write_answer
 from kit.piece.recipe import (
     BASE,
     NOT_BROKEN,
@@ -28,10 +29,12 @@ __all__ = [
     "Knowledge",
     "Layer",
     "Piece",
+    "PieceAnswer",
     "PieceOutlook",
     "PieceSample",
     "advice",
     "as_wanted",
+    "ask_about",
     "best_sample",
     "contact_row",
     "format_piece",
@@ -41,4 +44,5 @@ __all__ = [
     "read_piece",
     "sample_series",
     "start_piece",
+    "write_answer",
 ]

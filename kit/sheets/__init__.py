@@ -2,7 +2,7 @@
 
 from kit.sheets.bench_paper import write_photo_card, write_sheets
 from kit.sheets.labels import LABEL_SHEETS, LabelSheet
-from kit.sheets.paper import PAPERS, Paper
+from kit.sheets.paper import PAPERS, Paper, checked_paper, typeset
 from kit.sheets.wall_chart import wall_chart
 
 __all__ = [
@@ -10,6 +10,8 @@ __all__ = [
     "PAPERS",
     "LabelSheet",
     "Paper",
+    "checked_paper",
+    "typeset",
     "wall_chart",
     "write_photo_card",
     "write_sheets",
