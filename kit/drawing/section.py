@@ -57,13 +57,17 @@ def piece_section(
     layers : sequence of LayerShown
         In the order that they are put on.
     """
+    column = {layer.name: n for n, layer in enumerate(layers)}
     level: dict[str, int] = {}
     for layer in layers:
-        level[layer.name] = 1 + max((level[under] for under in layer.on), default=0)
+        span = _span(layer, column)
+        met = [level[o.name] for o in layers[: column[layer.name]] if _meet(span, _span(o, column))]
+        level[layer.name] = 1 + max(met, default=0)
     height = _ROW * (max(level.values()) + 1) + _COPPER
-    wide = max(_COLUMN, max(text_width(layer.name, _LETTERS) for layer in layers) + 16)
-    wide = min(wide, 2 * _COLUMN)
-    column = {layer.name: n for n, layer in enumerate(layers)}
+    widest = max(
+        text_width(text, _LETTERS) for layer in layers for text in (layer.name, _fired(layer))
+    )
+    wide = min(max(_COLUMN, widest + 2 * _GAP + 12), 2 * _COLUMN)
     width = wide * len(layers)
     ground = height - _COPPER
     marks = [
@@ -100,8 +104,7 @@ def _layer(
     ground: float,
 ) -> list[str]:
     own = column[layer.name]
-    left = min([own, *(column[under] for under in layer.on)]) * wide
-    right = (own + 1) * wide
+    left, right = (wide * edge for edge in _span(layer, column))
     top = ground - _ROW * (level[layer.name] + 1)
     tone = _TONES[own % len(_TONES)]
     marks = []
@@ -120,8 +123,21 @@ def _layer(
         )
     )  # fmt: skip
     room = right - left - 2 * _GAP - 10
-    fired = f"{layer.colour}, {counted(layer.firings, 'firing')}"
-    for y, text, weight in ((top + 14, layer.name, "700"), (top + 28, fired, None)):
+    for y, text, weight in ((top + 14, layer.name, "700"), (top + 28, _fired(layer), None)):
         shown = fitted_text(text, room, _LETTERS)
         marks.append(words(left + _GAP + 5, y, shown, _LETTERS, None, INK, weight, theme=None))
     return marks
+
+
+def _fired(layer: LayerShown) -> str:
+    return f"{layer.colour}, {counted(layer.firings, 'firing')}"
+
+
+def _span(layer: LayerShown, column: dict[str, int]) -> tuple[int, int]:
+    """Columns that a layer reaches over: from what it lies on to its own."""
+    own = column[layer.name]
+    return min([own, *(column[under] for under in layer.on)]), own + 1
+
+
+def _meet(one: tuple[int, int], other: tuple[int, int]) -> bool:
+    return one[0] < other[1] and other[0] < one[1]

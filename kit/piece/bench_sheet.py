@@ -1,14 +1,15 @@
 """A piece's order of work on paper: layer by layer, when to fire, and what to look for."""
 
+from collections.abc import Sequence
 from typing import Any
 
-from kit.drawing import Drawing
+from kit.drawing import Drawing, short_steps
 from kit.model import FINE_EDGE
 from kit.piece.outlook import PieceOutlook
 from kit.piece.recipe import BASE, NOT_BROKEN, Layer, Piece
 from kit.series import DEFERENCE, OPENING_UM, Settings, cautions_for
 from kit.sheets import checked_paper, typeset
-from kit.wording import counted, listed, opening
+from kit.wording import listed, opening
 
 
 def piece_sheet(
@@ -52,9 +53,8 @@ def steps_of(piece: Piece, settings: Settings) -> list[dict[str, Any]]:
         together = place < last and piece.layers[place + 1].fires_with is not None
         if not together:
             there = piece.layers[: place + 1]
-            steps.append(
-                _fired(f"Fire (with {listed([one.name for one in there])})", there, settings)
-            )
+            names = listed([one.name for one in there])
+            steps.append(_fired(f"Fire (with {names})", there, settings))
     for n in range(piece.closing_firings):
         steps.append(_fired(f"Closing firing {n + 1}", piece.layers, settings))
     return steps
@@ -73,23 +73,18 @@ def _sifted(
 
 
 def _fired(what: str, there: tuple[Layer, ...], settings: Settings) -> dict[str, Any]:
-    look = " ".join(_stop(layer, settings) for layer in there)
-    return {"what": what, "mesh": "", "weight": "", "stencils": "", "look": look}
+    return {"what": what, "mesh": "", "weight": "", "stencils": "", "look": _stop(there, settings)}
 
 
-def _stop(layer: Layer, settings: Settings) -> str:
-    """When to stop because a layer has gone beyond what was wanted of it."""
+def _stop(there: Sequence[Layer], settings: Settings) -> str:
+    """When to stop because a layer has gone as far as was wanted of it, or beyond."""
     rule = settings.verdict
-    spread, pull = settings.scale("spread"), settings.scale("pull_through")
-    creeps = spread.steps[rule.fine_edge_at_most + 1]
-    breaks = pull.steps[rule.breaks_through_from]
-    if layer.wanted == FINE_EDGE:
-        return f"If {layer.name} is '{creeps}' or '{breaks}', stop."
-    if layer.wanted == NOT_BROKEN:
-        return f"If {layer.name} is '{breaks}', stop."
-    return f"{layer.name} is wanted with a {layer.wanted}: stop once it is so."
-
-
-def firings_in_words(piece: Piece) -> str:
-    """How often the piece goes through the heat, base coats included."""
-    return counted(piece.base.coats + piece.trips, "firing")
+    creeps = short_steps(settings.scale("spread"))[rule.fine_edge_at_most + 1]
+    breaks = short_steps(settings.scale("pull_through"))[rule.breaks_through_from]
+    seen = {FINE_EDGE: f"'{creeps}' or '{breaks}'", NOT_BROKEN: f"'{breaks}'"}
+    said = []
+    for wanted in dict.fromkeys(layer.wanted for layer in there):
+        names = listed([layer.name for layer in there if layer.wanted == wanted], "or")
+        sign = seen.get(wanted, f"a {wanted}, as wanted,")
+        said.append(f"Stop once {names} shows {sign}.".replace(",.", "."))
+    return " ".join(said)

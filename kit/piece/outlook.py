@@ -69,7 +69,7 @@ class ContactOutlook:
         return (
             f"{self.contact.layer}: {self.overlay} over {self.base}, fired "
             f"{counted(self.firings, 'time')}, ends as wanted ({self.wanted}) "
-            f"{percent(self.one)}{every}.{beyond}"
+            f"with a chance of {percent(self.one)}{every}.{beyond}"
         )
 
 

@@ -1,4 +1,4 @@
-"""A piece's own page: the answer, the section, contact by contact, what would help, what to fire."""
+"""A piece's own page: the answer first, then what would help, each contact, what to fire."""
 
 from collections.abc import Sequence
 
@@ -58,12 +58,11 @@ def piece_document(
     """
     answer, weakest, *_ = outlook.sentences()
     first = (Answer(answer), Paragraph(weakest), section_of(outlook))
+    contacts = (contact_table(outlook.contacts), *_beyond(outlook))
     sections = (
         Section("answer", "Will it hold?", first),
         Section("help", "What would help most", (help_of(advised),)),
-        Section(
-            "contacts", "Contact by contact", (contact_table(outlook.contacts), *_beyond(outlook))
-        ),
+        Section("contacts", "Contact by contact", contacts),
         Section("sample", "The sample to fire first", sample_blocks(sample)),
         Section("care", "Take care", (_care(),)),
     )
