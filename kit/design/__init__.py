@@ -1,31 +1,53 @@
 """What to fire: fractions, optimal split plots, pair surveys, precision and order of work."""
 
-from kit.design.effort import Saving, saving
+from kit.design.costs import Costs, Limits, Prices, Saving, costs, saving
 from kit.design.fractions import Fraction, fraction
 from kit.design.layout import order_of_work
 from kit.design.optimal_design import Efficiency, efficiency, optimal, relative_efficiency
 from kit.design.plan_precision import Precision, budget_curve, precision
-from kit.design.plan_series import NEXT_TILES, Plan, plan
+from kit.design.plan_series import NEXT_TILES, Plan, plan, replan
 from kit.design.standard_deviations import StandardDeviations
-from kit.design.surveys import next_patches, survey
+from kit.design.surveys import TileFormat, next_patches, survey
+from kit.design.verdict_forecast import (
+    NextStep,
+    VerdictForecast,
+    fewer_would_do,
+    forecast_verdicts,
+    next_step,
+    verdict_curve,
+    what_to_expect,
+)
 
 __all__ = [
     "NEXT_TILES",
+    "Costs",
     "Efficiency",
     "Fraction",
+    "Limits",
+    "NextStep",
     "Plan",
     "Precision",
+    "Prices",
     "Saving",
     "StandardDeviations",
+    "TileFormat",
+    "VerdictForecast",
     "budget_curve",
+    "costs",
     "efficiency",
+    "fewer_would_do",
+    "forecast_verdicts",
     "fraction",
     "next_patches",
+    "next_step",
     "optimal",
     "order_of_work",
     "plan",
     "precision",
     "relative_efficiency",
+    "replan",
     "saving",
     "survey",
+    "verdict_curve",
+    "what_to_expect",
 ]

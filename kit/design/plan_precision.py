@@ -9,7 +9,7 @@ from scipy.stats import norm
 
 from kit.design.forecast import SIDE_FACTORS, Forecast, Planned, forecast, planned_rows
 from kit.design.standard_deviations import TYPICAL, StandardDeviations
-from kit.design.surveys import survey
+from kit.design.surveys import TileFormat, survey
 from kit.series import FAMILIES, FAMILY_PAIRS, Series, family_pair, patches_in_full
 from kit.wording import upper_first
 
@@ -191,11 +191,10 @@ def budget_curve(
         plan = survey(
             colours,
             count,
-            patches_per_tile,
-            sds=sds,
-            grades_per_patch=firings * graders,
+            TileFormat(patches_per_tile),
+            counts=range(1, firings + 1),
+            graders=graders,
             seed=seed,
-            starts=1,
         )
         sure = precision_of(plan, colours, firings=firings, graders=graders, sds=sds)
         size = {"tiles": count, "patches": sure.patches, "pairs_fired": sure.pairs_fired}

@@ -1,25 +1,27 @@
 """From a question to tiles, patches and the order of work."""
 
-import html
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from kit.design.draft import Draft
+from kit.design.costs import Costs, Limits, Prices, costs
+from kit.design.draft import Draft, usual_recipe
 from kit.design.is_pair_safe import draft_check
-from kit.design.layout import (
-    balanced_positions,
-    deal_sessions,
-    number_tiles,
-    order_of_work,
+from kit.design.layout import laid_out, order_of_work
+from kit.design.verdict_forecast import verdict_curve
+from kit.design.which_pairs import (
+    draft_more_pairs,
+    draft_next_pairs,
+    draft_pairs,
+    pair_targets,
+    tile_format,
 )
-from kit.design.which_pairs import draft_next_pairs, draft_pairs
 from kit.design.which_things import Firings, draft_things
 from kit.errors import Misuse
-from kit.series import Series, Settings, patch_name, positions
-from kit.wording import counted
+from kit.series import Series, Settings, patches_in_full, places_on_tile
+from kit.wording import counted, escape
 
 ORDER_RULE = (
     "In each session all base coats come first. Tiles are taken in random order at every step, "
@@ -76,10 +78,10 @@ class Plan:
         return f"<Plan of {self.series.name}: {self.kind}, {size}>"
 
     def _repr_html_(self) -> str:
-        said = "".join(f"<p>{html.escape(line)}</p>" for line in self.describe().splitlines())
+        said = "".join(f"<p>{escape(line)}</p>" for line in self.describe().splitlines())
         wide = self.patches.set_index(["tile", "position"])["overlay"].unstack(fill_value="")  # noqa: PD010
         wide.insert(0, "base", self.tiles.set_index("tile")["base"])
-        return f"<h3>{html.escape(repr(self)[1:-1])}</h3>{said}{wide.to_html()}"
+        return f"<h3>{escape(repr(self)[1:-1])}</h3>{said}{wide.to_html()}"
 
 
 def plan(
@@ -90,6 +92,11 @@ def plan(
     firings: Firings = "every",
     controls: int = 0,
     after: Sequence[Series] = (),
+    palette: Sequence[str] = (),
+    wishes_alone: bool = False,
+    wrong_costs: float = 0.0,
+    limits: Limits | None = None,
+    prices: Prices | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Plan:
     """Choose what to fire for the question that a series asks.
@@ -114,6 +121,18 @@ def plan(
         For 'which pairs work': graded series, on whose open pairs the plan goes on. Tiles are
         numbered on from theirs, and a series without colours or graders of its own takes those of
         the last of them.
+    palette : sequence of str
+        For 'which pairs work': the colours that alone matter, over each other; all when empty.
+    wishes_alone : bool
+        For 'which pairs work': whether only the pairs wished for count; else they count three times
+        as much as the rest.
+    wrong_costs : float
+        For 'which pairs work': what a wrong 'fine edge' costs, in right verdicts missed.
+    limits : Limits, optional
+        The most it may take in trips through the heat, minutes, grams, money and so on: the best
+        plan within them is found, and `tiles` is then the most tiles.
+    prices : Prices, optional
+        Needed for a limit in money.
     progress : callable, optional
 
     Returns
@@ -143,26 +162,215 @@ def plan(
         follows=tuple(one.name for one in after) or series.settings.follows,
     )
     series = replace(series, settings=settings)
-    positions(settings.blank, settings.stencil, settings.patches_per_tile)
-    draft = _drafted(series, firings, controls, after, progress)
-    last_tile = max((int(one.tiles["tile"].max()) for one in after), default=0)
-    return _laid_out(draft, series, last_tile)
+
+    def drawn_up(within: Settings) -> Plan:
+        for stripes in {1, within.stripes}:
+            places_on_tile(within, stripes)
+        asked = replace(series, settings=within)
+        if within.ask == "which pairs work":
+            targets = pair_targets(within, series.stock, palette, wishes_alone)
+            draft = _drafted_pairs(asked, after, targets, wrong_costs, progress)
+        else:
+            draft = _drafted(asked, firings, controls, progress)
+        last_tile = max((int(one.tiles["tile"].max()) for one in after), default=0)
+        planned = laid_out(draft, asked, last_tile)
+        return Plan(planned, order_of_work(planned), draft.kind, draft.why, draft.limits)
+
+    if limits is None:
+        return drawn_up(settings)
+    return within_limits(drawn_up, series, limits, prices)
+
+
+def within_limits(
+    drawn_up: Callable[[Settings], Plan], series: Series, limits: Limits, prices: Prices | None
+) -> Plan:
+    """The largest plan that the limits allow, with or without stripes, whichever is better.
+
+    Raises
+    ------
+    Misuse
+        When not even one tile fits the limits; the message says which.
+    """
+    options = []
+    for stripes in sorted({1, series.settings.stripes}):
+        settings = replace(series.settings, stripes=stripes)
+        tiles = _most_tiles(replace(series, settings=settings), limits)
+        if tiles:
+            options.append(replace(settings, tiles=tiles))
+    if not options:
+        one = replace(series.settings, tiles=1, stripes=1)
+        limits.refuse(_costs_of_size(replace(series, settings=one)))
+    if len(options) > 1 and series.settings.ask == "which pairs work":
+
+        def right(settings: Settings) -> float:
+            curve = verdict_curve(replace(series, settings=settings), [settings.tiles])
+            return float(curve["right"].iloc[0])
+
+        options.sort(key=right)
+    settings = options[-1]
+    while True:
+        plan = drawn_up(settings)
+        taken = costs(plan.series, prices)
+        if not limits.exceeded(taken):
+            return plan
+        if settings.tiles == 1:
+            limits.refuse(taken)
+        settings = replace(settings, tiles=settings.tiles - 1)
+
+
+def _most_tiles(series: Series, limits: Limits) -> int:
+    """Most tiles by the limits that do not depend on which colours go where."""
+    fixed = replace(limits, money=None, enamel_g={})
+    most = limits.tiles or series.settings.tiles
+    for tiles in range(most, 0, -1):
+        sized = replace(series, settings=replace(series.settings, tiles=tiles))
+        if not fixed.exceeded(_costs_of_size(sized)):
+            return tiles
+    return 0
+
+
+def _costs_of_size(series: Series) -> Costs:
+    """What a plan of the settings' size takes, whatever its colours."""
+    settings = series.settings
+    places = tile_format(settings).places(settings.tiles)
+    name = series.stock["colour"].iloc[0]
+    stripe = pd.Series(places.tile_of).groupby(places.tile_of).cumcount() + 1
+    several = np.bincount(places.tile_of) > 1
+    recipe = usual_recipe(settings)
+    tiles = pd.DataFrame({"tile": np.arange(settings.tiles) + 1, "base": name}).assign(
+        coats=recipe["base_coats"],
+        mesh=recipe["base_mesh"],
+        coat_weight=recipe["base_coat_weight"],
+        session=1,
+        firings=pd.array([pd.NA] * settings.tiles, dtype="Int64"),
+    )
+    striped = pd.DataFrame({"tile": places.tile_of + 1, "stripe": stripe, "base": name})
+    patches = pd.DataFrame({"tile": places.tile + 1, "overlay": name}).assign(
+        mesh=recipe["mesh"], coat_weight=recipe["coat_weight"], before_firing=1
+    )
+    striped = striped[several[places.tile_of]]
+    return costs(replace(series, tiles=tiles, patches=patches, stripes=striped))
+
+
+def replan(
+    series: Series,
+    *,
+    tiles: int | None = None,
+    leave_out: Sequence[str] = (),
+    palette: Sequence[str] = (),
+    wishes_alone: bool = False,
+    wrong_costs: float = 0.0,
+    limits: Limits | None = None,
+    prices: Prices | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> Plan:
+    """Plan again from what is left: after losses, a new colour, a jar run low, a session cancelled.
+
+    Tiles that were fired are kept with everything recorded of them; those that were not are planned
+    anew, with what the fired ones told or will tell taken into account. Until anything is fired the
+    whole plan is replaced.
+
+    Parameters
+    ----------
+    series : Series
+        Planned.
+    tiles : int, optional
+        How many more tiles can be made; by default as many as were planned and not fired.
+    leave_out : sequence of str
+        Colours of which there is no powder left: not fired any more.
+    palette, wishes_alone, wrong_costs, limits, prices, progress
+        As for `plan`; the limits hold for the new tiles alone.
+
+    Returns
+    -------
+    Plan
+        Its order of work is that of the new tiles.
+
+    Raises
+    ------
+    Misuse
+        When nothing is left to plan, or the request cannot be met.
+    """
+    fired = series.tiles["tile"].isin(series.firings["tile"])
+    left = tiles if tiles is not None else int((~fired).sum())
+    kept = _only_tiles(series, series.tiles.loc[fired, "tile"])
+    if left < 1:
+        raise Misuse(f"Every tile of {series.name} is fired: say how many more you can make.")
+    bare = _only_tiles(series, series.tiles["tile"].iloc[:0])
+    bare = replace(bare, firings=series.firings.iloc[:0], grades=series.grades.iloc[:0])
+    settings = replace(
+        series.settings, tiles=left, leave_out=(*series.settings.leave_out, *leave_out)
+    )
+    if not fired.any():
+        return plan(
+            replace(bare, settings=settings),
+            palette=palette,
+            wishes_alone=wishes_alone,
+            wrong_costs=wrong_costs,
+            limits=limits,
+            prices=prices,
+            progress=progress,
+        )
+
+    def drawn_up(within: Settings) -> Plan:
+        asked = replace(bare, settings=within)
+        stock = asked.stock.reset_index(drop=True)
+        if within.ask == "which pairs work":
+            targets = pair_targets(within, stock, palette, wishes_alone)
+            draft = draft_more_pairs(within, stock, kept, targets, wrong_costs, progress)
+        elif within.ask == "which things matter":
+            draft = draft_things(within, stock, progress=progress, fired=patches_in_full(kept))
+        else:
+            draft = draft_check(within, stock)
+        more = laid_out(
+            draft, asked, int(kept.tiles["tile"].max()), int(kept.tiles["session"].max())
+        )
+        whole = {
+            name: pd.concat([getattr(kept, name), getattr(more, name)], ignore_index=True)
+            for name in ("tiles", "patches", "stripes")
+        }
+        planned = replace(series, settings=replace(series.settings, tiles=len(whole["tiles"])))
+        return Plan(
+            replace(planned, **whole), order_of_work(more), draft.kind, draft.why, draft.limits
+        )
+
+    if limits is None:
+        return drawn_up(settings)
+    return within_limits(drawn_up, replace(bare, settings=settings), limits, prices)
+
+
+def _only_tiles(series: Series, numbers: pd.Series) -> Series:
+    """The series with some of its tiles; what was recorded stays."""
+    of = {
+        name: frame[frame["tile"].isin(numbers)].reset_index(drop=True)
+        for name in ("tiles", "patches", "stripes")
+        for frame in (getattr(series, name),)
+    }
+    return replace(series, **of)
+
+
+def _drafted_pairs(
+    series: Series,
+    after: Sequence[Series],
+    targets: pd.DataFrame,
+    wrong_costs: float,
+    progress: Callable[[str], None] | None,
+) -> Draft:
+    settings, stock = series.settings, series.stock.reset_index(drop=True)
+    if after:
+        return draft_next_pairs(settings, stock, after, targets, wrong_costs, progress)
+    return draft_pairs(settings, stock, targets, wrong_costs, progress)
 
 
 def _drafted(
     series: Series,
     firings: Firings,
     controls: int,
-    after: Sequence[Series],
     progress: Callable[[str], None] | None,
 ) -> Draft:
     settings, stock = series.settings, series.stock.reset_index(drop=True)
     if settings.ask == "which things matter":
         return draft_things(settings, stock, firings, controls, progress)
-    if settings.ask == "which pairs work":
-        if after:
-            return draft_next_pairs(settings, stock, after, progress)
-        return draft_pairs(settings, stock, progress)
     if settings.ask == "is this pair safe":
         return draft_check(settings, stock)
     raise Misuse(
@@ -174,54 +382,3 @@ def _drafted(
 def _colours_of(several: Sequence[Series]) -> pd.DataFrame:
     every = pd.concat([series.colours for series in several])
     return every.drop_duplicates("colour", keep="last").reset_index(drop=True)
-
-
-def _laid_out(draft: Draft, series: Series, last_tile: int) -> Plan:
-    settings, colours = series.settings, series.colours
-    rng = np.random.default_rng(settings.seed)
-    patches = _numbered(draft.patches, settings, rng)
-    patches["tile"] += last_tile
-    patches["overlay_family"] = patches["overlay"].map(colours.set_index("colour")["family"])
-    attributes = ["overlay", "overlay_family", "mesh", "coat_weight", "before_firing"]
-    patches["position"] = balanced_positions(patches, attributes, rng)
-    patches = patches.sort_values(["tile", "position"], ignore_index=True)
-    by_tile = patches.groupby("tile", as_index=False).first()
-    tiles = pd.DataFrame(
-        {
-            "tile": by_tile["tile"],
-            "base": by_tile["base"],
-            "coats": by_tile["base_coats"],
-            "mesh": by_tile["base_mesh"],
-            "coat_weight": by_tile["base_coat_weight"],
-            "session": by_tile["session"],
-            "firings": by_tile["last_firing"].astype("Int64"),
-        }
-    ).astype({"base": "str", "coat_weight": float})
-    usual = tiles["firings"] == settings.last_firing
-    tiles["firings"] = tiles["firings"].mask(usual)
-    laid = pd.DataFrame(
-        {
-            "patch": [
-                patch_name(tile, position)
-                for tile, position in zip(patches["tile"], patches["position"], strict=True)
-            ],
-            **patches[["tile", "position", "overlay", "mesh", "coat_weight", "before_firing"]],
-            "accident": "",
-        }
-    ).astype({"patch": "str", "overlay": "str", "coat_weight": float, "accident": "str"})
-    last = by_tile.set_index("tile")["last_firing"]
-    order = order_of_work(tiles, laid, last, np.random.default_rng(settings.seed))
-    planned = replace(series, tiles=tiles, patches=laid)
-    return Plan(planned, order, draft.kind, draft.why, draft.limits)
-
-
-def _numbered(patches: pd.DataFrame, settings: Settings, rng: np.random.Generator) -> pd.DataFrame:
-    bases = patches.groupby("tile")["base"].first()
-    if "session" in patches:
-        sessions = patches.groupby("tile")["session"].first()
-    else:
-        sessions = deal_sessions(bases, settings.tiles_per_session, rng)
-    numbers = number_tiles(bases.index.to_series(), sessions, rng)
-    return patches.assign(
-        session=patches["tile"].map(sessions), tile=patches["tile"].map(numbers).astype(int)
-    )

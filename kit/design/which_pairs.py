@@ -2,22 +2,49 @@
 
 from collections.abc import Callable, Sequence
 
+import numpy as np
 import pandas as pd
 
 from kit.design.draft import Draft, held_in_words, usual_recipe
 from kit.design.layout import deal_recipe
-from kit.design.surveys import next_patches, survey
+from kit.design.surveys import (
+    Ints,
+    PairKnowledge,
+    Places,
+    TileFormat,
+    after_firing,
+    known_beforehand,
+    next_patches,
+    survey,
+    survey_plan,
+    survey_task,
+)
+from kit.errors import Misuse
 from kit.model import PairSetting
-from kit.series import Series, Settings
-from kit.wording import listed, plain_name
+from kit.series import Series, Settings, patches_in_full, patches_per_stripe
+from kit.wording import counted, listed, plain_name
+
+_UNEQUAL = 3
+"""Families are unequal when one has so many times the colours of the other."""
+
+_WISHED = 3.0
+"""Weight of a pair wished for, where all others count one."""
 
 
-def draft_pairs(
+def tile_format(settings: Settings) -> TileFormat:
+    """How the tiles of a series are divided."""
+    stripes = settings.stripes
+    each = patches_per_stripe(settings, stripes) if stripes > 1 else 1
+    return TileFormat(settings.patches_per_tile, stripes, each)
+
+
+def pair_targets(
     settings: Settings,
     colours: pd.DataFrame,
-    progress: Callable[[str], None] | None = None,
-) -> Draft:
-    """Draft a survey of pairs.
+    palette: Sequence[str] = (),
+    wishes_alone: bool = False,
+) -> pd.DataFrame:
+    """Weigh every ordered pair by how much it matters.
 
     Parameters
     ----------
@@ -25,6 +52,54 @@ def draft_pairs(
         Pairs wished for count three times as much as the rest.
     colours : pandas.DataFrame
         Columns colour and family.
+    palette : sequence of str
+        Colours that alone matter, over each other; all when empty.
+    wishes_alone : bool
+        Whether only the pairs wished for count.
+
+    Returns
+    -------
+    DataFrame
+        Columns base, overlay and weight.
+
+    Raises
+    ------
+    Misuse
+        When a colour is not in use.
+    """
+    strange = sorted(set(palette) - set(colours["colour"]))
+    if strange:
+        raise Misuse(f"{listed(strange)} cannot be planned for: not among the colours in use.")
+    names = list(palette) or list(colours["colour"])
+    wished = {(wish.base, wish.overlay) for wish in settings.wishes}
+    others = 0.0 if wishes_alone else 1.0
+    rows = [
+        (base, overlay, _WISHED if (base, overlay) in wished else others)
+        for base in (colours["colour"] if wished else names)
+        for overlay in (colours["colour"] if wished else names)
+        if base != overlay and ((base, overlay) in wished or {base, overlay} <= set(names))
+    ]
+    return pd.DataFrame(rows, columns=["base", "overlay", "weight"])
+
+
+def draft_pairs(
+    settings: Settings,
+    colours: pd.DataFrame,
+    targets: pd.DataFrame,
+    wrong_costs: float = 0.0,
+    progress: Callable[[str], None] | None = None,
+) -> Draft:
+    """Draft a survey of pairs.
+
+    Parameters
+    ----------
+    settings : Settings
+    colours : pandas.DataFrame
+        Columns colour and family.
+    targets : pandas.DataFrame
+        Columns base, overlay and weight.
+    wrong_costs : float
+        What a wrong 'fine edge' costs, in right verdicts missed.
     progress : callable, optional
 
     Raises
@@ -35,9 +110,12 @@ def draft_pairs(
     patches = survey(
         colours,
         settings.tiles,
-        settings.patches_per_tile,
-        wishes=_weights(settings, colours),
-        grades_per_patch=settings.last_firing,
+        tile_format(settings),
+        setting=PairSetting.of(settings.verdict),
+        counts=range(1, settings.last_firing + 1),
+        graders=max(1, len(settings.graders)),
+        targets=targets,
+        wrong_costs=wrong_costs,
         seed=settings.seed,
         progress=progress,
     )
@@ -48,6 +126,8 @@ def draft_next_pairs(
     settings: Settings,
     colours: pd.DataFrame,
     earlier: Sequence[Series],
+    targets: pd.DataFrame,
+    wrong_costs: float = 0.0,
     progress: Callable[[str], None] | None = None,
 ) -> Draft:
     """Draft the patches that would do most for the pairs that earlier series left open.
@@ -55,11 +135,14 @@ def draft_next_pairs(
     Parameters
     ----------
     settings : Settings
-        Only pairs wished for count, if there are any.
     colours : pandas.DataFrame
         Columns colour and family.
     earlier : sequence of Series
         What has been graded.
+    targets : pandas.DataFrame
+        Columns base, overlay and weight.
+    wrong_costs : float
+        What a wrong 'fine edge' costs, in right verdicts missed.
     progress : callable, optional
 
     Raises
@@ -67,16 +150,16 @@ def draft_next_pairs(
     Misuse
         When nothing has been graded, or no such plan exists.
     """
-    wishes = pd.DataFrame([vars(wish) for wish in settings.wishes]) if settings.wishes else None
+    divided = tile_format(settings)
     patches = next_patches(
         earlier,
-        settings.tiles * settings.patches_per_tile,
+        len(divided.places(settings.tiles).stripe),
         colours=colours,
         setting=PairSetting.of(settings.verdict),
-        patches_per_tile=settings.patches_per_tile,
-        wishes=wishes,
+        tile_format=divided,
+        targets=targets,
+        wrong_costs=wrong_costs,
         seed=earlier[-1].settings.seed,
-        starts=1,
         progress=progress,
     )
     names = listed([series.name for series in earlier])
@@ -85,6 +168,54 @@ def draft_next_pairs(
         "left open: they do most for the pairs that are not known yet."
     )
     return _with_recipe(patches.drop(columns="reason"), settings, colours, "next round", why)
+
+
+def draft_more_pairs(
+    settings: Settings,
+    colours: pd.DataFrame,
+    kept: Series,
+    targets: pd.DataFrame,
+    wrong_costs: float = 0.0,
+    progress: Callable[[str], None] | None = None,
+) -> Draft:
+    """Draft the tiles that are left of a survey, beside those of it that were fired.
+
+    Parameters
+    ----------
+    settings : Settings
+        With as many tiles as are left.
+    colours, targets, wrong_costs, progress
+        As for `draft_pairs`.
+    kept : Series
+        With the fired tiles alone.
+    """
+    divided = tile_format(settings)
+    graded = patches_in_full(kept)["patch"].isin(kept.grades["patch"]).any()
+    if graded:
+        return draft_next_pairs(settings, colours, [kept], targets, wrong_costs, progress)
+    counts = range(1, settings.last_firing + 1)
+    graders = max(1, len(settings.graders))
+    setting = PairSetting.of(settings.verdict)
+    known = known_beforehand(colours, setting, counts, len(counts) * graders)
+    known = after_firing(known, *patches_in_places(kept, known))
+    task = survey_task(known, targets, wrong_costs)
+    places = divided.places(settings.tiles)
+    patches = survey_plan(known, task, places, settings.seed, progress).frame(known)
+    why = (
+        f"{counted(len(patches), 'patch', 'patches')} on "
+        f"{counted(patches['tile'].nunique(), 'tile')} were chosen beside the "
+        f"{counted(len(kept.tiles), 'tile')} that are fired."
+    )
+    return _with_recipe(patches, settings, colours, "pair survey", why)
+
+
+def patches_in_places(planned: Series, known: PairKnowledge) -> tuple[Ints, Places]:
+    """The patches of a series as numbers of pairs in places."""
+    patches = patches_in_full(planned).sort_values(["tile", "stripe"], ignore_index=True)
+    patches = patches[patches["base"].isin(known.colours) & patches["overlay"].isin(known.colours)]
+    stripe, tile = (pd.factorize(patches[name])[0] for name in ("stripe", "tile"))
+    _, first = np.unique(stripe, return_index=True)
+    return known.numbers(patches), Places(stripe, tile[first], patches["small"].to_numpy() == 1)
 
 
 def _with_recipe(
@@ -101,25 +232,12 @@ def _with_recipe(
     return Draft(patches, kind, why, _limits(patches, colours, recipe, varied))
 
 
-def _weights(settings: Settings, colours: pd.DataFrame) -> pd.DataFrame | None:
-    if not settings.wishes:
-        return None
-    names = colours["colour"]
-    every = pd.MultiIndex.from_product([names, names], names=["base", "overlay"]).to_frame(
-        index=False
-    )
-    every = every[every["base"] != every["overlay"]]
-    wished = {(wish.base, wish.overlay) for wish in settings.wishes}
-    pair = zip(every["base"], every["overlay"], strict=True)
-    return every.assign(weight=[3.0 if p in wished else 1.0 for p in pair])
-
-
 def _why(patches: pd.DataFrame, colours: pd.DataFrame) -> str:
     possible = len(colours) * (len(colours) - 1)
     return (
         "You asked which pairs work, so a pair survey was picked: "
-        f"{len(patches)} patches on {patches['tile'].nunique()} tiles, chosen so that all "
-        f"{possible} pairs of {len(colours)} colours can be expected as surely as possible."
+        f"{len(patches)} patches on {patches['tile'].nunique()} tiles, chosen so that as many as "
+        f"can be of all {possible} pairs of {len(colours)} colours get the right verdict."
     )
 
 
@@ -135,6 +253,23 @@ def _limits(
         limits.append(
             f"It fires {fired} different pairs; what to expect of every other pair comes from "
             "its two colours and its families, less surely than if it had been fired."
+        )
+    never = sorted(set(colours["colour"]) - set(patches["base"]))
+    if never:
+        limits.append(
+            f"{listed(never)} {'is' if len(never) == 1 else 'are'} never a base, so what they do "
+            "below another colour comes from their family alone. A stripe for each would show it."
+        )
+    sizes = colours["family"].value_counts()
+    if len(sizes) > 1 and sizes.max() >= _UNEQUAL * sizes.min():
+        limits.append(
+            f"There are {sizes.max()} {sizes.idxmax()} colours and {sizes.min()} "
+            f"{sizes.idxmin()}: what is said of {sizes.idxmin()} colours rests on few of them."
+        )
+    if fired < 2 * len(colours):
+        limits.append(
+            "There are too few patches to know each colour well: two for each colour as overlay "
+            "would take more tiles, or several bases on a tile (stripes in series.toml)."
         )
     if varied:
         names = listed([plain_name(name) for name in varied])

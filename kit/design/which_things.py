@@ -37,6 +37,7 @@ def draft_things(
     firings: Firings = "every",
     controls: int = 0,
     progress: Callable[[str], None] | None = None,
+    fired: pd.DataFrame | None = None,
 ) -> Draft:
     """Draft a plan that tells which things matter.
 
@@ -51,6 +52,8 @@ def draft_things(
     controls : int
         Patches with a colour on itself.
     progress : callable, optional
+    fired : pandas.DataFrame, optional
+        Patches fired already, as `kit.series.patches_in_full` gives them: they count.
 
     Raises
     ------
@@ -73,12 +76,14 @@ def draft_things(
         session_variance_ratio=ratio,
         controls=controls,
         control=("base_family", "overlay_family") if controls else None,
+        fired=None if fired is None else fired[["tile", *varied]],
         progress=progress,
     )
+    cells["tile"] -= cells["tile"].min() - 1
     quality = efficiency(cells, varied, terms, tile_factors=by_tile, tile_variance_ratio=ratio)
     kind = "optimal split plot" if by_tile else "optimal plan in blocks"
     regular = None
-    if not controls and not _sessions_bind(settings):
+    if not controls and fired is None and not _sessions_bind(settings):
         regular = fraction_on_tiles(
             varied,
             by_tile,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 if TYPE_CHECKING:
+    from kit.mixed.joint import JointMixedModel
     from kit.mixed.linear import LinearMixedModel
     from kit.mixed.ordinal import OrdinalMixedModel
     from kit.mixed.results import MixedResults
@@ -50,7 +51,7 @@ class Summary:
         return f"<h4>{self.title}</h4><table>{facts}</table>{tables}{notes}"
 
 
-def model_line(model: OrdinalMixedModel | LinearMixedModel) -> str:
+def model_line(model: OrdinalMixedModel | LinearMixedModel | JointMixedModel) -> str:
     """A model in one line."""
     terms = ", ".join(term.name for term in model.terms) or "no groups"
     return f"<{type(model).__name__}: {model.formula} by {terms}; {model.nobs} rows>"
@@ -58,7 +59,7 @@ def model_line(model: OrdinalMixedModel | LinearMixedModel) -> str:
 
 def one_line(fitted: MixedResults) -> str:
     """A fit in one line: what was fitted to what, and how well."""
-    terms = ", ".join(fitted.random_sd) or "no groups"
+    terms = ", ".join(fitted.group_sizes) or "no groups"
     reached = "" if fitted.converged else "; the best fit was NOT reached"
     return (
         f"<{type(fitted).__name__}: {fitted.formula} by {terms}; {fitted.nobs} rows, "

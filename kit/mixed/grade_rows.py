@@ -43,7 +43,8 @@ class GradeTerms:
     @property
     def w_slope(self) -> Array:
         """dw/d eta."""
-        return (2 * self.p - 1) * self.p_var + (1 - 2 * self.s) * self.s_var
+        slope: Array = (2 * self.p - 1) * self.p_var + (1 - 2 * self.s) * self.s_var
+        return slope
 
 
 def grade_terms(up: Array, down: Array) -> GradeTerms:
@@ -93,12 +94,18 @@ class GradeRows:
     @property
     def size(self) -> int:
         """Number of parameters: thresholds, effects, standard deviations."""
-        return self.cuts + self.x.shape[1] + self.free_sds
+        total: int = self.cuts + self.x.shape[1] + self.free_sds
+        return total
 
     @cached_property
     def counts(self) -> Index:
         """Number of rows by step."""
         return np.bincount(self.y, minlength=self.steps)
+
+    def part(self, keep: Array) -> "GradeRows":
+        """Some of the rows only."""
+        pattern = self.pattern.part(keep)
+        return GradeRows(self.y[keep], self.x[keep], pattern, self.steps, self.free_sds)
 
     def split(self, psi: Array) -> tuple[Array, Array, Array]:
         """Thresholds, effects and standard deviations from one vector."""

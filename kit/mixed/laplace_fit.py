@@ -64,9 +64,12 @@ class LaplaceFit(Generic[T]):
         self.fixed = rows.own + rows.x.shape[1]
         self.effects = slice(rows.own, self.fixed)
         self.sds = slice(self.fixed, self.fixed + rows.free_sds)
-        # The prior's standard deviation of each effect, per inner unit.
+        # The rows may have a standard deviation of their own, which stands behind.
+        self.spreads = slice(self.fixed, rows.size)
+        # The prior's standard deviation of each effect, per inner unit; a constant has no prior.
         reach = np.ptp(model.effects.x, axis=0) / unit
-        self.effect_sd = (prior or Prior()).effect_sd * scale / reach
+        with np.errstate(divide="ignore"):
+            self.effect_sd = (prior or Prior()).effect_sd * scale / reach
         self.outward, self.offset = np.eye(rows.size), np.zeros(rows.size)
         self.outward[self.effects, self.effects] = np.diag(1 / unit)
         self.outward[self.sds, self.sds] = np.diag([1 / term.unit for term in model.terms])
@@ -120,7 +123,7 @@ class LaplaceFit(Generic[T]):
     def _at_zero(self, best: Optimum[Mode[T]]) -> Optimum[Mode[T]]:
         """Make standard deviations positive, and zero where they cannot be told from it."""
         flip = np.ones(best.x.size)
-        flip[self.sds][best.x[self.sds] < 0] = -1.0
+        flip[self.spreads][best.x[self.spreads] < 0] = -1.0
         x = best.x * flip
         if self.prior is None:
             x[self.sds][x[self.sds] < NEGLIGIBLE_SD * self.scale] = 0.0
@@ -130,14 +133,17 @@ class LaplaceFit(Generic[T]):
         hessian = best.hessian * np.outer(flip, flip)
         return Optimum(x, value, gradient, hessian, mode, best.converged, best.evaluations)
 
-    def posterior(self, x: Array, cov: Array, mode: Mode[T]) -> Posterior:
-        """What is known at `x`, whose own uncertainty is `cov`."""
+    def posterior(
+        self, x: Array, cov: Array, mode: Mode[T], laplace: LaplaceLikelihood[T] | None = None
+    ) -> Posterior:
+        """What is known at `x`, whose own uncertainty is `cov`; from all rows or another's."""
+        laplace = laplace or self.laplace
         model, rows = self.model, self.rows
         psi = self.outward @ x + self.offset
         psi_cov = self.outward @ cov @ self.outward.T
         sd = psi[self.sds]
         sd_slopes = np.eye(rows.size)[self.sds]
-        slopes = self.laplace.mode_slopes(x, mode) @ np.linalg.inv(self.outward)
+        slopes = laplace.mode_slopes(x, mode) @ np.linalg.inv(self.outward)
         return Posterior(
             effects=model.effects,
             terms=model.terms,
@@ -158,23 +164,20 @@ class LaplaceFit(Generic[T]):
 
     @property
     def log_sd(self) -> Array:
-        """Logs of the standard deviations at the best fit; what stands behind them is a log."""
-        x = self.best.x
-        return np.concatenate([np.log(x[self.sds]), x[self.sds.stop :]])
-
-    def _shares(self) -> Array:
-        """d log_sd / d x."""
-        with np.errstate(divide="ignore"):
-            return np.append(1 / self.best.x[self.sds], np.ones(self.rows.size - self.sds.stop))
+        """Logs of the standard deviations at the best fit."""
+        return np.log(self.best.x[self.spreads])
 
     def log_sd_covariance(self) -> Array:
         """Covariance of `log_sd`."""
-        share = self._shares()
-        return np.outer(share, share) * inverse_of(self.best.hessian)[self.fixed :, self.fixed :]
+        share = 1 / self.best.x[self.spreads]
+        return np.outer(share, share) * inverse_of(self.best.hessian)[self.spreads, self.spreads]
 
     def sd_shares(self) -> Array:
         """Standard error of each standard deviation, as a share of it."""
-        return np.sqrt(np.diag(inverse_of(self.best.hessian))[self.fixed :]) * self._shares()
+        error = np.sqrt(np.diag(inverse_of(self.best.hessian))[self.spreads])
+        with np.errstate(divide="ignore"):
+            shares: Array = error / self.best.x[self.spreads]
+            return shares
 
     def given(self, log_sd: Array) -> tuple[float, Posterior] | None:
         """What is known where the standard deviations are given.
@@ -192,9 +195,8 @@ class LaplaceFit(Generic[T]):
         """
         best, fixed = self.best, slice(self.fixed)
         x = best.x.copy()
-        x[self.sds] = np.exp(log_sd[: self.rows.free_sds])
-        x[self.sds.stop :] = log_sd[self.rows.free_sds :]
-        drift = best.hessian[fixed, self.fixed :] @ (x - best.x)[self.fixed :]
+        x[self.spreads] = np.exp(log_sd)
+        drift = best.hessian[fixed, self.spreads] @ (x - best.x)[self.spreads]
         x[fixed] -= np.linalg.solve(best.hessian[fixed, fixed], drift)
         _, gradient, mode = self.objective(x, best.state)
         if mode is None:
@@ -209,6 +211,42 @@ class LaplaceFit(Generic[T]):
         cov[fixed, fixed] = inverse_of(information)
         density = mode.value + self._log_prior(x)[0] - 0.5 * np.linalg.slogdet(information)[1]
         return float(density), self.posterior(x, cov, mode)
+
+    def without(self, left_out: Array) -> Posterior:
+        """What would be known without some rows: one Newton step from the best fit of all.
+
+        Parameters
+        ----------
+        left_out : (n,) boolean array
+
+        Notes
+        -----
+        The step is that of all parameters, standard deviations on the log scale; the rows' share of
+        the Hessian is taken from `LaplaceLikelihood.curvature`. Modes are then found anew.
+        """
+        laplace = LaplaceLikelihood(self.rows.part(~left_out))
+        best, x = self.best, self.best.x
+        near = laplace.mode(x, best.state.b)
+        assert near is not None
+        slope = -laplace.gradient(x, near) - self._log_prior(x)[1]
+        lost = self.laplace.curvature(x, best.state) - laplace.curvature(x, near)
+        stretch = np.ones(x.size)
+        stretch[self.spreads] = x[self.spreads]
+        slope = slope * stretch
+        hessian = (best.hessian - lost) * np.outer(stretch, stretch)
+        hessian[self.spreads, self.spreads] += np.diag(slope[self.spreads])
+        inverse = inverse_of(hessian)
+        step = -inverse @ slope
+        for shrink in (1.0, 0.5, 0.25, 0.0):
+            moved = x + shrink * step
+            moved[self.spreads] = x[self.spreads] * np.exp(np.clip(moved - x, -1, 1)[self.spreads])
+            mode = laplace.mode(moved, near.b)
+            if mode is not None:
+                break
+        assert mode is not None
+        stretch[self.spreads] = moved[self.spreads]
+        cov = inverse * np.outer(stretch, stretch)
+        return self.posterior(moved, cov, mode, laplace)
 
     def profile(self, place: int) -> Profile:
         """The deviance of one of psi."""
@@ -232,7 +270,7 @@ class LaplaceFit(Generic[T]):
             return 2 * (least - self.best.value)
 
         step = float(np.sqrt(inverse_of(hessian)[place, place]))
-        floor = 0.0 if self.sds.start <= place < self.sds.stop else -np.inf
+        floor = -np.inf if place < self.fixed else 0.0
         return Profile(float(psi[place]), step, deviance, floor)
 
     def warn(self, results: MixedResults) -> None:

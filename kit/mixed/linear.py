@@ -11,7 +11,7 @@ from kit.mixed.display import model_line
 from kit.mixed.grouping import check_twins, columns_of, pattern_of, read_random_terms
 from kit.mixed.linear_fit import LinearFit
 from kit.mixed.linear_results import LinearResults
-from kit.mixed.model_matrix import complete_rows, parse, read_effects
+from kit.mixed.model_matrix import complete_rows, parse, read_effects, used_columns
 from kit.mixed.prior import Prior, as_prior
 from kit.mixed.sparsity import Array
 from kit.mixed.threads import one_thread
@@ -52,7 +52,8 @@ class LinearMixedModel:
         groups = [groups] if isinstance(groups, str) else list(groups)
         slopes = dict(slopes or {})
         response, left, right = parse(formula)
-        data = complete_rows(data, formula, left, right, columns_of(groups, slopes))
+        used = used_columns(left, right) | columns_of(groups, slopes)
+        data = complete_rows(data, formula, used)
         self.formula = formula
         self.response = response
         self.y = _measurements(left.get_model_matrix(data, output="numpy"), response)

@@ -160,18 +160,19 @@ def parse(formula: str) -> tuple[str, Formula, Formula]:
     return formula.split("~")[0].strip(), left, right
 
 
-def complete_rows(
-    data: pd.DataFrame, formula: str, left: Formula, right: Formula, others: set[str]
-) -> pd.DataFrame:
-    """Rows without a blank in any column that the formula uses, nor in the `others` named.
+def used_columns(left: Formula, right: Formula) -> set[str]:
+    """Columns that a formula's two sides use."""
+    return {str(name) for name in left.required_variables | right.required_variables}
+
+
+def complete_rows(data: pd.DataFrame, formula: str, used: set[str]) -> pd.DataFrame:
+    """Rows without a blank in any column that the model uses.
 
     Raises
     ------
     Misuse
         If a column is missing or no row is left.
     """
-    used = {str(name) for name in left.required_variables | right.required_variables}
-    used |= others
     missing = sorted(used - set(map(str, data.columns)))
     if missing:
         raise Misuse(

@@ -8,7 +8,7 @@ import pandas as pd
 from kit.errors import Misuse
 from kit.mixed.display import model_line
 from kit.mixed.grouping import check_twins, columns_of, pattern_of, read_random_terms
-from kit.mixed.model_matrix import complete_rows, grade_codes, parse, read_effects
+from kit.mixed.model_matrix import complete_rows, grade_codes, parse, read_effects, used_columns
 from kit.mixed.ordinal_fit import OrdinalFit
 from kit.mixed.ordinal_results import OrdinalResults
 from kit.mixed.prior import Prior, as_prior
@@ -62,7 +62,8 @@ class OrdinalMixedModel:
         groups = [groups] if isinstance(groups, str) else list(groups)
         slopes = dict(slopes or {})
         response, left, right = parse(formula)
-        data = complete_rows(data, formula, left, right, columns_of(groups, slopes))
+        used = used_columns(left, right) | columns_of(groups, slopes)
+        data = complete_rows(data, formula, used)
         if response not in data.columns:
             raise Misuse(f"The response {response!r} must be a column of the data.")
         self.formula = formula
@@ -70,7 +71,7 @@ class OrdinalMixedModel:
         self.y, self.labels = grade_codes(data[response])
         self.effects = read_effects(right, data, intercept=False)
         self.terms = read_random_terms(groups, slopes, data)
-        self.data = data
+        self.data = self.everything = data
         self.nobs = len(data)
         if len(self.effects.names) + 1 >= self.nobs:
             raise Misuse(

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -11,11 +11,15 @@ from scipy.special import expit, ndtr
 from kit.errors import Misuse
 from kit.mixed import posterior as posteriors
 from kit.mixed.display import Summary, summarise
+from kit.mixed.logistic_normal import averaged_below, quantiles, reading_below, state_below
 from kit.mixed.mixture import LatentDraws, draw, square_root, standard_normal
 from kit.mixed.posterior import NewRows, Posterior, RowDesign
 from kit.mixed.results import MixedResults, checked
 from kit.mixed.sparsity import Array
 from kit.mixed.threads import one_thread
+
+if TYPE_CHECKING:
+    from kit.mixed.laplace_fit import LaplaceFit
 
 # Draws behind the intervals of `predict`.
 DRAWS = 512
@@ -67,12 +71,13 @@ class OrdinalResults(MixedResults):
         Steps that have a threshold; the others have a chance of 0.
     """
 
+    fit: "LaplaceFit[Any]"
     labels: tuple[Any, ...]
     used_labels: tuple[Any, ...]
 
     @property
     def cuts(self) -> int:
-        return len(self.used_labels) - 1
+        return max(len(self.used_labels) - 1, 0)
 
     @property
     def thresholds(self) -> pd.Series:
@@ -81,8 +86,8 @@ class OrdinalResults(MixedResults):
 
     @property
     def effects(self) -> pd.Series:
-        """The formula's effects, without the thresholds."""
-        return self.params.iloc[self.cuts :]
+        """The formula's effects, without what stands before them."""
+        return self.params.iloc[self.posterior.first_effect :]
 
     @property
     def fittedvalues(self) -> pd.Series:
@@ -195,7 +200,7 @@ class OrdinalResults(MixedResults):
         places = [self.labels.index(label) for label in self.used_labels]
         with one_thread():
             for design, part in self.mixture.by_chunk(frame, noise):
-                below = self._below(design, _reading)
+                below = self._below(design, reading_below)
                 full[0, part][:, places] = np.diff(below, prepend=0.0, append=1.0)
                 full[1:, part][:, :, places] = self._limits(design, confidence)
         columns = pd.MultiIndex.from_product(
@@ -222,7 +227,7 @@ class OrdinalResults(MixedResults):
         DataFrame
             One column a step of the scale; the last is 1.
         """
-        return self._by_step(frame, noise, _reading)
+        return self._by_step(frame, noise, reading_below)
 
     def state_at_most(self, frame: pd.DataFrame, noise: Sequence[str] = ()) -> pd.DataFrame:
         """Chance that new rows' latent value is at most each step: that it lies below the cut.
@@ -240,18 +245,23 @@ class OrdinalResults(MixedResults):
         DataFrame
             One column a step of the scale; the last is 1.
         """
-        return self._by_step(frame, noise, _state)
+        return self._by_step(frame, noise, state_below)
 
     def _by_step(
         self, frame: pd.DataFrame, noise: Sequence[str], chance: Callable[[Array, Array], Array]
     ) -> pd.DataFrame:
-        below = np.zeros((len(frame), self.cuts + 2))
-        below[:, -1] = 1.0
+        told = np.empty((len(frame), len(self.labels)))
         with one_thread():
             for design, part in self.mixture.by_chunk(frame, noise):
-                below[part, 1:-1] = self._below(design, chance)
-        spelt = below[:, self._place_of_each_step()]
-        return pd.DataFrame(spelt, index=frame.index, columns=list(self.labels))
+                told[part] = self.steps_at_most(design, chance)
+        return pd.DataFrame(told, index=frame.index, columns=list(self.labels))
+
+    def steps_at_most(self, design: RowDesign, chance: Callable[[Array, Array], Array]) -> Array:
+        """`at_most` or `state_at_most` of rows that were read already, an (n, steps) array."""
+        below = np.zeros((len(design.x), self.cuts + 2))
+        below[:, -1] = 1.0
+        below[:, 1:-1] = self._below(design, chance)
+        return below[:, self._place_of_each_step()]
 
     def _place_of_each_step(self) -> Array:
         """Number of thresholds up to the upper end of each step.
@@ -349,51 +359,3 @@ class OrdinalResults(MixedResults):
         """Tables of thresholds, effects and sources of variation, to print or to read on."""
         notes = (self.prior.describe(),) if self.prior is not None else ()
         return summarise(self, "Ordinal mixed model (cumulative logit)", confidence, notes)
-
-
-def _reading(gap: Array, spread: Array) -> Array:
-    """Chance that a logistic reading falls below cuts at a normal distance, by quadrature."""
-    nodes, weights = np.polynomial.hermite_e.hermegauss(15)
-    below = np.zeros_like(gap)
-    for z, w in zip(nodes, weights / weights.sum(), strict=True):
-        below += w * expit(gap + spread * z)
-    return below
-
-
-def _state(gap: Array, spread: Array) -> Array:
-    """Chance that cuts at a normal distance lie above."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        below: Array = np.where(spread > 0, ndtr(gap / spread), gap >= 0)
-    return below
-
-
-def quantiles(draws: Array, shares: Sequence[float]) -> Array:
-    """Quantiles along the last axis, each the draw of the nearest rank; shares come first."""
-    count = draws.shape[-1]
-    ranks = [min(count - 1, int(share * count)) for share in shares]
-    found = np.partition(draws, sorted(set(ranks)), axis=-1)[..., ranks]
-    return np.moveaxis(found, -1, 0)
-
-
-def averaged_below(theta: Array, eta: Array, spread: float | Array) -> Array:
-    """P(y <= k) averaged over normal noise of the given standard deviation around eta.
-
-    Parameters
-    ----------
-    theta : (draws, cuts) array
-    eta : (draws, n) array
-    spread : float, or array that fits beside eta
-
-    Returns
-    -------
-    (draws, n, cuts) array
-        By Gauss-Hermite quadrature of nine points.
-    """
-    if not np.any(spread):
-        exact: Array = expit(theta[:, None, :] - eta[:, :, None])
-        return exact
-    nodes, weights = np.polynomial.hermite_e.hermegauss(9)
-    below = np.zeros((*eta.shape, theta.shape[1]))
-    for node, weight in zip(nodes, weights / weights.sum(), strict=True):
-        below += weight * expit(theta[:, None, :] - (eta + spread * node)[:, :, None])
-    return below

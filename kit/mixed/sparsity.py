@@ -12,6 +12,7 @@ The inverse is computed only where Z'WZ and its factor have entries, after Takah
 """
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import Any
 
@@ -142,6 +143,12 @@ class CrossedPattern:
         saved = float(left) ** 3 - float(left - self.sizes[j]) ** 3
         return products * 30 < saved
 
+    def part(self, keep: Array) -> "CrossedPattern":
+        """The same columns and cells, for some of the rows only."""
+        part = copy(self)
+        part.cell = self.cell[keep]
+        return part
+
     def gather(self, weights: Array) -> Array:
         """Sum weights over rows into the non-zeros of Z'WZ.
 
@@ -260,7 +267,8 @@ class _Graph:
         self.next_slot += added
         self.fill += added
         self.lower, self.upper, self.slot = distinct % self.q, distinct // self.q, slot
-        return slot[codes[known.size :]]
+        targets: Index = slot[codes[known.size :]]
+        return targets
 
     def dense_slots(self, rest: Index) -> Index:
         """Slot of each cell of the dense remainder; the last slot stands for zero."""

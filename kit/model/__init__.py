@@ -7,8 +7,11 @@ from kit.model.ending_draws import EndingDraws, ending_draws
 from kit.model.families import common_practice_check, family_contrasts, family_table
 from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
 from kit.model.grader_influence import grader_influence
+from kit.model.grader_slips import grader_slips
+from kit.model.left_out import LeftOut, left_out
+from kit.model.loss_bias import LossBias, loss_bias
 from kit.model.measured import MeasureFit, fit_measurements, scale_to_share, share_to_scale
-from kit.model.pair_setting import PairSetting, reasons_beyond, recipes
+from kit.model.pair_setting import PairSetting, every_pair, reasons_beyond, recipes
 from kit.model.pair_states import (
     PairOutlook,
     ScoreState,
@@ -18,7 +21,12 @@ from kit.model.pair_states import (
     state_by_measurements,
 )
 from kit.model.pair_table import MEASURE_OF, measured_pair_table, pair_table, pairs, through
-from kit.model.proportional_odds import proportional_odds_check
+from kit.model.proportional_odds import (
+    cuts_differ,
+    proportional_odds_check,
+    verdicts_by_own_cuts,
+)
+from kit.model.refiring import refiring_table
 from kit.model.score_correlation import score_correlation
 from kit.model.series_fit import NOISE, ScaleFit, fit_observations, fit_series, with_refirings
 from kit.model.variation import logits_a_step, variation_table
@@ -59,7 +67,9 @@ __all__ = [
     "Agreement",
     "EndingDraws",
     "GradeMeaning",
+    "LeftOut",
     "Look",
+    "LossBias",
     "MeasureFit",
     "PairOutlook",
     "PairSetting",
@@ -67,21 +77,25 @@ __all__ = [
     "ScoreState",
     "VerdictRule",
     "agreement",
-    "beyond_what_was_fired",
     "common_practice_check",
+    "cuts_differ",
     "effects_table",
     "effects_within",
     "ending_chances",
     "ending_draws",
+    "every_pair",
     "family_contrasts",
     "family_table",
     "fit_measurements",
     "fit_observations",
     "fit_series",
     "grader_influence",
+    "grader_slips",
     "grades_against_measurements",
+    "left_out",
     "logits_a_step",
     "look",
+    "loss_bias",
     "measured_pair_table",
     "observed_against_foretold",
     "outlook",
@@ -90,6 +104,7 @@ __all__ = [
     "proportional_odds_check",
     "reasons_beyond",
     "recipes",
+    "refiring_table",
     "residuals",
     "scale_to_share",
     "score_correlation",
@@ -102,5 +117,6 @@ __all__ = [
     "variation_table",
     "verdict_sentence",
     "verdicts",
+    "verdicts_by_own_cuts",
     "with_refirings",
 ]

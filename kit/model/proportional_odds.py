@@ -1,6 +1,8 @@
 """Does one effect serve every threshold? The model assumes so; this looks."""
 
 import warnings
+from collections.abc import Mapping
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -10,11 +12,15 @@ from scipy.stats import chi2
 from kit.errors import StatisticalWarning
 from kit.mixed import OrdinalMixedModel, OrdinalResults
 from kit.model.joint_density import JointDensity, squares
-from kit.model.series_fit import ScaleFit, own_reactions
+from kit.model.pair_setting import PairSetting
+from kit.model.pair_table import pair_table
+from kit.model.series_fit import ScaleFit, fit_observations, own_reactions
 from kit.wording import plain_effect
 
 # Grades on the rarer side of a threshold below which it has no model of its own.
 FEWEST = 15
+# Information, per squared logit over a factor's range, at which a direction counts half.
+ENOUGH = 1.0
 
 
 def proportional_odds_check(fit: ScaleFit, level: float = 0.01) -> pd.DataFrame:
@@ -75,11 +81,10 @@ def proportional_odds_check(fit: ScaleFit, level: float = 0.01) -> pd.DataFrame:
 def cuts_differ(fit: ScaleFit, draws: int = 20_000) -> float:
     """Chance of effects differing as much from cut to cut as here, if they do not differ.
 
-    One test of all effects at all cuts together. A score test of a variance: it asks whether
-    effects of their own at each cut would be drawn to values beyond chance, whatever their signs:
-    Lin (1997), Variance component testing in generalised linear models with random effects,
-    Biometrika 84. The statistic is then a sum of squared normal values of known weights, whose
-    chance is counted over draws.
+    One score test of all effects at all cuts together: Rao (1948), Large sample tests of
+    statistical hypotheses, Proceedings of the Cambridge Philosophical Society 44. Directions that
+    these grades say little of count less, so that they add no noise; the statistic is then a sum
+    of squared normal values of known weights, whose chance is counted over draws.
 
     Parameters
     ----------
@@ -112,9 +117,57 @@ def cuts_differ(fit: ScaleFit, draws: int = 20_000) -> float:
     carried = np.linalg.solve(whole.bend, np.column_stack([both[:m, m:], already]))
     score = slope - both[m:, :m] @ carried[:, -1]
     spread = both[m:, m:] - both[m:, :m] @ carried[:, :-1]
-    sizes = np.maximum(np.linalg.eigvalsh(spread), 0.0)
-    chance = np.random.default_rng(0).chisquare(1, (draws, sizes.size)) @ sizes
-    return float((1 + (chance >= score @ score).sum()) / (1 + draws))
+    sizes, ways = np.linalg.eigh(spread)
+    sizes = np.maximum(sizes, 0.0)
+    told = (ways.T @ score) ** 2 @ (1 / (sizes + ENOUGH))
+    chance = np.random.default_rng(0).chisquare(1, (draws, sizes.size)) @ (sizes / (sizes + ENOUGH))
+    return float((1 + (chance >= told).sum()) / (1 + draws))
+
+
+def verdicts_by_own_cuts(
+    fits: Mapping[str, ScaleFit], colours: pd.DataFrame, setting: PairSetting
+) -> pd.DataFrame:
+    """Judge every pair again with only the cuts that part the endings.
+
+    Grades are put together between those cuts, so that what happens further up the scale bends
+    nothing. Where the verdicts stay, it does not matter to them whether effects differ from cut to
+    cut.
+
+    Parameters
+    ----------
+    fits : mapping of str to ScaleFit
+        Needs 'spread' and 'pull_through'.
+    colours : DataFrame
+    setting : PairSetting
+
+    Returns
+    -------
+    DataFrame
+        Rows of the pair table whose verdict would be another: base, overlay, firings, verdict and
+        own_cuts_verdict.
+
+    Raises
+    ------
+    Misuse
+        If all grades of a score lie on one side of its cuts.
+    """
+    edges = {"spread": [setting.fine_edge_at_most + 1]}
+    edges["pull_through"] = sorted({*edges["spread"], setting.breaks_through_from})
+    own = {}
+    for score, at in edges.items():
+        fit = fits[score]
+        grouped = np.searchsorted(at, fit.frame[score].astype(int).to_numpy(), side="right")
+        frame = fit.frame.assign(**{score: grouped})
+        own[score] = fit_observations(frame, score, fit.results.prior, range(len(at) + 1))
+    apart = replace(setting, fine_edge_at_most=0, breaks_through_from=len(edges["pull_through"]))
+    keys = ["base", "overlay", "firings"]
+    both = pair_table(fits, colours, setting)[[*keys, "verdict"]].merge(
+        pair_table(own, colours, apart)[[*keys, "verdict"]].rename(
+            columns={"verdict": "own_cuts_verdict"}
+        ),
+        on=keys,
+    )
+    return both[both["verdict"] != both["own_cuts_verdict"]].reset_index(drop=True)
 
 
 def _names(fit: ScaleFit) -> list[str]:

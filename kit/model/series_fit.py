@@ -1,6 +1,5 @@
 """The standard model of a series: which terms its grades can carry, and the fit itself."""
 
-import html
 import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -11,7 +10,7 @@ from kit.errors import AliasedEffectWarning, Misuse
 from kit.mixed import Group, OrdinalMixedModel, OrdinalResults, Prior, read_group, same_division
 from kit.model.pool_of_series import poolable
 from kit.series import Series, observations
-from kit.wording import counted, of_a_step, plain_name
+from kit.wording import counted, escape, of_a_step, plain_name
 
 MEASURES = ("firings", "mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
 """Numeric factors, the ones that matter most first."""
@@ -35,6 +34,10 @@ JARS = ("base:series", "overlay:series")
 
 NOISE = ("tile", "patch", "session")
 """What a pair meets anew each time it is fired: a new patch on a new tile in a new session."""
+
+OF_STRIPED_TILES = {"stripe": ["small"], "small_patch": ["small"]}
+"""What patches on tiles with several bases have beside all others: their stripe's own variation,
+and what a small patch varies by beyond one of full size. A verdict speaks of neither."""
 
 REFIRINGS = "refirings"
 """Column of how often a patch went back into the heat after its first firing."""
@@ -74,8 +77,8 @@ class ScaleFit:
         return f"<ScaleFit of {self.scale}: {counted(len(self.frame), 'grade')} on {patches}>"
 
     def _repr_html_(self) -> str:
-        left_out = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in self.dropped)
-        heading = f"<p><b>{html.escape(repr(self)[1:-1])}</b></p>"
+        left_out = "".join(f"<li>{escape(sentence)}</li>" for sentence in self.dropped)
+        heading = f"<p><b>{escape(repr(self)[1:-1])}</b></p>"
         return f"{heading}{self.results.summary()._repr_html_()}<ul>{left_out}</ul>"
 
     @property
@@ -161,7 +164,10 @@ def fit_observations(
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         model = OrdinalMixedModel(
-            formula(scale, factors), graded, groups, own_reactions(groups, graded)
+            formula(scale, factors),
+            graded,
+            groups,
+            own_reactions(groups, graded) | slopes_carried(graded),
         )
         results = model.fit(prior=prior)
     for warning in said:
@@ -215,15 +221,21 @@ def _graded(frame: pd.DataFrame, scale: str, steps: Sequence[int]) -> pd.DataFra
             "explain; at least two different grades are needed."
         )
     graded[scale] = pd.Categorical(values, categories=list(steps), ordered=True)
-    return series_apart(graded)
+    apart = series_apart(graded)
+    return apart.assign(small_patch=apart["patch"])
 
 
 def series_apart(seen: pd.DataFrame) -> pd.DataFrame:
     """Name tiles, patches and sessions by their series too, where there are several."""
     if "series" not in seen or len(seen["series"].unique()) < 2:
         return seen
-    own = {c: seen["series"] + " " + seen[c].astype(str) for c in ("tile", "patch", "session")}
-    return seen.assign(**own)
+    apart = [c for c in ("tile", "stripe", "patch", "session") if c in seen]
+    return seen.assign(**{c: seen["series"] + " " + seen[c].astype(str) for c in apart})
+
+
+def slopes_carried(seen: pd.DataFrame) -> dict[str, list[str]]:
+    """Further sources of variation where some tiles carry several bases in stripes."""
+    return OF_STRIPED_TILES if "small" in seen and seen["small"].any() else {}
 
 
 def varied_factors(seen: pd.DataFrame) -> tuple[list[str], list[str]]:

@@ -46,6 +46,6 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "sections.progress": ["recorded"],
         "sections.score_pictures": ["findings_by_score"],
         "sections.surprises": ["surprises"],
-        "sections.tiles_fired": ["planned_tiles"],
+        "sections.tile_pictures": ["planned_tiles"],
     },
 )

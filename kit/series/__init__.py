@@ -1,9 +1,17 @@
 """A series in memory and on disk: words, tables, checks, import and export."""
 
 from kit.series.blank import Blank, Position, Stencil, positions
+from kit.series.budget import packed_excess, text_excess
 from kit.series.cautions import CAUTIONS, DEFERENCE, BenchStep, Caution, cautions_for
-from kit.series.cells import convert_cell, empty_frame, nearest, plain_rows, typed_frame
-from kit.series.csv_text import guarded, heading_of, read_records
+from kit.series.cells import convert_cell, csv_of, empty_frame, nearest, plain_rows, typed_frame
+from kit.series.csv_text import (
+    below_headings,
+    guarded,
+    heading_of,
+    read_records,
+    unguarded,
+    write_records,
+)
 from kit.series.disk import leftovers, locked, replace_files, write_whole, writing
 from kit.series.journal import (
     CHANGED_BY_HAND,
@@ -49,11 +57,21 @@ from kit.series.series import (
     series_of,
 )
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Settings, Verdict, Wish
+from kit.series.stripes import (
+    bases_by_stripe,
+    patches_per_stripe,
+    places_on_tile,
+    stencil_on,
+    stripe_counts,
+    stripe_edges,
+    stripe_shares,
+)
 from kit.series.tables import (
     CORRECTIONS,
     FIRINGS,
     MEASUREMENTS,
     PATCHES,
+    STRIPES,
     Column,
     Table,
     grades_table,
@@ -82,6 +100,7 @@ __all__ = [
     "PULL_THROUGH",
     "SETTINGS",
     "SPREAD",
+    "STRIPES",
     "UNITS",
     "BenchStep",
     "Blank",
@@ -103,12 +122,15 @@ __all__ = [
     "Verdict",
     "Wish",
     "apply_changes",
+    "bases_by_stripe",
+    "below_headings",
     "cautions_for",
     "changes_between",
     "checked_name",
     "colours_in_stock",
     "convert_cell",
     "counts_in_words",
+    "csv_of",
     "empty_frame",
     "examine",
     "family_pair",
@@ -129,8 +151,11 @@ __all__ = [
     "nearest",
     "new_series",
     "observations",
+    "packed_excess",
     "patch_name",
     "patches_in_full",
+    "patches_per_stripe",
+    "places_on_tile",
     "plain_rows",
     "positions",
     "read_journal",
@@ -143,12 +168,19 @@ __all__ = [
     "series_of",
     "series_tables",
     "start_series",
+    "stencil_on",
+    "stripe_counts",
+    "stripe_edges",
+    "stripe_shares",
     "studio_folder",
     "take_in_by_hand",
+    "text_excess",
     "tiles_lost",
     "typed_frame",
+    "unguarded",
     "with_recipes",
     "write_journaled",
+    "write_records",
     "write_whole",
     "writing",
 ]

@@ -5,12 +5,15 @@ from collections.abc import Collection, Mapping
 import pandas as pd
 
 from kit.errors import Misuse, Problem
-from kit.series.blank import positions
 from kit.series.cells import nearest
 from kit.series.settings import Settings
+from kit.series.stripes import places_on_tile
 from kit.series.tables import Table
 
 Frames = Mapping[str, pd.DataFrame]
+
+_MOST_ALIKE = 200
+"""How many rows are named that are wrong in the same way."""
 
 
 def table_problems(
@@ -38,6 +41,7 @@ def table_problems(
     problems += _colours_almost_alike(frames["colours"])
     problems += _like_within_a_family(frames["colours"])
     problems += _skipped_firings(frames["firings"])
+    problems += _stripes_out_of_order(frames)
     if not {"patches", "firings"} & set(unreadable):
         problems += _grades_without_firing(frames)
     return problems
@@ -59,15 +63,15 @@ def settings_problems(
 def _repeated(table: Table, frame: pd.DataFrame, key: tuple[str, ...]) -> list[Problem]:
     problems = []
     frame = frame.dropna(subset=list(key))
-    for row in frame.index[frame.duplicated(list(key))]:
-        same = (frame[list(key)] == frame.loc[row, list(key)]).all(axis=1)
+    first = pd.Series(frame.index, frame.index).groupby([frame[k] for k in key]).transform("first")
+    for row in frame.index[frame.duplicated(list(key))][:_MOST_ALIKE]:
         what = ", ".join(f"{name} {frame.at[row, name]}" for name in key)
         problems.append(
             Problem(
                 table.file,
                 row,
                 key[0],
-                f"{what} already stands in row {frame.index[same][0]}.",
+                f"{what} already stands in row {first.at[row]}.",
                 "Each may stand once: delete one of the rows, or correct it.",
             )
         )
@@ -114,7 +118,7 @@ def _unknown(table: Table, frames: Frames, unreadable: Collection[str]) -> list[
         known = set(frames[other][other_column].dropna())
         given = frame[column].dropna()
         given = given[given != ""]
-        for row, value in given[~given.isin(known)].items():
+        for row, value in given[~given.isin(known)][:_MOST_ALIKE].items():
             hint = nearest(str(value), map(str, known)) if isinstance(value, str) else ""
             problems.append(
                 Problem(
@@ -132,22 +136,45 @@ def _off_the_tile(settings: Settings, frames: Frames) -> list[Problem]:
     patches = frames["patches"]
     if patches.empty:
         return []
-    count = max(settings.patches_per_tile, 1)
-    try:
-        positions(settings.blank, settings.stencil, count)
-    except Misuse as cannot:
-        return [Problem("series.toml", None, "budget.patches_per_tile", str(cannot), "")]
+    stripes = frames["stripes"].groupby("tile")["stripe"].max()
+    counts: dict[int, int] = {}
+    for number in {1, *stripes.dropna().astype(int)}:
+        try:
+            counts[number] = len(places_on_tile(settings, number))
+        except Misuse as cannot:
+            which = "patches_per_tile" if number == 1 else "stripes"
+            return [Problem("series.toml", None, f"budget.{which}", str(cannot), "")]
+    room = patches["tile"].map(stripes).fillna(1).astype(int).map(counts)
     return [
         Problem(
             "patches.csv",
             row,
             "position",
-            f"The tile has {count} positions, not {position}.",
+            f"The tile has {room[row]} positions, not {position}.",
             "Correct it, or raise patches_per_tile in series.toml.",
         )
         for row, position in patches["position"].dropna().items()
-        if position > count
+        if position > room[row]
     ]
+
+
+def _stripes_out_of_order(frames: Frames) -> list[Problem]:
+    """Stripes of a tile are numbered from 1, differ, and begin with the tile's base."""
+    base = frames["tiles"].dropna(subset=["tile"]).drop_duplicates("tile").set_index("tile")["base"]
+    problems = []
+    for tile, own in frames["stripes"].dropna(subset=["tile", "stripe"]).groupby("tile"):
+        own = own.sort_values("stripe")
+        wrong = ""
+        if list(own["stripe"]) != list(range(1, len(own) + 1)) or len(own) < 2:
+            wrong = f"The stripes of tile {tile} are not numbered 1, 2 and so on."
+        elif own["base"].duplicated().any():
+            wrong = f"Two stripes of tile {tile} have the same base."
+        elif tile in base.index and base[tile] != own["base"].iloc[0]:
+            wrong = f"The first stripe of tile {tile} is not its base in tiles.csv."
+        if wrong:
+            fix = "Give each stripe its number and a base of its own, the tile's base first."
+            problems.append(Problem("stripes.csv", own.index[0], "stripe", wrong, fix))
+    return problems
 
 
 def _skipped_firings(firings: pd.DataFrame) -> list[Problem]:

@@ -52,6 +52,8 @@ size_mm = 14
 tiles = 24
 patches_per_tile = 4
 tiles_per_session = 8     # as many as you can make and fire in one sitting
+stripes = 1               # 2 or 3: that many bases on one tile, side by side, for less heat
+small_stencil_mm = 10     # patches on such tiles
 
 # What is varied. One level keeps a thing as it is; two or three levels compare.
 [factors]

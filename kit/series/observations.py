@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from kit.series.stripes import bases_by_stripe, stripe_counts
+
 if TYPE_CHECKING:
     from kit.series.series import Series
     from kit.series.settings import Settings
@@ -13,7 +15,7 @@ if TYPE_CHECKING:
 RECIPE = (
     "series", "tile", "patch", "position", "base", "overlay", "base_family", "overlay_family",
     "base_coats", "base_mesh", "base_coat_weight", "mesh", "coat_weight", "firings", "firing",
-    "session",
+    "session", "stripe", "small",
 )  # fmt: skip
 """What is known of a patch after a firing before anyone looks at it."""
 
@@ -74,15 +76,26 @@ def patches_in_full(series: Series) -> pd.DataFrame:
     -------
     DataFrame
         One row per patch: the columns of patches.csv, then base, base_family, overlay_family,
-        base_coats, base_mesh, base_coat_weight, lost_from (the first firing of the tile from which
-        nothing can be learnt from the patch; infinite when it is sound) and reason.
+        base_coats, base_mesh, base_coat_weight, stripe ('7.2': tile and stripe), small (1 on a tile
+        with several stripes, where patches are smaller, else 0), lost_from (the first firing of the
+        tile from which nothing can be learnt from the patch; infinite when it is sound) and
+        reason.
     """
     family = series.colours.set_index("colour")["family"]
     tiles = series.tiles.rename(
         columns={"coats": "base_coats", "mesh": "base_mesh", "coat_weight": "base_coat_weight"}
     )
-    of_tile = ["tile", "base", "base_coats", "base_mesh", "base_coat_weight"]
+    of_tile = ["tile", "base_coats", "base_mesh", "base_coat_weight"]
     patches = series.patches.merge(tiles[of_tile], on="tile", how="left", validate="many_to_one")
+    stripes = patches["tile"].map(stripe_counts(series)).fillna(1).astype("int64")
+    number = (patches["position"] - 1) % stripes + 1
+    bases = bases_by_stripe(series).set_index(["tile", "stripe"])["base"]
+    where = pd.MultiIndex.from_arrays([patches["tile"], number])
+    patches = patches.assign(
+        base=bases.reindex(where).astype("str").to_numpy(),
+        stripe=patches["tile"].astype(str) + "." + number.astype(str),
+        small=(stripes > 1).astype("int64"),
+    )
     patches = patches.assign(
         base_family=patches["base"].map(family), overlay_family=patches["overlay"].map(family)
     )

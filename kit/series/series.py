@@ -11,8 +11,8 @@ import pandas as pd
 from kit.errors import DataProblems, Misuse, Problem
 from kit.series import datapackage, settings_file
 from kit.series.cells import (
+    csv_of,
     empty_frame,
-    format_table,
     nearest,
     parse_table,
     with_every_column,
@@ -24,7 +24,7 @@ from kit.series.journaled import write_journaled
 from kit.series.observations import colours_in_stock
 from kit.series.paths import checked_name, link_problems, series_folder
 from kit.series.settings import Settings, as_html_table
-from kit.series.tables import CORRECTIONS, MEASUREMENTS, Table, series_tables
+from kit.series.tables import CORRECTIONS, MEASUREMENTS, STRIPES, Table, series_tables
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -51,6 +51,7 @@ class Series:
     grades: pd.DataFrame
     corrections: pd.DataFrame = field(default_factory=lambda: empty_frame(CORRECTIONS))
     measurements: pd.DataFrame = field(default_factory=lambda: empty_frame(MEASUREMENTS))
+    stripes: pd.DataFrame = field(default_factory=lambda: empty_frame(STRIPES))
     sources: Mapping[str, bytes] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
@@ -152,7 +153,7 @@ class Series:
                 frame.reset_index(drop=True)
             ):
                 return source
-        return format_table(table, frame)
+        return csv_of(frame)
 
 
 def counts_in_words(series: Series) -> str:

@@ -79,6 +79,8 @@ SETTING_RULES: Mapping[str, Rule] = {
     "budget.tiles": _whole(1, 2000),
     "budget.patches_per_tile": _whole(1, 60),
     "budget.tiles_per_session": _whole(1, 500),
+    "budget.stripes": _whole(1, 3),
+    "budget.small_stencil_mm": _number(3, 100, " mm"),
     "grading.graders": _NAMES,
     "grading.blind": _one_of(True, False),
     "verdict.fine_edge_at_most": _whole(0, 3),

@@ -3,11 +3,11 @@
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from html import escape
 from typing import Any
 
 from kit.series.blank import Blank, Stencil
 from kit.series.scales import DEFAULT_SCALES, Scale
+from kit.wording import escape
 
 FACTORS = (
     "base_family",
@@ -94,6 +94,10 @@ class Settings:
         Every random choice of the plan follows from it.
     blank, stencil : Blank, Stencil
     tiles, patches_per_tile, tiles_per_session : int
+    stripes : int
+        Most bases on one tile, in stripes: 1, 2 or 3.
+    small_stencil_mm : float
+        Width of the patches on tiles with several bases.
     factors : mapping of str to tuple
         Levels of each of `FACTORS`.
     wishes : tuple of Wish
@@ -123,6 +127,8 @@ class Settings:
     tiles: int = 24
     patches_per_tile: int = 4
     tiles_per_session: int = 8
+    stripes: int = 1
+    small_stencil_mm: float = 10.0
     factors: Mapping[str, tuple[Any, ...]] = field(default_factory=lambda: dict(DEFAULT_FACTORS))
     wishes: tuple[Wish, ...] = ()
     leave_out: tuple[str, ...] = ()

@@ -129,6 +129,11 @@ def _document(settings: Settings) -> dict[str, Any]:
         "patches_per_tile": settings.patches_per_tile,
         "tiles_per_session": settings.tiles_per_session,
     }
+    if settings.stripes > 1:
+        document["budget"] |= {
+            "stripes": settings.stripes,
+            "small_stencil_mm": settings.small_stencil_mm,
+        }
     document["factors"] = {name: list(levels) for name, levels in settings.factors.items()}
     document["grading"] = {"graders": list(settings.graders), "blind": settings.blind}
     document["verdict"] = _as_dict(settings.verdict)

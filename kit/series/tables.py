@@ -166,6 +166,19 @@ PATCHES = Table(
     {"tile": ("tiles", "tile"), "overlay": ("colours", "colour")},
 )
 
+STRIPES = Table(
+    "stripes",
+    ("tile", "stripe"),
+    (
+        Column("tile", "whole", "Tile that carries the stripe.", minimum=1, maximum=9999),
+        Column("stripe", "whole", "Its number, from 1 at the left.", minimum=1, maximum=3),
+        Column("base", "text", "Colour of the stripe; the first is the tile's base."),
+    ),
+    {"tile": ("tiles", "tile"), "base": ("colours", "colour")},
+    optional=True,
+)
+"""Bases of tiles that carry several. The file is there once a tile does."""
+
 FIRINGS = Table(
     "firings",
     ("tile", "firing"),
@@ -266,6 +279,13 @@ MEASUREMENTS = Table(
         *_measure("spread_mm", "Mean distance of the edge beyond the stencil's line.", "mm"),
         *_measure("spread_p95_mm", "Distance that 95 in 100 of the edge stay within.", "mm"),
         *_measure("edge_width_mm", "Width over which the edge fades, from 10 to 90 %.", "mm"),
+        Column(
+            "edge_width_floor_mm",
+            "number",
+            "Narrowest edge that the picture can tell; a width below it means 'or less'.",
+            unit="mm",
+            required=False,
+        ),
         *_measure("pull_through_share", "Share of the core in which the base shows, 0 to 1."),
         *_measure("mottle_fine", "Fine unevenness of lightness inside the core (CIELAB L*)."),
         *_measure("mottle_coarse", "Coarse unevenness of lightness inside the core (CIELAB L*)."),
@@ -295,5 +315,6 @@ MEASUREMENTS = Table(
 
 def series_tables(scales: Iterable[Scale]) -> dict[str, Table]:
     """All tables of a series by name, in the order they are written."""
-    tables = (COLOURS, TILES, PATCHES, FIRINGS, grades_table(scales), CORRECTIONS, MEASUREMENTS)
+    graded = grades_table(scales)
+    tables = (COLOURS, TILES, STRIPES, PATCHES, FIRINGS, graded, CORRECTIONS, MEASUREMENTS)
     return {table.name: table for table in tables}

@@ -15,6 +15,10 @@ from kit.photo import (
 from kit.series import Series, cautions_for
 from kit.sheets.to_scale import drawing_data
 
+_UPRIGHT_MM = (180.0, 115.0)
+"""A card up to this size shares an upright sheet with what is written about it, on A4 as on US
+Letter; a larger one has a sheet on its side to itself, 7 mm left at each rim."""
+
 
 def photo_card_data(series: Series, tiles: Iterable[int]) -> dict[str, Any]:
     """Gather the card for the blanks of a series and the slips for its tiles and firings.
@@ -33,6 +37,7 @@ def photo_card_data(series: Series, tiles: Iterable[int]) -> dict[str, Any]:
             "height": card.height_mm,
             "across": f"{card.across_mm:g}",
             "down": f"{card.down_mm:g}",
+            "own-page": card.width_mm > _UPRIGHT_MM[0] or card.height_mm > _UPRIGHT_MM[1],
             "marks": drawing_data(card_drawing(card)),
         },
         "slips": [drawing_data(slip) for slip in slips],

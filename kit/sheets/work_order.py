@@ -3,13 +3,22 @@
 from itertools import groupby
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from kit.design import order_of_work
-from kit.series import BenchStep, Caution, Series, cautions_for, last_firings
-from kit.sheets.materials import weighed
-from kit.wording import fine_grams, grams
+from kit.series import (
+    CAUTIONS,
+    BenchStep,
+    Caution,
+    Series,
+    cautions_for,
+    stencil_on,
+    stripe_counts,
+    stripe_edges,
+    stripe_shares,
+)
+from kit.sheets.materials import Weighing, weighed
+from kit.wording import coat_weight, fine_grams, grams, listed, mm_and_inches
 
 _STEPS: dict[str, tuple[BenchStep, ...]] = {
     "prepare": ("cut", "pickle"),
@@ -44,7 +53,7 @@ _TITLES = {
 }
 
 
-def work_order_data(series: Series, session: int | None) -> dict[str, Any]:
+def work_order_data(series: Series, session: int | None, weighing: Weighing) -> dict[str, Any]:
     """Gather the order of work of one session, or of all."""
     steps = planned_steps(series)
     if session is not None:
@@ -52,29 +61,28 @@ def work_order_data(series: Series, session: int | None) -> dict[str, Any]:
     return {
         "minutes": f"{series.settings.minutes_per_firing:g}",
         "sessions": [
-            {"session": int(number), "stages": _stages(series, mine)}
+            {"session": int(number), "stages": _stages(series, mine, weighing)}
             for number, mine in steps.groupby("session", sort=True)
         ],
-        "cautions": [
-            vars(c) for c in cautions_for("cut", "sift", "fire", "cool", "pickle", "clean")
-        ],
+        "weighing": weighing,
+        "cautions": [vars(c) for c in CAUTIONS],
     }
 
 
 def planned_steps(series: Series) -> pd.DataFrame:
     """List every step of a series in order, as `kit.design.order_of_work` does."""
-    random = np.random.default_rng(series.settings.seed)
-    return order_of_work(series.tiles, series.patches, last_firings(series), random)
+    return order_of_work(series)
 
 
-def _stages(series: Series, steps: pd.DataFrame) -> list[dict[str, Any]]:
+def _stages(series: Series, steps: pd.DataFrame, weighing: Weighing) -> list[dict[str, Any]]:
     """Group the steps that are done in one go: all sifting for a firing, all tiles of a firing."""
     plain = steps.astype(object).where(steps.notna(), None).to_dict("records")
     told = _with_families(series, plain)
-    return [
-        _stage(series, [*rows])
-        for _, rows in groupby(told, key=lambda s: (s["action"], s["firing"], s["coat"]))
-    ]
+    return [_stage(series, [*rows], weighing) for _, rows in groupby(told, key=_in_one_go)]
+
+
+def _in_one_go(step: dict[str, Any]) -> tuple[Any, ...]:
+    return step["action"], step["firing"], step["coat"], step["stripe"]
 
 
 def _with_families(series: Series, steps: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -93,15 +101,15 @@ def _with_families(series: Series, steps: list[dict[str, Any]]) -> list[dict[str
     return told
 
 
-def _stage(series: Series, rows: list[dict[str, Any]]) -> dict[str, Any]:
+def _stage(series: Series, rows: list[dict[str, Any]], weighing: Weighing) -> dict[str, Any]:
     first = rows[0]
     action = first["action"]
     return {
         "action": action,
         "title": _title(first),
-        "rows": [_row(series, row) for row in rows],
+        "rows": [_row(series, row, weighing) for row in rows],
         "care": _titles(cautions_for(*_STEPS[action])),
-        "how": _HOW.get(action, ""),
+        "how": _how_to_mask(series, first) if first["stripe"] else _HOW.get(action, ""),
     }
 
 
@@ -110,7 +118,8 @@ def _title(step: dict[str, Any]) -> str:
     if action in _TITLES:
         return _TITLES[action]
     if action == "sift base":
-        return f"Sift base coat {step['coat']}"
+        of = f", stripe {step['stripe']} of the striped tiles" if step["stripe"] else ""
+        return f"Sift base coat {step['coat']}{of}"
     if action == "sift overlay":
         return f"Stencil what goes on before firing {step['firing']}"
     if action == "grade":
@@ -122,22 +131,43 @@ def _title(step: dict[str, Any]) -> str:
     return f"Firing {step['firing']}"
 
 
-def _row(series: Series, step: dict[str, Any]) -> dict[str, Any]:
+def _row(series: Series, step: dict[str, Any], weighing: Weighing) -> dict[str, Any]:
     row: dict[str, Any] = {"tile": int(step["tile"])}
     if step["action"].startswith("sift"):
         patch = step["action"] == "sift overlay"
         settings = series.settings
-        area = settings.stencil.area_cm2 if patch else settings.blank.area_cm2
-        amount = weighed(float(step["coat_weight"]) * area / 1000, settings.sifting_loss)
+        stripes = int(stripe_counts(series)[step["tile"]])
+        if patch:
+            area = stencil_on(settings, stripes).area_cm2
+        else:
+            share = stripe_shares(settings, stripes)[step["stripe"] - 1] if step["stripe"] else 1
+            area = settings.blank.area_cm2 * share
+        coat = float(step["coat_weight"])
+        amount = weighed(coat * area / 1000, settings.sifting_loss)
+        exact = fine_grams(amount) if patch else grams(amount)
         row |= {
             "place": str(int(step["position"])) if patch else "",
             "colour": step["colour"] or "counter-enamel",
             "family": step.get("family", ""),
             "clean": step.get("clean", False),
             "mesh": int(step["mesh"]),
-            "weigh": fine_grams(amount) if patch else grams(amount),
+            "weigh": coat_weight(coat) if patch and weighing == "once" else exact,
         }
     return row
+
+
+def _how_to_mask(series: Series, step: dict[str, Any]) -> str:
+    """Say how one stripe is sifted while the others stay clean. Common practice, no source."""
+    settings = series.settings
+    stripes = int(stripe_counts(series)[step["tile"]])
+    edges = stripe_edges(settings.blank, stencil_on(settings, stripes), stripes)
+    marks = listed([mm_and_inches(round(edge, 1)) for edge in edges])
+    return (
+        f"Stripes meet {marks} from the left, the mark at the top. Cover all but stripe "
+        f"{step['stripe']} with stiff card, held just clear of powder that lies there already; "
+        "sift its colour; lift the card straight up, shake it off over paper and wipe it. All "
+        "stripes of a coat are sifted before the tile is fired. Patches stay clear of the seams."
+    )
 
 
 def _titles(cautions: tuple[Caution, ...]) -> str:

@@ -10,6 +10,9 @@ from kit.errors import Misuse
 from kit.series import ACCIDENTS, Series, last_firings, patches_in_full
 from kit.studio.truth import ScaleTruth, Truth
 
+_ON_STRIPED_TILES = ("stripe", "small_patch")
+"""What only patches on tiles with several bases meet."""
+
 
 def fire(series: Series, truth: Truth, seed: int) -> Series:
     """Fire every planned tile as often as planned and grade each patch after each firing.
@@ -123,7 +126,8 @@ def _seen_on_each_scale(
         if scale.name in truth.scales:
             own = truth.scales[scale.name]
             off = _changes(each, own, truth.state_correlation, before, random)
-            patch = truth.latent(each, scale.name) + off["tile"] + off["patch"] + off["session"]
+            changes = sum(values for group, values in off.items() if group != "grader")
+            patch = truth.latent(each, scale.name) + changes
             seen = patch + off["grader"] + halo
             grade = np.searchsorted(own.cuts, seen + random.logistic(size=len(seen)))
             yield scale.name, patch, grade
@@ -146,6 +150,10 @@ def _changes(
         "grader": truth.grader_sd,
         "session": truth.session_sd,
     }
+    small = each["small"].to_numpy()
+    if small.any():
+        sds |= {"stripe": truth.stripe_sd, "small_patch": truth.small_patch_sd}
+        each = each.assign(small_patch=each["patch"])
     off = {}
     for group, sd in sds.items():
         codes, levels = pd.factorize(each[group])
@@ -153,5 +161,5 @@ def _changes(
         if group != "grader" and group in before:
             own = correlation * before[group] + np.sqrt(1 - correlation**2) * own
         before[group] = own
-        off[group] = sd * own[codes]
+        off[group] = sd * own[codes] * (small if group in _ON_STRIPED_TILES else 1.0)
     return off

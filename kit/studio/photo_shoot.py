@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from PIL import ExifTags, Image
 from scipy.special import expit
 from skimage.color import lab2rgb
 
@@ -82,6 +83,7 @@ def photograph_series(
     tiles: Iterable[int] | None = None,
     firings: Iterable[int] | None = None,
     camera: Camera | None = None,
+    quality: int = 92,
     progress: Callable[[str], None] | None = None,
 ) -> Photographed:
     """Photograph the tiles of a fired series after each firing, one picture each.
@@ -96,13 +98,15 @@ def photograph_series(
     truth : Truth
         It must know the scales spread and pull_through.
     folder : Path
-        Of the series; pictures go to photos/ in it, such as tile07-firing2.jpg.
+        Of the series; pictures go to photos/ in it, such as drawn-tile07-firing2.jpg.
     seed : int
         That the series was fired with.
     tiles, firings : iterable of int, optional
         Which to photograph; all when None.
     camera : Camera, optional
         Its lean varies from picture to picture.
+    quality : int
+        Of the JPEG files.
     progress : callable, optional
 
     Raises
@@ -124,7 +128,7 @@ def photograph_series(
     plan = photo_plan(series)
     pictures, truths = [], []
     for (tile, firing), seen in asked.groupby(["tile", "firing"]):
-        path = photos / f"tile{tile:02d}-firing{firing}.jpg"
+        path = photos / f"drawn-tile{tile:02d}-firing{firing}.jpg"
         look = _tile_look(series, plan, int(tile), seen)
         hand = np.random.default_rng([seed, int(tile), int(firing)]).normal(0, _HAND_DEG, 2)
         taken = photograph(
@@ -135,13 +139,19 @@ def photograph_series(
             camera=_held(camera or Camera(), plan.card, hand),
             setting=Setting(int(tile), int(firing), print_scale=plan.scale),
         )
-        taken.save(path)
+        taken.save(path, quality, _said_to_be_drawn())
         pictures.append(path)
         truths.append(taken.truth.assign(picture=path.name, tile=tile, firing=firing))
         tell(f"Photographed tile {tile} after firing {firing}.")
     table = pd.concat(truths, ignore_index=True)
     first = ["picture", "tile", "firing"]
     return Photographed(tuple(pictures), table[[*first, *table.columns.drop(first)]])
+
+
+def _said_to_be_drawn() -> Image.Exif:
+    exif = Image.Exif()
+    exif[ExifTags.Base.ImageDescription] = "Drawn by an invented studio; no real tile."
+    return exif
 
 
 def _held(camera: Camera, card: Card, lean_deg: NDArray[np.float64]) -> Camera:

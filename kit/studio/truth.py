@@ -35,8 +35,11 @@ class ScaleTruth:
         Deviation of each colour in that role.
     pair : mapping of (str, str) to float
         Deviation of each (base, overlay).
-    tile_sd, patch_sd, grader_sd, session_sd : float
-        Standard deviations of what changes from tile to tile, and so on.
+    tile_sd, patch_sd, grader_sd, session_sd, stripe_sd : float
+        Standard deviations of what changes from tile to tile, and so on; that of stripes on tiles
+        with several bases only.
+    small_patch_sd : float
+        What the small patches on such tiles vary by beyond `patch_sd`.
     base_refirings, overlay_refirings : mapping of str to float
         What each further firing adds for a colour in that role, beyond its family; 0 where it is
         not named.
@@ -54,6 +57,8 @@ class ScaleTruth:
     patch_sd: float = 0.4
     grader_sd: float = 0.4
     session_sd: float = 0.2
+    stripe_sd: float = 0.3
+    small_patch_sd: float = 0.45
     base_refirings: Mapping[str, float] = field(default_factory=dict)
     overlay_refirings: Mapping[str, float] = field(default_factory=dict)
 

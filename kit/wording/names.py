@@ -103,6 +103,10 @@ SOURCE_NAMES = {
     ),
     "tile": SourceName("tile", "tiles differ", "u_tile[t]"),
     "stripe": SourceName("stripe", "stripes of one tile differ", "u_stripe[t, .]"),
+    "stripe.small": SourceName("stripe", "stripes of one tile differ", "u_stripe[t, .]"),
+    "small_patch.small": SourceName(
+        "being a small patch", "small patches differ more than large ones", "u_small[p]"
+    ),
     "patch": SourceName("patch", "patches of one recipe differ", "u_patch[p]"),
     "grader": SourceName("grader", "graders differ", "u_grader[g]"),
     "session": SourceName("session", "sessions at the heat differ", "u_session[s]"),

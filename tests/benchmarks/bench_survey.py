@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from kit.design import StandardDeviations, survey
-from kit.design.surveys.pair_covariance import fired_field, unfired_field
+from kit.design.surveys.pair_numbers import fired_field, unfired_field
 
 SIZES = ((12, 12, 4), (20, 36, 4), (30, 60, 4), (40, 100, 4))
 BLOCKS = (

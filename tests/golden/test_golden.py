@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 HERE = Path(__file__).parent
+CHANCES = ("fine_edge", "soft_edge", "broken_through", "hit_or_miss")
 
 
 @pytest.fixture(scope="module")
@@ -23,12 +24,9 @@ def test_a_golden_table_is_what_the_kit_decides(now, name):
     """Whole percent may differ by one: the last digits of a fit depend on the machine."""
     kept = pd.read_csv(HERE / name)
     made = pd.read_csv(io.StringIO(now[name]))
-    keys = [column for column in kept.columns if kept[column].dtype == object]
-    pd.testing.assert_frame_equal(made[keys], kept[keys])
-    numbers = kept.columns.difference(keys)
-    assert ((made[numbers] - kept[numbers]).abs() <= 1).to_numpy().all()
-    counts = [c for c in ("firings", "patches", "through") if c in kept]
-    pd.testing.assert_frame_equal(made[counts], kept[counts])
+    chances = [c for c in CHANCES if c in kept]
+    pd.testing.assert_frame_equal(made.drop(columns=chances), kept.drop(columns=chances))
+    assert ((made[chances] - kept[chances]).abs() <= 1).to_numpy().all()
 
 
 def test_the_golden_prior_is_what_is_assumed(now):

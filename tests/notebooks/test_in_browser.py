@@ -56,7 +56,7 @@ def ungraded(studio):
     series = read_series(ROOT / "data" / "demo")
     folder = studio / "data" / "ungraded"
     replace(series, name="ungraded", grades=series.grades.iloc[:0], sources={}).write(folder)
-    book = (studio / "notebooks" / "02_record.ipynb").read_text("utf-8")
+    book = (studio / "notebooks" / "03_record.ipynb").read_text("utf-8")
     changed = book.replace('series = \\"demo\\"', 'series = \\"ungraded\\"')
     assert changed != book
     (studio / "notebooks" / "record_ungraded.ipynb").write_text(changed, "utf-8")

@@ -8,10 +8,11 @@ import nbformat
 import pytest
 
 from kit.report import notebook, run_notebook
+from kit.studio import demo_photographs
 
 ROOT = Path(__file__).parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
-REPORT = "06_series_report"
+REPORT = "07_series_report"
 LOGIC = re.compile(r"^\s*(def|class|for|while|if|try|with|import numpy|import pandas)\b", re.M)
 
 
@@ -27,6 +28,8 @@ def code_cells(path):
 @pytest.mark.parametrize("path", [p for p in NOTEBOOKS if p.stem != REPORT], ids=lambda p: p.stem)
 def test_runs_on_the_demo_from_top_to_bottom(path, tmp_path, monkeypatch):
     shutil.copytree(ROOT / "data" / "demo", tmp_path / "data" / "demo")
+    if path.stem.endswith("photographs"):
+        demo_photographs(tmp_path / "data" / "demo")
     monkeypatch.chdir(tmp_path)
     output = tmp_path / path.name
     run_notebook(notebook(path.stem), {}, output)
@@ -67,4 +70,4 @@ def test_changes_series_by_one_line_and_holds_no_logic(path):
 
 
 def test_there_is_one_for_each_step_of_the_job_in_order():
-    assert [path.stem[:2] for path in NOTEBOOKS] == [f"0{n}" for n in range(1, 8)]
+    assert [path.stem[:2] for path in NOTEBOOKS] == [f"0{n}" for n in range(1, 9)]

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from pypdf import PdfReader
 
-from kit.report import all_findings, analyse, wall_summary, whole_report
+from kit.report import analyse, findings_by_score, wall_summary, whole_report
 from kit.report.findings.headline import answer
 from kit.report.page.html import page
 from kit.report.page.pdf import pages, wall_sheet
@@ -111,7 +111,7 @@ def test_all_the_same_is_said_plainly(report_of):
 
 def test_where_there_is_nothing_to_find_no_family_rule_is_called_sure(report_of):
     analysis, _ = report_of(nothing_there)
-    rules = [finding for finding in all_findings(analysis) if "over like" in finding.statement]
+    rules = [finding for finding in analysis.findings if "over like" in finding.statement]
     assert len(rules) == 2
     assert all(finding.chance < 0.97 for finding in rules)
     assert "as a rule" not in answer(analysis)
@@ -119,19 +119,18 @@ def test_where_there_is_nothing_to_find_no_family_rule_is_called_sure(report_of)
 
 def test_plan_without_grades_reads_as_a_plan(report_of):
     text = text_of(report_of(nothing_graded)[1])
-    assert "this report shows the plan" in text
+    assert "Nothing has been graded yet" in text
     assert "shall take" in text
     assert "These pairs do otherwise" not in text
     assert "These would move it" not in text
 
 
 def test_findings_are_nine_in_ten_and_the_rest_are_leanings(report_of):
-    analysis, report = report_of(nothing_there)
-    sure = [f for f in all_findings(analysis) if f.chance >= 0.9]
-    first, *_ = report["findings"].blocks
+    analysis, _ = report_of(nothing_there)
+    found = findings_by_score(analysis)
+    sure = [f for f in analysis.findings if f.found]
+    first, *_ = found.blocks
     listed = getattr(first, "points", ())
     assert len(listed) == len(sure)
     assert all(point.lead.startswith(("Almost certainly", "Very probably")) for point in listed)
-    assert any(
-        getattr(block, "title", "").startswith("Leanings") for block in report["findings"].blocks
-    )
+    assert any(getattr(block, "title", "").startswith("Leanings") for block in found.blocks)

@@ -9,7 +9,7 @@ import pytest
 
 from kit.model import VERDICTS
 from kit.report import analyse
-from kit.report.figures.measured_firings import measured_firings
+from kit.report.figures.measured_firings import measurements_by_firing
 from kit.report.page.html import fragment
 from kit.report.report_files import photographed_pair_files
 from kit.report.sections.composition import whole_report
@@ -76,14 +76,14 @@ def test_the_firings_picture_says_what_the_table_says(told):
     last = pictures[pictures["firings"] == pictures["firings"].max()]
     means = last.groupby(["overlay_family", "base_family"])["spread_mm"].mean()
     overlay, base = means.idxmax()
-    picture = measured_firings(pictures, "spread_mm", SPREAD)
+    picture = measurements_by_firing(pictures, "spread_mm", SPREAD)
     assert picture.title.startswith(f"{overlay.capitalize()} over {base} measured most")
     assert f"{means.max():.2f} mm" in picture.title
 
 
 def test_the_whole_report_has_the_part_when_there_are_photographs(told):
-    names = [section.name for section in whole_report(told).sections]
-    assert names.index("measured") == names.index("graders") + 1
+    titles = [getattr(part, "title", "") for part in whole_report(told).parts()]
+    assert "What the photographs say" in titles
 
 
 def test_wall_chart_and_table_can_be_made_from_photographs(told):
@@ -91,7 +91,7 @@ def test_wall_chart_and_table_can_be_made_from_photographs(told):
     assert files["wall-chart-measured.pdf"].startswith(b"%PDF")
     table = pd.read_csv(BytesIO(files["pairs-measured.csv"]))
     assert len(table) == len(told.pairs)
-    assert list(table.columns) == list(told.pairs.columns)
+    assert list(table.columns) == [*told.pairs.columns, "chance_in_100", "headline"]
     assert set(table["verdict"]) <= set(VERDICTS)
 
 

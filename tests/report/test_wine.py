@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from kit.report import all_findings, analyse, write_report
+from kit.report import analyse, write_report
 from kit.report.findings.headline import answer
 from kit.series import read_series
 
@@ -19,7 +19,7 @@ def analysis(wine_folder):
 
 def test_conclusions_are_those_of_the_published_analysis(analysis):
     # Randall (1989): warmth and contact both raise bitterness.
-    sure = {f.statement.split(" raises")[0]: f for f in all_findings(analysis) if f.chance > 0.99}
+    sure = {f.statement.split(" raises")[0]: f for f in analysis.findings if f.chance > 0.99}
     assert set(sure) == {
         "going from 40 to 80 mg/cm² a coat of base",
         "going from 20 to 40 mg/cm² of overlay",

@@ -2,7 +2,9 @@
 
 A session begins with bare copper: each blank is cut and cleaned, its back is enamelled and fired,
 and its front is pickled clean of the scale of that firing. Then all base coats come before any
-stencil, and everything meets the same heat. Tiles are taken in random order at every stage from
+stencil, and everything meets the same heat. On a tile with several bases the stripes of a
+coat are sifted one after the other, from the left, with a card over all that is not theirs, before
+the coat is fired. Tiles are taken in random order at every stage from
 the base coat on. On one tile the patches are sifted sifter by sifter, because changing the sifter
 between patches is cheap but not free.
 """
@@ -12,6 +14,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+
+from kit.series import Series, last_firings
 
 Step = dict[str, Any]
 
@@ -26,25 +30,18 @@ _TYPES = {
     "mesh": "Int64",
     "coat_weight": "Float64",
     "coat": "Int64",
+    "stripe": "Int64",
     "firing": "Int64",
 }
 
 
-def order_of_work(
-    tiles: pd.DataFrame,
-    patches: pd.DataFrame,
-    last_firing: pd.Series,
-    rng: np.random.Generator,
-) -> pd.DataFrame:
+def order_of_work(series: Series) -> pd.DataFrame:
     """List the steps of every session.
 
     Parameters
     ----------
-    tiles, patches : pandas.DataFrame
-        As in a series.
-    last_firing : pandas.Series
-        How often each tile is fired with its stencils on, by tile number.
-    rng : numpy.random.Generator
+    series : Series
+        Planned. Its seed decides the order of tiles at each step.
 
     Returns
     -------
@@ -52,12 +49,19 @@ def order_of_work(
         `session`, `step` (from 1 in each session), `action` ('prepare', 'sift back', 'pickle',
         'sift base', 'fire', 'sift overlay' or 'grade'), `tile`, `patch`, `position`, `colour`,
         `mesh`, `coat_weight` (mg/cm²; of the back as much as all base coats together), `coat` (of
-        the base, from 1; 0 is the back) and `firing` (0 is that of back and base coats); what does
+        the base, from 1; 0 is the back), `stripe` (of a tile with several bases: the one
+        that a card leaves open) and `firing` (0 is that of back and base coats); what does
         not concern a step is missing.
     """
+    rng = np.random.default_rng(series.settings.seed)
+    tiles, patches, last_firing = series.tiles, series.patches, last_firings(series)
     steps = []
     for session, mine in tiles.groupby("session", sort=True):
-        work = [*_backs(mine), *_base_coats(mine, rng), *_stencils(mine, patches, last_firing, rng)]
+        work = [
+            *_backs(mine),
+            *_base_coats(mine, series.stripes, rng),
+            *_stencils(mine, patches, last_firing, rng),
+        ]
         steps += [{"session": session, "step": i + 1, **step} for i, step in enumerate(work)]
     return pd.DataFrame(steps, columns=list(_TYPES)).astype(_TYPES)
 
@@ -83,20 +87,33 @@ def _backs(tiles: pd.DataFrame) -> Iterator[Step]:
         yield {"action": "pickle", "tile": tile}
 
 
-def _base_coats(tiles: pd.DataFrame, rng: np.random.Generator) -> Iterator[Step]:
+def _base_coats(
+    tiles: pd.DataFrame, stripes: pd.DataFrame, rng: np.random.Generator
+) -> Iterator[Step]:
+    striped = set(stripes["tile"])
     for coat in range(1, int(tiles["coats"].max()) + 1):
         coated = _by_sifter(_shuffled(tiles[tiles["coats"] >= coat], rng), rng)
         for tile in coated.itertuples():
-            yield {
-                "action": "sift base",
-                "tile": tile.tile,
-                "colour": tile.base,
-                "mesh": tile.mesh,
-                "coat_weight": tile.coat_weight,
-                "coat": coat,
-            }
+            if tile.tile not in striped:
+                yield _base_step(tile, tile.base, coat)
+        for number in sorted(stripes["stripe"].unique()):
+            own = stripes[stripes["stripe"] == number].set_index("tile")["base"]
+            for tile in coated.itertuples():
+                if tile.tile in own:
+                    yield {**_base_step(tile, own[tile.tile], coat), "stripe": number}
         for tile in coated.itertuples():
             yield {"action": "fire", "tile": tile.tile, "coat": coat, "firing": 0}
+
+
+def _base_step(tile: Any, base: str, coat: int) -> Step:
+    return {
+        "action": "sift base",
+        "tile": tile.tile,
+        "colour": base,
+        "mesh": tile.mesh,
+        "coat_weight": tile.coat_weight,
+        "coat": coat,
+    }
 
 
 def _by_sifter(frame: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:

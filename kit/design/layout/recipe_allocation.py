@@ -7,6 +7,7 @@ import pandas as pd
 
 from kit.design.draft import TILE_FACTORS
 from kit.design.optimal_design import (
+    CovarianceStructure,
     ExchangeProblem,
     Level,
     VarianceRatios,
@@ -14,7 +15,6 @@ from kit.design.optimal_design import (
     exchange,
     factor_space,
     moves,
-    structure,
 )
 
 _STARTS = 20
@@ -31,8 +31,7 @@ def deal_recipe(
     Parameters
     ----------
     patches : pandas.DataFrame
-        A row a patch in order of tile, all tiles alike in size: tile, base_family,
-        overlay_family.
+        A row a patch in order of tile: tile, base_family, overlay_family.
     varied : mapping of str to tuple
         Recipe factors with two or more levels.
     seed : int
@@ -53,8 +52,8 @@ def deal_recipe(
     families = {name: levels for name, levels in present.items() if len(levels) > 1}
     by_tile = [name for name in (*families, *varied) if name in TILE_FACTORS]
     space = factor_space({**families, **varied}, by_tile)
-    tiles = patches["tile"].nunique()
-    layout = structure(tiles, len(patches) // tiles, None, VarianceRatios(_TILE_RATIO))
+    tile = pd.factorize(patches["tile"])[0]
+    layout = CovarianceStructure(tile, np.zeros_like(tile), VarianceRatios(_TILE_RATIO))
     joint = f"({' + '.join(space.names)})**2" if len(space.names) > 1 else space.names[0]
     model = candidates(space, joint)
     steps = moves(space, layout, fixed=set(families))
@@ -65,7 +64,7 @@ def deal_recipe(
         if name in families:
             index = pd.Index(levels).get_indexer(patches[name])[None]
         elif name in by_tile:
-            index = rng.integers(0, len(levels), (_STARTS, tiles))[:, layout.tile]
+            index = rng.integers(0, len(levels), (_STARTS, tile.max() + 1))[:, tile]
         else:
             index = rng.integers(0, len(levels), cells.shape)
         cells += index * space.strides[name]

@@ -1,7 +1,11 @@
 """Optimal plans: the model's terms over a factor space, the D-criterion, exchange, efficiency."""
 
 from kit.design.optimal_design.coordinate_exchange import ExchangeProblem, exchange
-from kit.design.optimal_design.covariance_structure import VarianceRatios, structure
+from kit.design.optimal_design.covariance_structure import (
+    CovarianceStructure,
+    VarianceRatios,
+    structure,
+)
 from kit.design.optimal_design.d_criterion import NEVER
 from kit.design.optimal_design.d_efficiency import (
     Efficiency,
@@ -23,6 +27,7 @@ from kit.design.optimal_design.split_plot import optimal
 
 __all__ = [
     "NEVER",
+    "CovarianceStructure",
     "Draw",
     "Efficiency",
     "ExchangeProblem",

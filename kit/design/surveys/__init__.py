@@ -1,7 +1,41 @@
-"""Pair surveys: the covariance of pairs, what surer knowledge is worth, search, next patches."""
+"""Pair surveys: what is known of pairs, verdicts to expect, the search, what to fire next."""
 
-from kit.design.surveys.choose_next import next_patches
-from kit.design.surveys.pair_covariance import Floats, checked_colours
-from kit.design.surveys.pair_survey import survey
+from kit.design.surveys.choose_next import next_patches, next_task, prospects, verdicts_now
+from kit.design.surveys.expected_verdicts import expected_verdicts
+from kit.design.surveys.pair_knowledge import (
+    SOURCES,
+    PairKnowledge,
+    fitted_scores,
+    known_beforehand,
+    known_from_grades,
+    score_beforehand,
+)
+from kit.design.surveys.pair_numbers import Floats, Ints, checked_colours
+from kit.design.surveys.pair_survey import TileFormat, survey, survey_plan, survey_task
+from kit.design.surveys.patch_exchange import Places
+from kit.design.surveys.verdict_search import after_firing, dealt_evenly, remaining_shares
 
-__all__ = ["Floats", "checked_colours", "next_patches", "survey"]
+__all__ = [
+    "SOURCES",
+    "Floats",
+    "Ints",
+    "PairKnowledge",
+    "Places",
+    "TileFormat",
+    "after_firing",
+    "checked_colours",
+    "dealt_evenly",
+    "expected_verdicts",
+    "fitted_scores",
+    "known_beforehand",
+    "known_from_grades",
+    "next_patches",
+    "next_task",
+    "prospects",
+    "remaining_shares",
+    "score_beforehand",
+    "survey",
+    "survey_plan",
+    "survey_task",
+    "verdicts_now",
+]

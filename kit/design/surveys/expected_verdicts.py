@@ -1,150 +1,136 @@
-"""What surer knowledge of a pair would be worth: how many more pairs would be judged rightly.
+"""How many verdicts a plan can be expected to allow, and how many of them right.
 
-On each score a pair has a latent value x (eta minus the threshold above a fine edge), known as
-N(m, v). A patch of it stays low with chance q = logistic(-x), averaged over tiles and patches. The
-verdict follows from the q of both scores and a confidence p:
-
-    suited when q_s q_t >= p,  broken through when 1 - q_t >= p,  avoid when (1 - q_s) q_t >= p
-
-(s spread, t pull-through). If firing took away the share d of the variance, the mean would move to
-m' ~ N(m, d v) and v(1 - d) would remain. The chance that the pair then gets a verdict, and the one
-that the true x would give, can be worked out in advance; what it gains is the pair's worth. It is
-large where a verdict is near, and nil where nothing fired could change it. A pair that even the
-truth would leave 'not known yet' gains nothing.
+On each score a pair has a value x, known as N(m, v). Firing takes part of the variance away: the
+mean moves to m' ~ N(m, v - w), and x is then known as N(m', w). Given m' the verdict follows by
+the rule of `kit.model`; given x the truth follows by the same rule. A verdict is worth 1 where it
+is the true one. A pair that varies from patch to patch by its nature is rightly called hit or
+miss. What a wrong fine edge costs can be set against that.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import expit, logit, ndtr, ndtri
+from scipy.stats import norm, qmc
 
-from kit.design.surveys.pair_covariance import Floats, Ints
+from kit.design.surveys.pair_knowledge import PairKnowledge
+from kit.design.surveys.pair_numbers import Floats, Ints
+from kit.model import FINE_EDGE, NOT_KNOWN, ending_chances, outlook, verdicts
 
-NODES, _weights = np.polynomial.hermite_e.hermegauss(7)
-WEIGHTS = _weights / _weights.sum()
+ROWS = 8_000
+"""Pairs times firing counts times draws that are judged at once."""
 
-TRUTHS = ndtri((np.arange(21) + 0.5) / 21)
-"""Equally likely standard normal values: verdicts on a true value have edges, which Gauss's nodes
-would straddle."""
+MOST_DRAWS, FEWEST_DRAWS = 64, 8
 
-KAPPA = 0.346
-"""logistic(x) averaged over N(m, v) is about logistic(m / sqrt(1 + KAPPA v)); Zeger, Liang and
-Albert (1988), Models for longitudinal data, Biometrics 44, 1049-1060: (16 sqrt(3) / (15 pi))²."""
+STEP = 0.15
+"""Share of what a pair keeps of its variance that is taken off to see what it is worth."""
 
-SUITED, BROKEN, AVOID, NOT_KNOWN = range(4)
+_TINY = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
-class ScoreKnowledge:
-    """What is known of every pair on one score.
+class Expected:
+    """What verdicts to expect of n pairs, on average over firing counts.
 
     Parameters
     ----------
-    m, v : (n,) array
-        Mean and variance of x.
-    wobble : float
-        Variance of a new patch on a new tile about its pair.
+    given, right, wrong_fine : (n,) arrays
+        Chance of a verdict; of the right one; of 'fine edge' where it is not.
     """
 
-    m: Floats
-    v: Floats
-    wobble: float
+    given: Floats
+    right: Floats
+    wrong_fine: Floats
 
-    @property
-    def low(self) -> Floats:
-        """Chance that a new patch stays low."""
-        return _low(self.m, self.v + self.wobble)
-
-
-def judged(spread_low: Floats, pull_low: Floats, confidence: float) -> Ints:
-    """Verdict numbers from the chances that each score stays low."""
-    rules = [
-        spread_low * pull_low >= confidence,
-        1 - pull_low >= confidence,
-        (1 - spread_low) * pull_low >= confidence,
-    ]
-    return np.asarray(np.select(rules, [SUITED, BROKEN, AVOID], NOT_KNOWN), dtype=np.intp)
+    def value(self, wrong_costs: float) -> Floats:
+        """Right verdicts less what wrong ones of a fine edge cost, for each pair."""
+        return self.right - wrong_costs * self.wrong_fine
 
 
-def worth(
-    spread: ScoreKnowledge, pull: ScoreKnowledge, confidence: float, share: float = 0.6
-) -> Floats:
-    """Gain in the chance of a right verdict if a share of each pair's variance went away.
+def expected_verdicts(
+    known: PairKnowledge, left: tuple[Floats, Floats], pairs: Ints | None = None
+) -> Expected:
+    """Work out what verdicts to expect when firing leaves a share of each pair's variance.
 
-    A patch on the pair itself typically takes away 0.6 of it.
+    Parameters
+    ----------
+    known : PairKnowledge
+    left : two (n,) arrays
+        Share of the variance at the middle count that would remain, on each score.
+    pairs : (n,) int array, optional
+        The pairs; all of two different colours by default.
 
     Returns
     -------
-    (n,) array
-        Never below zero.
+    Expected
     """
-    gain = _right(spread, pull, confidence, share) - _right(spread, pull, confidence, 1e-6)
-    return np.maximum(gain, 0.0)
-
-
-def _right(spread: ScoreKnowledge, pull: ScoreKnowledge, confidence: float, d: float) -> Floats:
-    """Chance of a verdict after losing the share d of the variance, and the true one.
-
-    Axes: pair; true x on spread; true x on pull-through; node of m' on spread.
-    """
-    true_s, moved_s = _truths(spread, d)
-    true_t, moved_t = _truths(pull, d)
-    truth = judged(
-        _low(true_s, spread.wobble)[:, :, None], _low(true_t, pull.wobble)[:, None, :], confidence
+    pairs = known.judged if pairs is None else pairs
+    key = np.column_stack(
+        [
+            *(np.round(s.mean[pairs], 3) for s in known.scores),
+            *(np.round(s.variance[pairs], 3) for s in known.scores),
+            *(np.round(share, 3) for share in left),
+        ]
     )
-    # Given the true x, m' is normal about `moved` with variance d (1 - d) v.
-    jitter = np.sqrt(d * (1 - d))
-    m_s = moved_s[:, :, None] + (jitter * np.sqrt(spread.v))[:, None, None] * NODES
-    left_s = ((1 - d) * spread.v + spread.wobble)[:, None, None]
-    left_t = ((1 - d) * pull.v + pull.wobble)[:, None, None, None]
-    q_s = _low(m_s, left_s)[:, :, None, :]
-    stretch = np.sqrt(1 + KAPPA * left_t)
-    mean = moved_t[:, None, :, None]
-    sd = (jitter * np.sqrt(pull.v))[:, None, None, None]
-
-    def chance_low_enough(needed: Floats) -> Floats:
-        """Chance that m' on pull-through is so low that its q is at least what is needed."""
-        limit = -stretch * logit(np.clip(needed, 1e-9, 1 - 1e-9))
-        return np.where(needed < 1, ndtr((limit - mean) / sd), 0.0) @ WEIGHTS
-
-    suited = chance_low_enough(confidence / q_s)
-    avoid = chance_low_enough(confidence / (1 - q_s))
-    not_broken = chance_low_enough(np.full_like(q_s, 1 - confidence))
-    given = np.stack([suited, 1 - not_broken, avoid, np.zeros_like(suited)], axis=-1)
-    right = np.take_along_axis(given, truth[..., None], axis=-1)[..., 0]
-    return np.asarray(right.mean(axis=(1, 2)))
+    _, first, of = np.unique(key, axis=0, return_index=True, return_inverse=True)
+    found = _judged(known, pairs[first], tuple(share[first] for share in left))
+    return Expected(*(values[of.ravel()] for values in found))
 
 
-def _truths(score: ScoreKnowledge, d: float) -> tuple[Floats, Floats]:
-    """True values x to average over, and where m' would lie on average for each."""
-    away = np.sqrt(score.v)[:, None] * TRUTHS
-    return score.m[:, None] + away, score.m[:, None] + d * away
-
-
-def _low(m: Floats, v: Floats | float) -> Floats:
-    return np.asarray(expit(-m / np.sqrt(1 + KAPPA * v)))
-
-
-def grade_information(cuts: Floats, m: Floats, v: Floats) -> Floats:
-    """Expected Fisher information of one grade about eta ~ N(m, v) under a cumulative logit.
-
-    For P(y <= k) = F_k = logistic(cut_k - eta) the information is the sum over grades of
-    p_k (f_k + f_{k-1}), with f = F (1 - F) and p_k = F_k - F_{k-1}: McCullagh (1980), Regression
-    models for ordinal data, JRSS B 42, 109-142. It is greatest, about 1/3, in the middle of the
-    scale and falls to nothing where every grade would be the lowest or the highest.
-
-    Parameters
-    ----------
-    cuts : (k,) array
-    m, v : (n,) array
+def worth_of_variance(
+    known: PairKnowledge, left: tuple[Floats, Floats], wrong_costs: float
+) -> tuple[Floats, Floats]:
+    """What a little less variance of each pair is worth, on each score; arrays of all c² pairs.
 
     Returns
     -------
-    (n,) array
+    two (c²,) arrays
+        In right verdicts per latent unit squared, never below a small part of the largest.
     """
-    eta = m[:, None] + np.sqrt(v)[:, None] * NODES
-    F = expit(cuts - eta[..., None])
-    F = np.concatenate([np.zeros((*eta.shape, 1)), F, np.ones((*eta.shape, 1))], axis=-1)
-    f = F * (1 - F)
-    information = np.sum(np.diff(F, axis=-1) * (f[..., 1:] + f[..., :-1]), axis=-1)
-    return np.asarray(information @ WEIGHTS)
+    now = expected_verdicts(known, left).value(wrong_costs)
+    c = len(known.colours)
+    middle = len(known.counts) // 2
+    worth = []
+    for i in range(2):
+        less = (left[0] * (1 - STEP * (i == 0)), left[1] * (1 - STEP * (i == 1)))
+        gain = expected_verdicts(known, less).value(wrong_costs) - now
+        taken = STEP * left[i] * known.scores[i].variance[known.judged, middle]
+        slope = np.maximum(gain, 0.0) / np.maximum(taken, _TINY)
+        every = np.zeros(c * c)
+        every[known.judged] = np.maximum(slope, 0.05 * slope.max())
+        worth.append(every)
+    return worth[0], worth[1]
+
+
+def _judged(
+    known: PairKnowledge, pairs: Ints, left: tuple[Floats, ...]
+) -> tuple[Floats, Floats, Floats]:
+    n, counts = len(pairs), len(known.counts)
+    draws = int(np.clip(ROWS // (n * counts), FEWEST_DRAWS, MOST_DRAWS))
+    draws = 2 ** int(np.log2(draws))
+    points = qmc.Sobol(4, seed=0).random(draws).clip(1e-6, 1 - 1e-6)
+    normal = norm.ppf(points)
+    told, true = [], []
+    for i, (score, share) in enumerate(zip(known.scores, left, strict=True)):
+        mean = np.repeat(score.mean[pairs].ravel(), draws)
+        variance = np.repeat(score.variance[pairs].ravel(), draws)
+        # What remains at other counts is what remains at the middle one, and the rest in step.
+        keeps = np.repeat(np.repeat(share, counts), draws) * variance
+        moved = mean + np.sqrt(np.maximum(variance - keeps, 0)) * np.tile(normal[:, i], n * counts)
+        x = moved + np.sqrt(keeps) * np.tile(normal[:, 2 + i], n * counts)
+        told.append(score.state(moved, keeps))
+        true.append(score.state(x, np.full(len(x), _TINY)))
+    seen = outlook(told[0], told[1], known.rho, known.confidence)
+    verdict = verdicts(seen.chances, seen.hit_or_miss, known.confidence)
+    truth = true_verdicts(ending_chances(true[0], true[1], known.rho), known.confidence)
+    given = verdict != NOT_KNOWN
+    right = given & (verdict == truth)
+    wrong_fine = (verdict == FINE_EDGE) & (truth != FINE_EDGE)
+    given, right, wrong_fine = (
+        v.reshape(n, counts * draws).mean(axis=1) for v in (given, right, wrong_fine)
+    )
+    return given, right, wrong_fine
+
+
+def true_verdicts(shares: Floats, confidence: float) -> np.ndarray:
+    """The verdict of pairs whose patches come to each ending with known shares, (n, 3)."""
+    return verdicts(shares, (shares.max(axis=1) < confidence).astype(float), confidence)

@@ -1,19 +1,21 @@
-"""Exchange search for a survey: other overlays, other bases, two overlays changing places.
+"""Exchange search over the patches of a plan: other overlays, other bases, two changing places.
 
+A tile holds one stripe or several; a stripe has one base colour and carries patches, its rows here.
 The inverse covariance of all patches is kept. Taking r patches out, and judging every candidate
 for their places, are low-rank changes of it, so no plan is ever solved afresh.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from kit.design.surveys.average_variance import Batch, Criterion, Standing
-from kit.design.surveys.pair_covariance import Floats, Ints
+from kit.design.surveys.average_variance import AverageVariance, Batch, Standing
+from kit.design.surveys.pair_numbers import Floats, Ints
 
 Flags = NDArray[np.bool_]
 
@@ -25,6 +27,43 @@ LEAST_SWEEP = 2e-4
 
 
 @dataclass(frozen=True, eq=False)
+class Places:
+    """Where patches can lie: n rows, on stripes, on tiles.
+
+    Parameters
+    ----------
+    stripe : (n,) int array
+        Stripe of each patch, in order.
+    tile_of : (stripes,) int array
+        Tile of each stripe, in order.
+    small : (n,) bool array
+        Whether the patch is smaller than the stencil that verdicts speak of.
+    """
+
+    stripe: Ints
+    tile_of: Ints
+    small: Flags
+
+    @cached_property
+    def tile(self) -> Ints:
+        """Tile of each patch."""
+        return self.tile_of[self.stripe]
+
+    @property
+    def stripes(self) -> int:
+        """How many stripes there are."""
+        return len(self.tile_of)
+
+    def rows(self, stripe: int) -> Ints:
+        """The patches of a stripe."""
+        return np.flatnonzero(self.stripe == stripe)
+
+    def less(self, keep: Ints) -> "Places":
+        """The same tiles with only some of the patches."""
+        return Places(self.stripe[keep], self.tile_of, self.small[keep])
+
+
+@dataclass(frozen=True, eq=False)
 class View:
     """What one scale shows of the pairs.
 
@@ -32,55 +71,68 @@ class View:
     ----------
     V : (c², c²) array
         Covariance of the pairs.
-    tile_variance : float
+    tile_variance, stripe_variance : float
+        Of tiles; of stripes that share their tile with others.
     noise_variance : (c²,) array
         Variance of what a patch of each pair shows about its pair and tile.
-    criterion : Criterion
+    small_variance : float
+        What a small patch's own variance adds.
+    criterion : AverageVariance
     """
 
     V: Floats
     tile_variance: float
+    stripe_variance: float
     noise_variance: Floats
-    criterion: Criterion
+    small_variance: float
+    criterion: AverageVariance
 
-    def covariance(self, pair: Ints, tile: Ints, to_pair: Ints, to_tile: Ints) -> Floats:
-        """Covariance of patches with other patches, without their own noise."""
-        same_tile = tile[:, None] == to_tile[None, :]
-        return self.V[np.ix_(pair, to_pair)] + self.tile_variance * same_tile
+    def noise(self, pair: Ints, small: Flags) -> Floats:
+        """Variance of patches of these pairs about pair, tile and stripe."""
+        return self.noise_variance[pair] + self.small_variance * small
 
-    def plan(self, pair: Ints, tile: Ints) -> "Plan":
+    def shared(self, places: Places, rows: Ints, others: Ints) -> Floats:
+        """Covariance that patches have by lying on one tile, on one stripe."""
+        stripe, other = places.stripe[rows], places.stripe[others]
+        same_tile = places.tile_of[stripe][:, None] == places.tile_of[other][None, :]
+        striped = places.small[rows][:, None] & (stripe[:, None] == other[None, :])
+        return self.tile_variance * same_tile + self.stripe_variance * striped
+
+    def plan(self, pair: Ints, places: Places) -> "PlanView":
         """The plan that has these patches."""
-        k = self.covariance(pair, tile, pair, tile)
-        k[np.diag_indices_from(k)] += self.noise_variance[pair]
+        every = np.arange(len(pair))
+        k = self.V[np.ix_(pair, pair)] + self.shared(places, every, every)
+        k[np.diag_indices_from(k)] += self.noise(pair, places.small)
         Q = np.asarray(np.linalg.inv(k), dtype=np.float64)
-        return Plan(pair, tile, Q, self.criterion(pair, Q))
+        return PlanView(pair, places, Q, self.criterion(pair, Q))
 
-    def batch(self, plan: "Plan", rows: Ints, pair: Ints) -> Batch:
+    def batch(self, plan: "PlanView", rows: Ints, pair: Ints) -> Batch:
         """Candidates, shape (c, r), for r rows of a plan."""
         c, r = pair.shape
-        tile = plan.tile[rows]
-        B = self.covariance(plan.pair, plan.tile, pair.ravel(), np.tile(tile, c))
+        every = np.arange(len(plan.pair))
+        B = self.V[np.ix_(plan.pair, pair.ravel())]
+        B = B + np.tile(self.shared(plan.places, every, rows), (1, c))
         root = np.linalg.cholesky(np.linalg.inv(plan.Q[np.ix_(rows, rows)]))
         L = plan.Q[:, rows] @ root
         A = plan.Q @ B
         A -= L @ (root.T @ A[rows])
-        S = self.V[pair[:, :, None], pair[:, None, :]]
-        S = S + self.tile_variance * (tile[:, None] == tile[None, :])
-        S = S + self.noise_variance[pair][:, :, None] * np.eye(r)
+        S = self.V[pair[:, :, None], pair[:, None, :]] + self.shared(plan.places, rows, rows)
+        noise = self.noise(pair, plan.places.small[rows])
+        S = S + noise[:, :, None] * np.eye(r)
         S -= np.einsum("ncr,ncs->crs", A.reshape(-1, c, r), B.reshape(-1, c, r))
-        return Batch(pair, L, A.reshape(-1, c, r), np.linalg.inv(S))
+        return Batch(pair, L, A.reshape(-1, c, r), np.asarray(np.linalg.inv(S), dtype=np.float64))
 
 
 @dataclass(frozen=True, eq=False)
-class Plan:
-    """The patches of a plan as one view sees them; pair and tile (n,), Q (n, n)."""
+class PlanView:
+    """The patches of a plan as one view sees them; pair (n,), Q (n, n)."""
 
     pair: Ints
-    tile: Ints
+    places: Places
     Q: Floats
     standing: Standing
 
-    def exchanged(self, view: View, rows: Ints, batch: Batch, chosen: int) -> "Plan":
+    def exchanged(self, view: View, rows: Ints, batch: Batch, chosen: int) -> "PlanView":
         """The plan with one candidate of a batch in the rows."""
         pair = self.pair.copy()
         pair[rows] = batch.pair[chosen]
@@ -89,7 +141,7 @@ class Plan:
         Q = self.Q - batch.L @ batch.L.T + A @ S_inverse @ A.T
         # Rounding that is not symmetric grows tenfold with every exchange.
         Q = (Q + Q.T) / 2
-        return Plan(pair, self.tile, Q, view.criterion(pair, Q))
+        return PlanView(pair, self.places, Q, view.criterion(pair, Q))
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,48 +152,39 @@ class Bench:
     ----------
     views : tuple of View
         One per scale; their criteria add up.
+    places : Places
     allowed : (c, c) bool array
         Whether overlay j may lie on base i.
     bases, overlays : (c,) bool array
         Colours that should appear in that place.
-    known_pair, known_tile : (k,) int array
-        Patches already fired; their tile numbers are negative.
     """
 
     views: tuple[View, ...]
+    places: Places
     allowed: Flags
     bases: Flags
     overlays: Flags
-    known_pair: Ints
-    known_tile: Ints
 
-    def value(self, pair: Ints, tile: Ints) -> float:
+    def value(self, pair: Ints, places: Places) -> float:
         """The criterion of a set of patches, over all views."""
-        pair = np.concatenate([pair, self.known_pair])
-        tile = np.concatenate([tile, self.known_tile])
-        return float(sum(view.plan(pair, tile).standing.value for view in self.views))
+        return float(sum(view.plan(pair, places).standing.value for view in self.views))
 
 
 class SurveySearch:
     """A plan under improvement.
 
-    Patch s of tile t is row t * m + s of every matrix; patches already fired follow.
-
     Parameters
     ----------
     bench : Bench
-    base : (t,) int array
-        Base colour of each tile.
-    overlay : (t, m) int array
+    base : (stripes,) int array
+        Base colour of each stripe.
+    overlay : (n,) int array
         Overlay of each patch.
-
     """
 
     def __init__(self, bench: Bench, base: Ints, overlay: Ints) -> None:
         self.bench = bench
         self.base, self.overlay = base.copy(), overlay.copy()
-        tiles, m = overlay.shape
-        self._tile = np.concatenate([np.repeat(np.arange(tiles), m), bench.known_tile])
         self._refresh()
 
     @property
@@ -149,56 +192,59 @@ class SurveySearch:
         """The criterion as the plan stands, over all views."""
         return sum(plan.standing.value for plan in self._plans)
 
+    @property
+    def pair(self) -> Ints:
+        """Number of each patch's pair."""
+        return self.base[self.bench.places.stripe] * len(self.bench.allowed) + self.overlay
+
     def improve(self, rng: np.random.Generator, sweeps: int, swaps: int) -> None:
         """Make exchanges until a sweep wins nothing, for at most so many sweeps."""
-        tiles, m = self.overlay.shape
+        n = len(self.overlay)
         for _ in range(sweeps):
             before = self.value
-            for row in rng.permutation(tiles * m):
-                self._other_overlay(*divmod(int(row), m))
-            for tile in rng.permutation(tiles):
-                self._other_base(int(tile))
-            for row, other in _some_pairs(tiles * m, swaps, rng):
-                self._change_places(divmod(row, m), divmod(other, m))
+            for row in rng.permutation(n):
+                self._other_overlay(int(row))
+            for stripe in rng.permutation(self.bench.places.stripes):
+                self._other_base(int(stripe))
+            for row, other in _some_pairs(n, swaps, rng):
+                self._change_places(row, other)
             self._refresh()
             if before - self.value <= LEAST_SWEEP * abs(before):
                 return
 
     def _refresh(self) -> None:
-        pair = np.concatenate([self._pairs(self.base, self.overlay), self.bench.known_pair])
-        self._plans = [view.plan(pair, self._tile) for view in self.bench.views]
+        self._plans = [view.plan(self.pair, self.bench.places) for view in self.bench.views]
 
-    def _pairs(self, base: Ints, overlay: Ints) -> Ints:
-        return (base[:, None] * len(self.bench.allowed) + overlay).ravel()
+    def _neighbours(self, row: int) -> Ints:
+        """Overlays of the patch's stripe."""
+        return self.overlay[self.bench.places.rows(int(self.bench.places.stripe[row]))]
 
-    def _other_overlay(self, tile: int, slot: int) -> None:
-        fits = np.array(self.bench.allowed[self.base[tile]])
-        fits[self.overlay[tile]] = False
-        fits &= _may_replace(self.overlay[tile, slot], self.overlay, self.bench.overlays)
+    def _other_overlay(self, row: int) -> None:
+        base = self.base[self.bench.places.stripe[row]]
+        fits = np.array(self.bench.allowed[base])
+        fits[self._neighbours(row)] = False
+        fits &= _may_replace(self.overlay[row], self.overlay, self.bench.overlays)
         options = np.flatnonzero(fits)
-        rows = np.array([tile * self.overlay.shape[1] + slot])
-        base = np.full((len(options), 1), self.base[tile])
-        self._take_best(rows, base, options[:, None])
+        self._take_best(np.array([row]), np.full((len(options), 1), base), options[:, None])
 
-    def _other_base(self, tile: int) -> None:
-        fits = np.all(self.bench.allowed[:, self.overlay[tile]], axis=1)
-        fits[self.base[tile]] = False
-        fits &= _may_replace(self.base[tile], self.base, self.bench.bases)
+    def _other_base(self, stripe: int) -> None:
+        places = self.bench.places
+        rows = places.rows(stripe)
+        fits = np.all(self.bench.allowed[:, self.overlay[rows]], axis=1)
+        fits[self.base[places.tile_of == places.tile_of[stripe]]] = False
+        fits &= _may_replace(self.base[stripe], self.base, self.bench.bases)
         options = np.flatnonzero(fits)
-        m = self.overlay.shape[1]
-        overlay = np.repeat(self.overlay[tile][None], len(options), axis=0)
-        self._take_best(tile * m + np.arange(m), np.repeat(options[:, None], m, axis=1), overlay)
+        overlay = np.repeat(self.overlay[rows][None], len(options), axis=0)
+        self._take_best(rows, np.repeat(options[:, None], len(rows), axis=1), overlay)
 
-    def _change_places(self, here: tuple[int, int], there: tuple[int, int]) -> None:
+    def _change_places(self, here: int, there: int) -> None:
         mine, theirs = self.overlay[here], self.overlay[there]
-        bases = self.base[[here[0], there[0]]]
-        if mine == theirs or theirs in self.overlay[here[0]] or mine in self.overlay[there[0]]:
+        bases = self.base[self.bench.places.stripe[[here, there]]]
+        if mine == theirs or theirs in self._neighbours(here) or mine in self._neighbours(there):
             return
         if not (self.bench.allowed[bases[0], theirs] and self.bench.allowed[bases[1], mine]):
             return
-        m = self.overlay.shape[1]
-        rows = np.array([here[0] * m + here[1], there[0] * m + there[1]])
-        self._take_best(rows, bases[None], np.array([[theirs, mine]]))
+        self._take_best(np.array([here, there]), bases[None], np.array([[theirs, mine]]))
 
     def _take_best(self, rows: Ints, base: Ints, overlay: Ints) -> None:
         """Put the best of the candidates, shapes (c, r), into the rows if it wins anything."""
@@ -214,8 +260,8 @@ class SurveySearch:
             if self.value - scores[best] <= LEAST_GAIN * abs(self.value):
                 return
             if self._stays_connected(rows, pair[best]):
-                tile, slot = np.divmod(rows, self.overlay.shape[1])
-                self.base[tile], self.overlay[tile, slot] = base[best], overlay[best]
+                self.base[self.bench.places.stripe[rows]] = base[best]
+                self.overlay[rows] = overlay[best]
                 self._plans = [
                     plan.exchanged(view, rows, batch, best)
                     for (view, plan), batch in zip(each, batches, strict=True)

@@ -72,6 +72,9 @@ def card_drawing(card: Card) -> list[Mark]:
         marks.append(Label(box.x_mm + box.width_mm / 2, box.y_mm + box.height_mm / 2, 1.6, word))
     middle = card.width_mm / 2
     marks.append(Label(middle, 2.2, 1.7, "Lay the tile on the pattern, patch 1 at this end."))
+    marks.append(
+        Label(middle, 4.6, 1.3, "Stand back, zoom to twice, keep window and lamp out of it.")
+    )
     marks += _ruler(card)
     return marks
 

@@ -94,6 +94,7 @@ class Card:
     def __post_init__(self) -> None:
         if self.width_mm > LARGEST_CARD_MM[0] or self.height_mm > LARGEST_CARD_MM[1]:
             raise Misuse(
+                "On A4 and US Letter no card can be printed whole for so large a blank. "
                 f"A card for a {self.window_width_mm - 2 * WINDOW_MARGIN_MM:g} x "
                 f"{self.window_height_mm - 2 * WINDOW_MARGIN_MM:g} mm blank does not fit on one "
                 f"printed sheet: the blank can be up to "

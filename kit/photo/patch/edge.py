@@ -17,6 +17,8 @@ _BAY_ARC_MM = 3.5
 _BAY_DEPTH_MM = 0.3
 """A dip of the edge narrower and deeper than these is a bay torn by the base, and left out."""
 
+_TORN_PART = 0.1
+_SHOULDER_MM = 0.12
 _TORN_NEAR_MM = 0.8
 _STEP_MM = 0.05
 _MOST_TURN = 0.2
@@ -164,7 +166,15 @@ def _bays(creep: NDArray[np.float64], laid: StencilLine) -> NDArray[np.bool_]:
     length = float(np.linalg.norm(laid.place - np.roll(laid.place, 1, axis=0), axis=1).sum())
     arc = max(round(_BAY_ARC_MM / length * creep.size), 3)
     stretched = ndimage.grey_closing(creep, size=arc, mode="wrap")
-    return stretched - creep > _BAY_DEPTH_MM
+    behind = stretched - creep
+    deep = behind > _BAY_DEPTH_MM
+    if deep.mean() < _TORN_PART:
+        return deep
+    # A torn edge falls into its bays over shoulders: they are left out with the bays.
+    double = np.concatenate([behind > _SHOULDER_MM] * 2)
+    run, count = ndimage.label(double)
+    torn = np.isin(run, np.unique(run[np.concatenate([deep, deep])])) & (run > 0)
+    return (torn[: creep.size] | torn[creep.size :]) if count else deep
 
 
 def _robust_fit(

@@ -27,6 +27,9 @@ _SCALE_ERROR = 0.003
 """A rule reads the print to about 0.3 mm in 100 mm."""
 
 _LEAST_POINTS = 40
+_FLOOR_OF_BLUR = 0.65
+"""An edge that is not there at all is read as up to this share of the picture's own blur (measured,
+see benchmarks)."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +68,7 @@ def edge_numbers(view: PatchView, covered: Covered, edge: Edge, window: Window) 
         _COLOUR_ERROR / covered.contrast * max(np.nan_to_num(width), window.blur_mm) / 0.8,
         _SCALE_ERROR * view.stencil.size_mm / 2,
         window.card.bent_mm / 4,
-        0.4 * edge.torn,
+        0.25 * edge.torn,
         float(np.std(seen)) * (1 - edge.seen),
         0.015,
     )
@@ -75,6 +78,7 @@ def edge_numbers(view: PatchView, covered: Covered, edge: Edge, window: Window) 
         "spread_p95_mm": float(np.quantile(seen, 0.95)),
         "spread_p95_mm_se": _length(spread, 0.2 * float(np.std(seen))),
         "edge_width_mm": width,
+        "edge_width_floor_mm": _FLOOR_OF_BLUR * window.blur_mm,
         "edge_width_mm_se": _length(
             0.03,
             width / covered.contrast,

@@ -10,6 +10,8 @@ from kit.photo.view.window import Window
 LEAST_CONTRAST = 6.0
 """CIELAB distance of overlay from base below which the two cannot be told apart."""
 
+_MOST_TORN = 0.55
+
 ALIKE = "Base and overlay look alike, so no edge can be seen."
 
 
@@ -48,6 +50,11 @@ def judge(
         return "poor", (
             f"The edge is out of reach on {edge.limited:.0%} of its length: the overlay has run "
             "into its neighbour or the rim, or has crawled away."
+        )
+    if edge.torn > _MOST_TORN or (edge.torn > 0.3 and numbers["pull_through_share"] > _MOST_TORN):
+        return "poor", (
+            f"The base has torn {edge.torn:.0%} of the edge open: too little of it is left to tell "
+            "its spread."
         )
     if edge.seen < 0.75 or veiled > 0.25:
         return "poor", f"{hiding} much of this patch."

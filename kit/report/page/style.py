@@ -1,5 +1,6 @@
 """The look of every picture: colours that survive colour blindness and a grey printer."""
 
+import warnings
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
@@ -62,7 +63,9 @@ WIDTH_IN = 4.6
 @contextmanager
 def drawn_with(rules: Mapping[Any, Any] = RULES) -> Iterator[None]:
     """Draw by the kit's rules alone, whatever the person's own settings are."""
-    with mpl.rc_context():
+    with mpl.rc_context(), warnings.catch_warnings():
+        # Text stays text, so it is the reader's fonts that need the letters.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         mpl.rcdefaults()
         mpl.rcParams.update(rules)
         yield

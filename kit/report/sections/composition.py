@@ -15,6 +15,7 @@ from kit.report.sections.photographs import measured
 from kit.report.sections.score_pictures import findings_by_score
 from kit.report.sections.surprises import surprises
 from kit.report.sections.tile_by_tile import samples
+from kit.report.sections.tile_pictures import planned_tiles, timeline
 from kit.report.sections.tiles_fired import fired
 from kit.report.sections.wall_page import summary
 
@@ -51,7 +52,7 @@ def wall_summary(analysis: Analysis) -> Document:
 
 def _of_the_question(analysis: Analysis) -> tuple[Section, ...]:
     """What follows the answer: nothing of other pairs where a few were asked about."""
-    if analysis.series.settings.ask == "is this pair safe":
+    if analysis.series.settings.ask == "is this pair safe" or analysis.observations.empty:
         return ()
     return (pairs_by_verdict(analysis), surprises(analysis))
 
@@ -59,9 +60,13 @@ def _of_the_question(analysis: Analysis) -> tuple[Section, ...]:
 def _tiles(analysis: Analysis) -> Section:
     """The tiles in a picture; the reasons, and each tile with its recipes, are folded."""
     shown, each = fired(analysis), samples(analysis)
+    series = analysis.series
     opening, *rest = shown.blocks
     pictures = tuple(block for block in rest if isinstance(block, Picture | Drawing))
     reasons = tuple(block for block in rest if block not in pictures)
+    if not pictures and len(series.patches):
+        pictures = (planned_tiles(series.settings, series.tiles, series.patches),)
+    when = timeline(series)
     return Section(
         shown.name,
         shown.title,
@@ -69,6 +74,7 @@ def _tiles(analysis: Analysis) -> Section:
             opening,
             Fold("Why so few, and what was varied", reasons),
             *pictures,
+            *((Fold("When each tile was fired", (when,), on_paper=False),) if when else ()),
             Fold(each.title, each.blocks, on_paper=False),
         ),
     )

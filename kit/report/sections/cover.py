@@ -1,10 +1,14 @@
 """The first screen: the answer, the chart with the look-up beside it, the essential cautions."""
 
-from kit.drawing import chance_charts, pair_charts
+import re
+
+import pandas as pd
+
+from kit.drawing import chance_charts, ending_bar, pair_charts
 from kit.report.analysis import Analysis
 from kit.report.figures.effect_lines import effects_in_steps
 from kit.report.findings.headline import answer
-from kit.report.findings.pair_findings import PairFindings
+from kit.report.findings.pair_findings import Pair, PairFindings
 from kit.report.page.document import (
     Answer,
     Beside,
@@ -19,7 +23,10 @@ from kit.report.sections.chart_explained import how_to_read
 from kit.report.sections.expectations import look_up
 from kit.report.sections.pair_lists import pair_groups
 from kit.series import CAUTIONS, DEFERENCE
-from kit.wording import counted
+from kit.wording import counted, upper_first
+
+_IN_DEPTH = 6
+"""Pairs that are shown one by one; more are listed."""
 
 _ESSENTIAL = (
     Point("a fitted respirator for sifting; clean up wet, never sweep or blow.", "Lead and dust:"),
@@ -64,17 +71,23 @@ def _shown(analysis: Analysis) -> tuple[Block, ...]:
 def chart_and_look_up(analysis: Analysis) -> tuple[Block, ...]:
     """The pair chart beside the look-up, then the chances at each firing count, folded."""
     pairs, stock = analysis.pairs, analysis.series.stock
-    chances = tuple(
+    charts = pair_charts(pairs, stock)
+    explained = how_to_read(analysis).blocks
+    return (
+        Beside(charts, (look_up(analysis),)),
+        Fold("How to read the chart, and what each grade means", explained),
+        *((_chances(pairs, stock),) if len(charts) == 1 else ()),
+    )
+
+
+def _chances(pairs: pd.DataFrame, stock: pd.DataFrame) -> Fold:
+    """The chances at each firing count; where they fill several charts the list has them alone."""
+    charts = tuple(
         chart
         for firings in sorted(set(pairs["firings"]))
         for chart in chance_charts(pairs, stock, int(firings))
     )
-    explained = how_to_read(analysis).blocks
-    return (
-        Beside(pair_charts(pairs, stock), (look_up(analysis),)),
-        Fold("How to read the chart, and what each grade means", explained),
-        Fold("The chances, firing by firing", chances, on_paper=False),
-    )
+    return Fold("The chances, firing by firing", charts, on_paper=False)
 
 
 def _effects(analysis: Analysis) -> tuple[Block, ...]:
@@ -94,12 +107,26 @@ def _asked(analysis: Analysis) -> tuple[Block, ...]:
     here = table[keep]
     if here.empty:
         return ()
+    found = [pair for pair in PairFindings(here) if (pair.first.base, pair.first.overlay) in asked]
     told = counted(len(asked), "pair was", "pairs were")
     return (
         Paragraph(f"{told} asked about; the look-up and the list speak of no others."),
+        *(_in_depth(pair) for pair in found[:_IN_DEPTH]),
+        *((pair_groups(PairFindings(here)),) if len(found) > _IN_DEPTH else ()),
         look_up(analysis, asked),
-        pair_groups(PairFindings(here)),
     )
+
+
+def _in_depth(pair: Pair) -> Section:
+    """One pair at every firing count: its chances as bars, and what is known of it."""
+    name = "-".join(re.findall(r"\w+", pair.name.lower()))
+    blocks: list[Block] = []
+    for row in pair.rows:
+        chances = (row.fine_edge, row.soft_edge, row.broken_through)
+        after = f"{pair.name} after {counted(row.firings, 'firing')}"
+        blocks += [ending_bar(chances, after, f"{name}-{row.firings}"), Paragraph(row.sentence)]
+    seen = Paragraph(f"{upper_first(pair.first.ground)}.")
+    return Section(name, pair.name, (seen, *blocks))
 
 
 def asked_pairs(analysis: Analysis) -> list[tuple[str, str]]:

@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from kit.design import NEXT_TILES, next_patches
+from kit.design import NEXT_TILES, TileFormat, next_patches
 from kit.errors import Misuse
 from kit.model import PairSetting
 from kit.report.analysis import Analysis
@@ -80,10 +80,9 @@ def suggest(analysis: Analysis, tiles: int) -> pd.DataFrame:
         tiles * settings.patches_per_tile,
         colours=analysis.series.stock,
         setting=PairSetting.of(settings.verdict),
-        patches_per_tile=settings.patches_per_tile,
-        wishes=only,
+        tile_format=TileFormat(settings.patches_per_tile),
+        targets=only,
         seed=settings.seed,
-        starts=1,
     )
     return chosen.assign(tile=chosen["tile"] + int(analysis.series.tiles["tile"].max()))
 

@@ -3,13 +3,13 @@
 import pandas as pd
 
 from kit.design import saving
-from kit.drawing import Drawing, TileShown, tiles_as_graded, tiles_as_planned
+from kit.drawing import Drawing, TileShown, tiles_as_graded
 from kit.errors import Misuse
 from kit.record import loss_balance
 from kit.report.analysis import Analysis
 from kit.report.findings.tile_outcomes import score_outcome
 from kit.report.page.document import Block, Paragraph, Section, TableBlock, table_of
-from kit.series import UNITS, Scale, Series, last_grades, losses
+from kit.series import UNITS, Scale, last_grades, losses
 from kit.wording import FACTOR_NAMES, counted, listed, mm_and_inches, percent
 
 _MOST_ON_A_PICTURE = 48
@@ -46,23 +46,6 @@ def _tiles(analysis: Analysis, scale: Scale) -> Drawing:
     title, alt = score_outcome(scale, last[~last["patch"].isin(lost)])
     name = f"tiles-{scale.name.replace('_', '-')}"
     return tiles_as_graded(series.settings, shown, scale, name, title, alt)
-
-
-def planned_tiles(series: Series) -> Drawing:
-    """Draw the tiles of a plan, each with what will lie on it."""
-    laid = series.patches
-    shown = []
-    for tile, base in zip(series.tiles["tile"], series.tiles["base"], strict=True):
-        here = laid[laid["tile"] == tile]
-        overlays = dict(zip(here["position"], here["overlay"], strict=True))
-        shown.append(TileShown(f"{tile} {base}", overlays=overlays))
-    size = (
-        f"{counted(len(series.tiles), 'tile')} with "
-        f"{counted(len(laid), 'patch', 'patches')}, made in "
-        f"{counted(series.tiles['session'].nunique(), 'session')}"
-    )
-    told = "; ".join(f"tile {t.heading}: {listed(list(t.overlays.values()))}" for t in shown)
-    return tiles_as_planned(series.settings, shown, "planned-tiles", size, f"{told}.")
 
 
 def _sizes(analysis: Analysis) -> str:

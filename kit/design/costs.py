@@ -1,0 +1,308 @@
+"""What a plan costs in heat, time, material and money, and the limits that a person sets."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+
+import pandas as pd
+
+from kit.design.forecast import SIDE_FACTORS
+from kit.design.surveys import checked_colours
+from kit.errors import Misuse
+from kit.series import Series, bases_by_stripe, last_firings, stencil_on, stripe_counts
+from kit.wording import counted, grams, listed, percent
+
+COPPER_G_PER_CM3 = 8.96
+"""Density of copper at 20 °C: CRC Handbook of Chemistry and Physics."""
+
+_BACK = 1
+"""Trips through the heat that the back of a tile takes."""
+
+COUNTER_ENAMEL = "counter-enamel"
+
+
+@dataclass(frozen=True)
+class Prices:
+    """What things cost, in any one currency.
+
+    Parameters
+    ----------
+    copper_per_kg, enamel_per_100_g, heat_per_hour, grading_per_hour : float
+    gradings_per_hour : float
+        How many patches a person grades in an hour.
+    colours : mapping of str to float
+        Price of 100 g of a colour, where it is not that of the others.
+    """
+
+    copper_per_kg: float = 0.0
+    enamel_per_100_g: float = 0.0
+    heat_per_hour: float = 0.0
+    grading_per_hour: float = 0.0
+    gradings_per_hour: float = 100.0
+    colours: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Costs:
+    """What a plan takes.
+
+    Parameters
+    ----------
+    tiles, patches : int
+    trips : int
+        Trips of one tile through the heat, those of the back and of the base coats included.
+    minutes : float
+        At the heat, without sifting and cooling.
+    copper_g : float
+    enamel_g : mapping of str to float
+        Powder of each colour that is sifted, in grams, what misses the tile included.
+    weighings, gradings : int
+        Portions of powder weighed out; grades given.
+    money : float or None
+        None where no prices were given.
+    """
+
+    tiles: int
+    patches: int
+    trips: int
+    minutes: float
+    copper_g: float
+    enamel_g: Mapping[str, float]
+    weighings: int
+    gradings: int
+    money: float | None = None
+
+    def sentence(self) -> str:
+        """Say what the plan takes."""
+        money = "" if self.money is None else f" It costs {self.money:.2f} by your prices."
+        return (
+            f"{counted(self.tiles, 'tile')} with {counted(self.patches, 'patch', 'patches')} take "
+            f"{counted(self.trips, 'trip')} through the heat ({self.minutes:.0f} minutes), "
+            f"{grams(self.copper_g)} of copper, {grams(sum(self.enamel_g.values()))} of powder in "
+            f"{counted(self.weighings, 'portion')} and {counted(self.gradings, 'grade')}.{money}"
+        )
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The most that a plan may take of anything; None for no limit.
+
+    Parameters
+    ----------
+    tiles, trips, minutes, copper_g, weighings, gradings, money
+        As in `Costs`.
+    enamel_g : mapping of str to float
+        Grams that are left of a colour.
+    """
+
+    tiles: int | None = None
+    trips: int | None = None
+    minutes: float | None = None
+    copper_g: float | None = None
+    weighings: int | None = None
+    gradings: int | None = None
+    money: float | None = None
+    enamel_g: Mapping[str, float] = field(default_factory=dict)
+
+    def exceeded(self, costs: Costs) -> list[str]:
+        """Name what costs more than it may."""
+        over = []
+        for name in (f.name for f in fields(self) if f.name != "enamel_g"):
+            most, cost = getattr(self, name), getattr(costs, name)
+            if most is not None and cost is None:
+                raise Misuse("A limit in money needs prices: pass prices=Prices(...).")
+            if most is not None and cost > most:
+                over.append(f"{name.removesuffix('_g')} ({cost:.0f}, at most {most:g})")
+        for colour, most in self.enamel_g.items():
+            if costs.enamel_g.get(colour, 0.0) > most:
+                over.append(f"{colour} ({grams(costs.enamel_g[colour])}, {grams(most)} left)")
+        return over
+
+    def refuse(self, costs: Costs) -> None:
+        """Refuse a plan that no smaller one of its kind could bring within the limits.
+
+        Raises
+        ------
+        Misuse
+        """
+        if over := self.exceeded(costs):
+            raise Misuse(
+                f"Even {counted(costs.tiles, 'tile')} would take too much: {listed(over)}. "
+                "Loosen that limit, or ask for fewer firings or patches."
+            )
+
+
+def costs(planned: Series, prices: Prices | None = None) -> Costs:
+    """Work out what a planned series takes.
+
+    Parameters
+    ----------
+    planned : Series
+    prices : Prices, optional
+
+    Notes
+    -----
+    Enamel sifted is the dry weight that lands divided by 1 - sifting loss. The back of a tile takes
+    as much as all its base coats together, and one trip (common practice, no source). Every coat of
+    a base is one trip; every tile then goes through the heat as often as it is to be fired.
+    """
+    if planned.patches.empty:
+        raise Misuse("Nothing is planned yet: plan some tiles with patches first.")
+    settings, tiles, patches = planned.settings, planned.tiles, planned.patches
+    fired, stripes = last_firings(planned), stripe_counts(planned)
+    trips = int(tiles["coats"].sum()) + len(tiles) * _BACK + int(fired.sum())
+    minutes = trips * settings.minutes_per_firing
+    seen = patches["tile"].map(fired) - patches["before_firing"] + 1
+    copper = len(tiles) * settings.blank.area_cm2 * settings.blank.thickness_mm / 10
+    powder = _powder(planned)
+    gradings = int(seen.clip(lower=0).sum()) * max(1, len(settings.graders))
+    taken = Costs(
+        tiles=len(tiles),
+        patches=len(patches),
+        trips=trips,
+        minutes=minutes,
+        copper_g=copper * COPPER_G_PER_CM3,
+        enamel_g=powder,
+        weighings=len(tiles)
+        + int((tiles["coats"] * tiles["tile"].map(stripes)).sum())
+        + len(patches),
+        gradings=gradings,
+    )
+    return taken if prices is None else _priced(taken, prices)
+
+
+def _powder(planned: Series) -> dict[str, float]:
+    settings, tiles = planned.settings, planned.tiles.set_index("tile")
+    landed_g = tiles["coats"] * tiles["coat_weight"] * settings.blank.area_cm2 / 1000
+    stripes = stripe_counts(planned)
+    bases = bases_by_stripe(planned)
+    of_base = (bases["tile"].map(landed_g) * bases["share"]).groupby(bases["base"])
+    patches = planned.patches
+    area = patches["tile"].map(stripes).map(lambda n: stencil_on(settings, n).area_cm2)
+    of_overlay = (patches["coat_weight"] * area / 1000).groupby(patches["overlay"])
+    colours = of_base.sum().add(of_overlay.sum(), fill_value=0.0)
+    colours[COUNTER_ENAMEL] = landed_g.sum()
+    return (colours / (1 - settings.sifting_loss)).to_dict()
+
+
+def _priced(taken: Costs, prices: Prices) -> Costs:
+    powder = sum(
+        weight * prices.colours.get(colour, prices.enamel_per_100_g) / 100
+        for colour, weight in taken.enamel_g.items()
+    )
+    grading = taken.gradings / prices.gradings_per_hour * prices.grading_per_hour
+    heat = taken.minutes / 60 * prices.heat_per_hour
+    money = taken.copper_g / 1000 * prices.copper_per_kg + powder + heat + grading
+    return Costs(**{**vars(taken), "money": money})
+
+
+@dataclass(frozen=True, eq=False)
+class Saving:
+    """Two amounts of work side by side.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows 'this plan', 'every pair' and 'saved'; columns tiles, patches, copper_cm2, copper_g,
+        enamel_g (that of the backs included), firings (trips of one tile through the heat, those
+        of the back and of the base coats included) and hours (of those firings alone, without
+        sifting and cooling).
+    pairs, settings : int
+        Ordered pairs of two colours, and combinations of mesh, coat and base that they would be
+        fired at.
+    """
+
+    table: pd.DataFrame
+    pairs: int
+    settings: int
+
+    def sentences(self) -> tuple[str, ...]:
+        """Say what is saved."""
+        plan, every = self.table.loc["this plan"], self.table.loc["every pair"]
+        at = "" if self.settings == 1 else f", each at {self.settings} settings"
+        return (
+            f"Firing all {self.pairs} pairs of two different colours{at} would take "
+            f"{every['patches']:.0f} patches on {every['tiles']:.0f} tiles, "
+            f"{_kilos(every['copper_g'])} of copper, {_kilos(every['enamel_g'])} of enamel and "
+            f"{every['firings']:.0f} firings ({every['hours']:.1f} hours at the heat).",
+            f"This plan takes {plan['patches']:.0f} patches on {plan['tiles']:.0f} tiles, "
+            f"{_kilos(plan['copper_g'])} of copper, {_kilos(plan['enamel_g'])} of enamel and "
+            f"{plan['firings']:.0f} firings ({plan['hours']:.1f} hours): "
+            f"{_share(plan['firings'], every['firings'])}.",
+        )
+
+
+def saving(planned: Series) -> Saving:
+    """Compare a plan with firing every ordered pair at every setting, one base a tile.
+
+    Parameters
+    ----------
+    planned : Series
+        With tiles and patches. Colours that its settings leave out are left out here too.
+
+    Returns
+    -------
+    Saving
+
+    Raises
+    ------
+    Misuse
+        When nothing is planned.
+    """
+    taken = costs(planned)
+    stock = checked_colours(planned.stock)
+    levels = {factor: len(planned.settings.factors[factor]) for factor in SIDE_FACTORS}
+    table = pd.DataFrame(
+        {"this plan": _as_row(planned, taken), "every pair": _of_every(planned, len(stock), levels)}
+    ).T
+    table.loc["saved"] = table.loc["every pair"] - table.loc["this plan"]
+    return Saving(table, len(stock) * (len(stock) - 1), math.prod(levels.values()))
+
+
+def _as_row(planned: Series, taken: Costs) -> dict[str, float]:
+    return {
+        "tiles": taken.tiles,
+        "patches": taken.patches,
+        "copper_cm2": taken.tiles * planned.settings.blank.area_cm2,
+        "copper_g": taken.copper_g,
+        "enamel_g": sum(taken.enamel_g.values()),
+        "firings": taken.trips,
+        "hours": taken.minutes / 60,
+    }
+
+
+def _of_every(planned: Series, colours: int, levels: Mapping[str, int]) -> dict[str, float]:
+    settings = planned.settings
+    bases = colours * math.prod(n for f, n in levels.items() if f.startswith("base_"))
+    overlays = (colours - 1) * math.prod(n for f, n in levels.items() if f[:5] != "base_")
+    tiles = bases * math.ceil(overlays / settings.patches_per_tile)
+    coats, base_weight, weight = (
+        _mean(settings.factors[f]) for f in ("base_coats", "base_coat_weight", "coat_weight")
+    )
+    trips = tiles * (_BACK + coats + settings.last_firing)
+    area = settings.blank.area_cm2
+    landed = 2 * tiles * coats * base_weight * area
+    landed += bases * overlays * weight * settings.stencil.area_cm2
+    return {
+        "tiles": tiles,
+        "patches": bases * overlays,
+        "copper_cm2": tiles * area,
+        "copper_g": tiles * area * settings.blank.thickness_mm / 10 * COPPER_G_PER_CM3,
+        "enamel_g": landed / 1000 / (1 - settings.sifting_loss),
+        "firings": trips,
+        "hours": trips * settings.minutes_per_firing / 60,
+    }
+
+
+def _mean(levels: tuple[float, ...]) -> float:
+    return sum(levels) / len(levels)
+
+
+def _kilos(weight_g: float) -> str:
+    return f"{weight_g / 1000:.1f} kg" if weight_g >= 1000 else f"{weight_g:.0f} g"
+
+
+def _share(part: float, whole: float) -> str:
+    if part >= whole:
+        return "no less work than firing every pair"
+    return f"{percent(1 - part / whole)} less firing"

@@ -1,0 +1,340 @@
+"""What verdicts a plan can be expected to allow, at this size and at others, and when to stop."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from kit.design.costs import costs
+from kit.design.surveys import (
+    SOURCES,
+    Ints,
+    PairKnowledge,
+    Places,
+    dealt_evenly,
+    expected_verdicts,
+    fitted_scores,
+    known_beforehand,
+    known_from_grades,
+    next_task,
+    prospects,
+    remaining_shares,
+    score_beforehand,
+    survey_plan,
+    survey_task,
+    verdicts_now,
+)
+from kit.design.which_pairs import patches_in_places, tile_format
+from kit.errors import Misuse
+from kit.mixed import Prior
+from kit.model import FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, PairSetting, score_correlation
+from kit.series import Series, patches_in_full
+from kit.wording import counted, listed
+
+STUDIOS = 8
+"""Studios drawn from the prior to forecast with."""
+
+AS_GOOD = 0.01
+"""A plan does as well as another when it misses no more than this share of right verdicts."""
+
+_SIZES = (1 / 3, 1 / 2, 2 / 3, 5 / 6, 1, 4 / 3)
+
+
+@dataclass(frozen=True, eq=False)
+class VerdictForecast:
+    """What verdicts to expect of a plan, over all pairs and firing counts.
+
+    Parameters
+    ----------
+    pairs : int
+    given : float
+        Expected share of pairs that get a verdict.
+    right : float
+        Expected share of pairs that get the right one.
+    """
+
+    pairs: int
+    given: float
+    right: float
+
+    def sentences(self) -> tuple[str, ...]:
+        """What a person should know before firing."""
+        of_ten = 10 * self.right / self.given if self.given else 0.0
+        given = round(self.given * self.pairs)
+        told = f"Of {self.pairs} pairs, about {given} can be expected to get a verdict at each "
+        told += "firing count"
+        if given:
+            told += f", and about {of_ten:.1f} in 10 of those to be right"
+        return (f"{told}.",)
+
+
+def forecast_verdicts(
+    planned: Series,
+    after: Sequence[Series] = (),
+    *,
+    studios: int = STUDIOS,
+    progress: Callable[[str], None] | None = None,
+) -> VerdictForecast:
+    """Say before anything is fired how many pairs to expect a verdict on, and how many right.
+
+    Studios are drawn from the prior of the models: how much everything varies, then what families
+    and colours do. With graded series before it, what those left unknown takes the prior's place.
+
+    Parameters
+    ----------
+    planned : Series
+    after : sequence of Series
+        Graded series that it goes on from.
+    studios : int
+    progress : callable, optional
+
+    Returns
+    -------
+    VerdictForecast
+    """
+    if planned.patches.empty:
+        raise Misuse("Nothing is planned yet: plan some tiles with patches first.")
+    known = _known(planned, after)
+    pair, places = patches_in_places(planned, known)
+    if after:
+        expected = expected_verdicts(known, remaining_shares(known, pair, places))
+        return VerdictForecast(
+            len(known.judged), float(expected.given.mean()), float(expected.right.mean())
+        )
+    return _forecast(planned, known.counts, pair, places, studios, progress)
+
+
+def verdict_curve(
+    series: Series,
+    tiles: Sequence[int] | None = None,
+    *,
+    studios: int = STUDIOS,
+    progress: Callable[[str], None] | None = None,
+) -> pd.DataFrame:
+    """Expected verdicts of a pair survey against trips through the heat.
+
+    Colours are dealt evenly at each size, without the search, which changes little.
+
+    Parameters
+    ----------
+    series : Series
+        Its stock, settings and format of tiles.
+    tiles : sequence of int, optional
+        Sizes; from a third to four thirds of the settings' by default.
+    studios : int
+    progress : callable, optional
+
+    Returns
+    -------
+    DataFrame
+        One row a size: tiles, patches, trips, given, right (shares of all pairs).
+    """
+    settings = series.settings
+    sizes = tiles or sorted({max(1, round(share * settings.tiles)) for share in _SIZES})
+    known = _known(series, ())
+    task = survey_task(known, None)
+    coats = float(np.mean(settings.factors["base_coats"]))
+    rows = []
+    for count in sizes:
+        if progress:
+            progress(f"Forecasting {counted(count, 'tile')}.")
+        places = tile_format(settings).places(count)
+        pair = dealt_evenly(known, task, places, np.random.default_rng(settings.seed))
+        told = _forecast(series, known.counts, pair, places, studios)
+        trips = count * (1 + coats + settings.last_firing)
+        rows.append((count, len(pair), trips, told.given, told.right))
+    return pd.DataFrame(rows, columns=["tiles", "patches", "trips", "given", "right"])
+
+
+def what_to_expect(
+    planned: Series,
+    after: Sequence[Series] = (),
+    progress: Callable[[str], None] | None = None,
+) -> tuple[str, ...]:
+    """Say what a plan takes and what it can be expected to settle, and whether less would do.
+
+    Parameters
+    ----------
+    planned : Series
+    after : sequence of Series
+        Graded series that it goes on from.
+    progress : callable, optional
+
+    Returns
+    -------
+    tuple of str
+        Sentences; about verdicts only where the series asks which pairs work.
+    """
+    told = [costs(planned).sentence()]
+    if planned.settings.ask != "which pairs work":
+        return tuple(told)
+    told += forecast_verdicts(planned, after, progress=progress).sentences()
+    tiles = len(planned.tiles)
+    if after:
+        told += next_step(after, tiles, progress).sentences()
+    elif tiles > 2:
+        fewer = sorted({round(share * tiles) for share in (1 / 2, 2 / 3, 5 / 6, 1)})
+        sized = replace(planned, settings=replace(planned.settings, tiles=tiles))
+        curve = verdict_curve(sized, fewer, studios=STUDIOS // 2, progress=progress)
+        told.append(fewer_would_do(curve, tiles))
+    return tuple(sentence for sentence in told if sentence)
+
+
+def fewer_would_do(curve: pd.DataFrame, tiles: int) -> str:
+    """Say when fewer tiles would do as well, or how much more would help; else nothing."""
+    here = curve.loc[(curve["tiles"] - tiles).abs().idxmin()]
+    enough = curve[(curve["right"] >= here["right"] - AS_GOOD) & (curve["tiles"] < here["tiles"])]
+    if enough.empty:
+        return ""
+    least = enough.loc[enough["tiles"].idxmin()]
+    return (
+        f"{counted(int(least['tiles']), 'tile')} would do as well: "
+        f"{least['trips']:.0f} trips through the heat for {here['trips']:.0f}."
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class NextStep:
+    """What a further round could settle.
+
+    Parameters
+    ----------
+    tiles : int
+    open_pairs : int
+        Pairs that are not known yet at some firing count.
+    settles : float
+        How many of them so many tiles can be expected to settle.
+    by_nature : int
+        Pairs that are hit or miss.
+    refire : tuple of int
+        Tiles that deserve another firing, the most telling first.
+    """
+
+    tiles: int
+    open_pairs: int
+    settles: float
+    by_nature: int
+    refire: tuple[int, ...]
+
+    @property
+    def stop(self) -> bool:
+        """Whether another round would settle less than one pair."""
+        return self.settles < 1
+
+    def sentences(self) -> tuple[str, ...]:
+        """Say what more tiles would settle, or that it is time to stop."""
+        more = f"{counted(self.tiles, 'more tile', 'more tiles')} would settle"
+        if not self.open_pairs:
+            said = ["Every pair has its verdict; stop."]
+        elif self.stop:
+            said = [f"{more} less than one pair of {self.open_pairs} not known yet; stop."]
+        else:
+            said = [
+                f"{more} about {counted(round(self.settles), 'pair')} of "
+                f"{self.open_pairs} not known yet."
+            ]
+        if self.by_nature:
+            said.append(
+                f"{counted(self.by_nature, 'pair')} {'is' if self.by_nature == 1 else 'are'} "
+                f"{HIT_OR_MISS}: no number of samples settles that."
+            )
+        if self.refire:
+            tiles = listed([str(tile) for tile in self.refire])
+            said.append(
+                f"Of the tiles already fired, {tiles} deserve another firing: what keeps a fine "
+                "edge on them so far may keep it longer."
+            )
+        return tuple(said)
+
+
+def next_step(
+    series: Sequence[Series], tiles: int = 3, progress: Callable[[str], None] | None = None
+) -> NextStep:
+    """Say after a round what more tiles would settle, what is settled by nature, what to refire.
+
+    Parameters
+    ----------
+    series : sequence of Series
+        Graded; the last of them says how tiles are divided.
+    tiles : int
+        Size of the further round.
+    progress : callable, optional
+
+    Returns
+    -------
+    NextStep
+    """
+    last = series[-1]
+    known = _known(last, series)
+    places = tile_format(last.settings).places(tiles)
+    task = next_task(known, None)
+    chosen = survey_plan(known, task, places, last.settings.seed, progress)
+    now, _ = prospects(known)
+    then, _ = prospects(known, chosen)
+    verdicts = verdicts_now(known)
+    return NextStep(
+        tiles=tiles,
+        open_pairs=int((verdicts == NOT_KNOWN).any(axis=1).sum()),
+        settles=float(np.maximum(then.given - now.given, 0).sum()),
+        by_nature=int((verdicts == HIT_OR_MISS).any(axis=1).sum()),
+        refire=_worth_refiring(last, known, verdicts),
+    )
+
+
+def _worth_refiring(series: Series, known: PairKnowledge, verdicts: np.ndarray) -> tuple[int, ...]:
+    """Tiles whose pairs keep a fine edge at the last count, those with most such pairs first."""
+    holds = np.zeros(len(known.pairs), dtype=bool)
+    holds[known.judged] = verdicts[:, -1] == FINE_EDGE
+    patches = patches_in_full(series)
+    sound = patches[np.isinf(patches["lost_from"]) & (patches["base"] != patches["overlay"])]
+    sound = sound[sound["overlay"].isin(known.colours) & sound["base"].isin(known.colours)]
+    keeps = pd.Series(holds[known.numbers(sound)], index=sound["tile"]).groupby(level=0).sum()
+    most = keeps[keeps * 2 > sound.groupby("tile").size()].sort_values(ascending=False)
+    return tuple(int(tile) for tile in most.index[:3])
+
+
+def _known(series: Series, graded: Sequence[Series]) -> PairKnowledge:
+    settings = series.settings
+    colours = series.stock.reset_index(drop=True)
+    setting = PairSetting.of(settings.verdict)
+    if graded:
+        fits = fitted_scores(graded)
+        rho = score_correlation(*fits.values())
+        return known_from_grades(fits, colours, setting, rho)
+    counts = range(1, settings.last_firing + 1)
+    graders = max(1, len(settings.graders))
+    return known_beforehand(colours, setting, counts, len(counts) * graders)
+
+
+def _forecast(
+    series: Series,
+    counts: Sequence[int],
+    pair: Ints,
+    places: Places,
+    studios: int,
+    progress: Callable[[str], None] | None = None,
+) -> VerdictForecast:
+    settings, prior = series.settings, Prior()
+    colours = series.stock.reset_index(drop=True)
+    setting = PairSetting.of(settings.verdict)
+    graders = max(1, len(settings.graders))
+    rng = np.random.default_rng(settings.seed)
+    found = []
+    for number in range(studios):
+        scores = []
+        for _ in range(2):
+            sds = rng.gamma(prior.spread_shape, 1 / prior.spread_rate, len(SOURCES))
+            variances = dict(zip(SOURCES, sds**2, strict=True))
+            scores.append(
+                score_beforehand(colours, prior, variances, counts, len(counts) * graders)
+            )
+        names = tuple(colours["colour"].astype("str"))
+        known = PairKnowledge(names, tuple(counts), (scores[0], scores[1]), setting.confidence)
+        expected = expected_verdicts(known, remaining_shares(known, pair, places))
+        found.append((expected.given.mean(), expected.right.mean()))
+        if progress:
+            progress(f"Verdicts forecast for {number + 1} of {studios} studios.")
+    given, right = np.mean(found, axis=0)
+    c = len(colours)
+    return VerdictForecast(c * (c - 1), float(given), float(right))

@@ -1,0 +1,189 @@
+"""Grades and measurements of the same latent value in one mixed model."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+
+from kit.errors import Misuse
+from kit.mixed.display import model_line
+from kit.mixed.grouping import (
+    Group,
+    RandomTerm,
+    check_twins,
+    columns_of,
+    pattern_of,
+    read_random_terms,
+)
+from kit.mixed.joint_fit import JointFit
+from kit.mixed.joint_results import JointResults
+from kit.mixed.model_matrix import complete_rows, grade_codes, parse, read_effects
+from kit.mixed.prior import Prior, as_prior
+from kit.mixed.sparsity import Array, Index
+from kit.mixed.threads import one_thread
+
+# Measurements below which a line through them says nothing.
+FEWEST = 4
+
+
+class JointMixedModel:
+    """One latent value seen in two ways: by grades through cuts, and by measurements on a line.
+
+    P(grade <= k) = logistic(threshold_k - eta)  and  measurement = a + b eta + error, with eta the
+    effects of `formula` plus random intercepts and slopes. The error is normal; its variance is one
+    that is estimated plus the square of a known standard error. Either source may be missing: then
+    the model is that of the other, with a = 0 and b = 1 where there are no grades.
+
+    Parameters
+    ----------
+    formula : str
+        Of the grades: 'spread ~ base_family * overlay_family + firings'.
+    grades : DataFrame or None
+    measurements : DataFrame or None
+        Needs the columns of the formula's right-hand side.
+    measure : str
+        Column of what was measured, on a scale on which the line makes sense (shares as logits).
+    groups, slopes
+        As for `OrdinalMixedModel`. A group whose columns only one of the tables has, such as the
+        grader, enters the rows of that table alone.
+    error : str, optional
+        Column of the measurements' known standard errors.
+
+    Raises
+    ------
+    Misuse
+        If the formula or the data cannot be used as asked.
+
+    Warns
+    -----
+    AliasedEffectWarning
+        If an effect repeats others; it is left out.
+    """
+
+    def __init__(
+        self,
+        formula: str,
+        grades: pd.DataFrame | None,
+        measurements: pd.DataFrame | None,
+        measure: str,
+        groups: Sequence[str] = (),
+        slopes: Mapping[str, Sequence[str]] | None = None,
+        error: str | None = None,
+    ) -> None:
+        groups = [groups] if isinstance(groups, str) else list(groups)
+        slopes = dict(slopes or {})
+        self.formula, self.measure = formula, measure
+        self.response, _, right = parse(formula)
+        used = {str(name) for name in right.required_variables}
+        own = {self.response}, {measure, *([error] if error else [])}
+        tables = [
+            _complete(table, formula, used | mine, columns_of(groups, slopes))
+            for table, mine in zip((grades, measurements), own, strict=True)
+        ]
+        graded, measured = tables
+        if graded.empty and measured.empty:
+            raise Misuse("There are neither grades nor measurements to fit.")
+        self.y, self.labels = _grades(graded, self.response)
+        self.measured, self.error = _measurements(measured, measure, error, len(graded) > 0)
+        self.data = graded if len(graded) else measured
+        self.everything = pd.concat([t for t in tables if len(t)], ignore_index=True)
+        both = self.everything
+        self.effects = read_effects(right, both, intercept=graded.empty)
+        self.nobs = len(both)
+        if len(self.effects.names) + 1 >= self.nobs:
+            raise Misuse(f"{len(self.effects.names)} effects need more than {self.nobs} rows.")
+        self.terms = _terms(groups, slopes, graded, measured, both)
+        self.pattern = pattern_of(self.terms, self.nobs)
+
+    def __repr__(self) -> str:
+        return model_line(self)
+
+    def fit(self, prior: Prior | Literal["weak"] | None = None) -> JointResults:
+        """Fit by maximum likelihood, or by the highest posterior density under a prior.
+
+        Parameters
+        ----------
+        prior : None, 'weak' or Prior
+            In logits; where there are no grades, in standard deviations of the measurements.
+
+        Warns
+        -----
+        EmptyGradeWarning, BoundaryVarianceWarning, NotConvergedWarning
+        """
+        belief = as_prior(prior)
+        check_twins(self.terms, with_prior=belief is not None)
+        with one_thread():
+            return JointFit(self, belief).results()
+
+
+def _complete(
+    table: pd.DataFrame | None, formula: str, needed: set[str], grouping: set[str]
+) -> pd.DataFrame:
+    """A table's rows without a blank in what it needs and in what it has of the groups."""
+    if table is None or table.empty:
+        return pd.DataFrame()
+    return complete_rows(table, formula, needed | (grouping & set(table.columns)))
+
+
+def _grades(graded: pd.DataFrame, response: str) -> tuple[Index, tuple[Any, ...]]:
+    if graded.empty:
+        return np.empty(0, np.int64), ()
+    return grade_codes(graded[response])
+
+
+def _measurements(
+    measured: pd.DataFrame, measure: str, error: str | None, beside_grades: bool
+) -> tuple[Array, Array]:
+    """What was measured, and known standard errors."""
+    if measured.empty:
+        return np.empty(0), np.empty(0)
+    values = measured[measure].to_numpy(float)
+    if len(values) < FEWEST and beside_grades:
+        raise Misuse(
+            f"{len(values)} measurements cannot be set beside grades; at least {FEWEST} are needed."
+        )
+    if np.ptp(values) == 0:
+        raise Misuse(
+            f"Every {measure} is {values[0]:g}. Where nothing differs there is nothing to fit."
+        )
+    known = measured[error].to_numpy(float) if error else np.zeros(len(values))
+    if (known < 0).any():
+        raise Misuse(f"{error} holds a negative standard error.")
+    return values, known
+
+
+def _terms(
+    groups: list[str],
+    slopes: dict[str, Sequence[str]],
+    graded: pd.DataFrame,
+    measured: pd.DataFrame,
+    both: pd.DataFrame,
+) -> tuple[RandomTerm, ...]:
+    """Random terms over both tables; a group that one table lacks has no entries there."""
+    terms = []
+    tables = [table for table in (graded, measured) if len(table)]
+    for name in dict.fromkeys((*groups, *slopes)):
+        columns = {part.strip() for part in name.split(":")}
+        having = [columns <= set(table.columns) for table in tables]
+        if not any(having):
+            raise Misuse(f"Neither the grades nor the measurements have the columns of {name}.")
+        alone = [name] if name in groups else []
+        mine = {name: slopes[name]} if name in slopes else {}
+        source = both if all(having) else tables[having.index(True)]
+        found = read_random_terms(alone, mine, source)
+        inside = np.concatenate(
+            [np.full(len(table), has) for table, has in zip(tables, having, strict=True)]
+        )
+        terms += [term if inside.all() else _padded(term, inside) for term in found]
+    return tuple(sorted(terms, key=lambda term: term.column is not None))
+
+
+def _padded(term: RandomTerm, inside: Array) -> RandomTerm:
+    """The same term over rows some of which it does not enter."""
+    codes = np.zeros(inside.size, np.int64)
+    codes[inside] = term.group.codes
+    entries = np.zeros(inside.size)
+    entries[inside] = 1.0 if term.entries is None else term.entries
+    group = Group(term.group.name, term.group.columns, term.group.levels, codes)
+    return RandomTerm(group, term.column, term.unit, entries)

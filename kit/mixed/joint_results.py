@@ -1,0 +1,119 @@
+"""What a fit of grades and measurements together says."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.stats import norm
+
+from kit.errors import Misuse
+from kit.mixed.display import Summary, summarise
+from kit.mixed.ordinal_results import OrdinalResults
+from kit.mixed.posterior import lay_out, read_rows, variance
+from kit.mixed.results import checked
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class JointResults(OrdinalResults):
+    """A fitted `JointMixedModel`: all that `OrdinalResults` offers, and measurements.
+
+    Latent values, and the chances of grades and states, rest on both sources. With one source
+    absent the fit is that of the other: without measurements there is no link, and without grades
+    the latent value is the measurement itself and there are no steps.
+
+    Attributes
+    ----------
+    residual_sd : float
+        What a measurement is off by beside its known error; `random_sd` has it too, as 'Residual'.
+        0 without measurements.
+    """
+
+    residual_sd: float
+
+    @property
+    def link(self) -> tuple[float, float]:
+        """a and b: a measurement is a + b (latent value), up to its error."""
+        constant, slope = f"{self.model.measure}|constant", f"{self.model.measure}|slope"
+        if constant not in self.params.index:
+            return 0.0, 1.0
+        return float(self.params[constant]), float(self.params[slope])
+
+    @property
+    def fittedvalues(self) -> pd.Series:
+        """Grade expected of each graded row; measurement, where there are no grades."""
+        if self.labels:
+            return super().fittedvalues
+        told = self.predict_measurement(self.model.data)["mean"]
+        return told.rename(self.model.measure)
+
+    @property
+    def resid(self) -> pd.Series:
+        """Each graded row's grade minus what was expected; so for measurements without grades."""
+        return super().resid if self.labels else self.model.measured - self.fittedvalues
+
+    def predict_measurement(
+        self,
+        frame: pd.DataFrame,
+        confidence: float = 0.9,
+        noise: Sequence[str] = (),
+    ) -> pd.DataFrame:
+        """Expected measurement for new rows, with intervals.
+
+        Parameters
+        ----------
+        frame : DataFrame, n rows
+        confidence : float
+        noise : sequence of str
+            As for `latent`.
+
+        Returns
+        -------
+        DataFrame
+            Columns `mean`, `low`, `high` (of the expectation) and `new_low`, `new_high` (of a
+            single new measurement without a known error).
+
+        Raises
+        ------
+        Misuse
+            If nothing was measured.
+        """
+        if not self.residual_sd:
+            raise Misuse("Nothing was measured, so no measurement can be foretold.")
+        reach = norm.ppf(0.5 + checked(confidence) / 2)
+        design = read_rows(self.posterior, frame, noise)
+        first, second, error = 0.0, 0.0, 0.0
+        for weight, part in zip(self.mixture.weights, self.mixture.parts, strict=True):
+            rows = lay_out(part, design)
+            a, b, slopes = 0.0, 1.0, rows.slopes
+            if part.first_effect > self.cuts:
+                a, b = part.psi[self.cuts], part.psi[self.cuts + 1]
+                slopes = b * rows.slopes
+                slopes[:, self.cuts] += 1.0
+                slopes[:, self.cuts + 1] += rows.mean
+            own = variance(part, rows) - np.einsum(
+                "ij,jk,ik->i", rows.slopes, part.psi_cov, rows.slopes, optimize=True
+            )
+            var = b**2 * own + np.einsum("ij,jk,ik->i", slopes, part.psi_cov, slopes, optimize=True)
+            mean = a + b * rows.mean
+            first = first + weight * mean
+            second = second + weight * (var + mean**2)
+            error += weight * float(part.psi[-1] ** 2)
+        sd = np.sqrt(np.maximum(second - first**2, 0.0))
+        new_sd = np.sqrt(sd**2 + error)
+        return pd.DataFrame(
+            {
+                "mean": first,
+                "low": first - reach * sd,
+                "high": first + reach * sd,
+                "new_low": first - reach * new_sd,
+                "new_high": first + reach * new_sd,
+            },
+            index=frame.index,
+        )
+
+    def summary(self, confidence: float = 0.95) -> Summary:
+        """Tables of thresholds, link, effects and sources of variation."""
+        notes = (self.prior.describe(),) if self.prior is not None else ()
+        title = "Mixed model of grades and measurements together"
+        return summarise(self, title, confidence, notes)

@@ -1,0 +1,115 @@
+"""Did a grader slip a row, swap the two scores, or use a scale upside down?"""
+
+import warnings
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+
+from kit.errors import Misuse, StatisticalWarning
+from kit.mixed import Array
+from kit.model.series_fit import ScaleFit, fit_observations
+from kit.wording import plain_name
+
+STANDS_OUT = 7.0
+"""Log-likelihood by which another reading of a grader's sheets must beat them as they stand: about
+a thousand to one."""
+
+SLIPPED, SWAPPED = "slipped a row", "swapped the two scores"
+
+COLUMNS = ["grader", "how", "gain", "stands_out", "sentence"]
+
+
+def grader_slips(fits: Mapping[str, ScaleFit]) -> pd.DataFrame:
+    """Ask of each grader whether the grades make more sense read in another way.
+
+    What each patch is, is taken from the other graders alone. Then a grader's grades are compared
+    as they stand with the same grades moved a row up or down each tile's sheet, with the two scores
+    exchanged, and with a scale turned over.
+
+    Parameters
+    ----------
+    fits : mapping of str to ScaleFit
+        Scores that are exchanged must have as many steps.
+
+    Returns
+    -------
+    DataFrame
+        One row for each grader and way, the likeliest first: grader, how, gain (in log-likelihood
+        over the grades as they stand), stands_out and sentence. No rows with fewer than two
+        graders.
+    """
+    graders = sorted(set().union(*(fit.frame["grader"].unique() for fit in fits.values())))
+    rows = []
+    if len(graders) > 1:
+        for grader in graders:
+            try:
+                rows += _ways_of(fits, grader)
+            except Misuse:
+                continue
+    table = pd.DataFrame(rows, columns=["grader", "how", "gain"])
+    table["stands_out"] = table["gain"] > STANDS_OUT
+    table["sentence"] = [_sentence(row) for row in table.to_dict("records")]
+    return table.sort_values("gain", ascending=False, ignore_index=True)[COLUMNS]
+
+
+def _ways_of(fits: Mapping[str, ScaleFit], grader: str) -> list[tuple[str, str, float]]:
+    sheets = {scale: _Sheet.of(fit, grader) for scale, fit in fits.items()}
+    ways = [
+        (grader, SLIPPED, max(sum(s.gain(s.moved(by)) for s in sheets.values()) for by in (1, -1)))
+    ]
+    for scale, sheet in sheets.items():
+        turned = sheet.chance.shape[1] - 1 - sheet.grade
+        how = f"turned {plain_name(scale)} over"
+        ways.append((grader, how, sheet.gain(turned)))
+    if len(sheets) == 2:
+        one, other = sheets.values()
+        alike = one.frame.index.equals(other.frame.index)
+        if alike and one.chance.shape == other.chance.shape:
+            ways.append((grader, SWAPPED, one.gain(other.grade) + other.gain(one.grade)))
+    return ways
+
+
+class _Sheet:
+    """One grader's grades of one scale, and the chance of each grade by the other graders."""
+
+    def __init__(self, frame: pd.DataFrame, grade: Array, chance: Array) -> None:
+        self.frame, self.grade, self.chance = frame, grade, chance
+
+    @classmethod
+    def of(cls, fit: ScaleFit, grader: str) -> "_Sheet":
+        frame = fit.frame
+        own = (frame["grader"] == grader).to_numpy()
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", StatisticalWarning)
+            others = fit_observations(frame[~own], fit.scale, fit.results.prior, fit.results.labels)
+        rows = frame[own].drop(columns="grader")
+        below = others.results.at_most(rows).to_numpy()
+        chance = np.diff(below, prepend=0.0, axis=1)
+        keys = [key for key in ("series", "patch", "firing") if key in rows]
+        rows = rows.set_index(keys)
+        return cls(rows, rows[fit.scale].cat.codes.to_numpy().astype(np.intp), chance)
+
+    def moved(self, by: int) -> Array:
+        """Grades moved along each tile's sheet: what was meant for the row before, or after."""
+        sheet = [self.frame["tile"].to_numpy(), self.frame.index.get_level_values("firing")]
+        grades = pd.Series(self.grade)
+        own: Array = grades.groupby(sheet).transform(lambda s: np.roll(s.to_numpy(), by)).to_numpy()
+        return own
+
+    def gain(self, grade: Array) -> float:
+        """Log-likelihood of other grades over that of those given."""
+        return self._told(grade) - self._told(self.grade)
+
+    def _told(self, grade: Array) -> float:
+        here = self.chance[np.arange(len(grade)), grade]
+        return float(np.log(np.maximum(here, 1e-4)).sum())
+
+
+def _sentence(row: Mapping[str, object]) -> str:
+    if not row["stands_out"]:
+        return f"Nothing speaks for it that {row['grader']} {row['how']}."
+    return (
+        f"{row['grader']}'s grades would agree far better with the others' if {row['grader']} had "
+        f"{row['how']}: look at those sheets again."
+    )

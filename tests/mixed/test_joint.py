@@ -1,0 +1,227 @@
+"""Grades and measurements together, against each alone and against direct numerical integration."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.optimize import minimize
+from scipy.special import expit, logsumexp
+
+from kit.errors import Misuse
+from kit.mixed import JointMixedModel, LinearMixedModel, OrdinalMixedModel
+from kit.mixed.joint_rows import JointRows
+from kit.mixed.laplace import LaplaceLikelihood
+
+
+def make(seed: int, objects: int = 24, graders: int = 2) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Objects with a latent value each, graded by all graders and measured now and then."""
+    random = np.random.default_rng(seed)
+    table = pd.DataFrame({"object": np.arange(objects), "heat": np.tile([0.0, 1.0], objects // 2)})
+    table["eta"] = 1.5 * table["heat"] + random.normal(0, 1.2, objects)
+    graded = table.merge(pd.DataFrame({"grader": [f"g{k}" for k in range(graders)]}), how="cross")
+    shift = dict(zip(sorted(graded["grader"].unique()), [-1.0, 1.0, 0.0][:graders], strict=True))
+    wavering = random.logistic(size=len(graded)) + graded["grader"].map(shift)
+    graded["grade"] = np.searchsorted([-0.5, 1.0, 2.5], graded["eta"] + wavering)
+    measured = table[table["object"] % 3 != 0].copy()
+    measured["error"] = random.uniform(0.02, 0.2, len(measured))
+    off = random.normal(0, np.sqrt(0.15**2 + measured["error"] ** 2))
+    measured["mm"] = 0.8 + 0.3 * measured["eta"] + off
+    return graded.drop(columns="eta"), measured.drop(columns="eta").reset_index(drop=True)
+
+
+@pytest.fixture(scope="module")
+def made():
+    return make(seed=3)
+
+
+@pytest.fixture(scope="module")
+def joint(made):
+    model = JointMixedModel("grade ~ heat", *made, "mm", ["object"], error="error")
+    return model.fit()
+
+
+def test_without_measurements_it_is_the_model_of_the_grades(wine):
+    alone = OrdinalMixedModel("rating ~ temp + contact", wine, groups=["judge"]).fit()
+    joint = JointMixedModel("rating ~ temp + contact", wine, None, "none", ["judge"]).fit()
+    assert joint.llf == pytest.approx(alone.llf, abs=1e-8)
+    assert joint.params.to_numpy() == pytest.approx(alone.params.to_numpy(), rel=1e-5)
+    assert joint.bse.to_numpy() == pytest.approx(alone.bse.to_numpy(), rel=1e-3)
+    assert joint.random_sd == pytest.approx(alone.random_sd, rel=1e-4)
+    told, expected = joint.state_at_most(wine), alone.state_at_most(wine)
+    assert told.to_numpy() == pytest.approx(expected.to_numpy(), abs=1e-4)
+    with pytest.raises(Misuse, match="Nothing was measured"):
+        joint.predict_measurement(wine)
+
+
+def test_without_measurements_the_prior_is_that_of_the_grades_too(wine):
+    alone = OrdinalMixedModel("rating ~ temp", wine, groups=["judge"]).fit(prior="weak")
+    joint = JointMixedModel("rating ~ temp", wine, None, "none", ["judge"]).fit(prior="weak")
+    assert joint.params.to_numpy() == pytest.approx(alone.params.to_numpy(), rel=1e-4)
+
+
+def test_without_grades_it_is_the_model_of_the_measurements(sleep):
+    slopes = {"Subject": ["Days"]}
+    alone = LinearMixedModel("Reaction ~ Days", sleep, ["Subject"], slopes).fit(reml=False)
+    joint = JointMixedModel("none ~ Days", None, sleep, "Reaction", ["Subject"], slopes).fit()
+    assert joint.llf == pytest.approx(alone.llf, abs=1e-7)
+    assert joint.params.to_numpy() == pytest.approx(alone.params.to_numpy(), rel=1e-6)
+    assert joint.bse.to_numpy() == pytest.approx(alone.bse.to_numpy(), rel=1e-2)
+    assert joint.random_sd == pytest.approx(alone.random_sd, rel=1e-4)
+    assert joint.link == (0.0, 1.0)
+    ours, theirs = joint.predict_measurement(sleep), alone.predict(sleep)
+    assert ours.to_numpy() == pytest.approx(theirs.to_numpy(), rel=1e-3)
+    assert joint.resid.to_numpy() == pytest.approx(alone.resid.to_numpy(), abs=1e-3)
+
+
+def test_known_errors_weigh_measurements_as_dense_normal_theory_does(made):
+    _, measured = made
+    twice = pd.concat([measured, measured.assign(mm=measured["mm"] + 0.05)], ignore_index=True)
+    fit = JointMixedModel("none ~ heat", None, twice, "mm", ["object"], error="error").fit()
+    z = pd.get_dummies(twice["object"]).to_numpy(float)
+    noise = fit.residual_sd**2 + twice["error"].to_numpy() ** 2
+    cov = fit.random_sd["object"] ** 2 * z @ z.T + np.diag(noise)
+    x = np.column_stack([np.ones(len(twice)), twice["heat"]])
+    off = twice["mm"].to_numpy() - x @ fit.params.to_numpy()
+    density = -0.5 * (
+        len(off) * np.log(2 * np.pi) + np.linalg.slogdet(cov)[1] + off @ np.linalg.solve(cov, off)
+    )
+    assert fit.llf == pytest.approx(density, abs=1e-7)
+    beta = np.linalg.solve(x.T @ np.linalg.solve(cov, x), x.T @ np.linalg.solve(cov, twice["mm"]))
+    assert fit.params.to_numpy() == pytest.approx(beta, rel=1e-5)
+
+
+def log_likelihood(psi: np.ndarray, graded: pd.DataFrame, measured: pd.DataFrame) -> float:
+    """Each object's latent value integrated over a fine grid; nothing of the kit's enters."""
+    cuts, (a, b, heat, sd, tau) = psi[:3], psi[3:]
+    if (np.diff(cuts) <= 0).any():
+        return -np.inf
+    grid = np.linspace(-7, 7, 561)
+    log_density = -0.5 * grid**2 - 0.5 * np.log(2 * np.pi)
+    ends = np.concatenate([[-np.inf], cuts, [np.inf]])
+    total = 0.0
+    for name, own in graded.groupby("object"):
+        eta = heat * own["heat"].iloc[0] + sd * grid
+        height = log_density.copy()
+        for grade in own["grade"]:
+            height += np.log(expit(ends[grade + 1] - eta) - expit(ends[grade] - eta) + 1e-300)
+        for row in measured[measured["object"] == name].itertuples():
+            v = tau**2 + row.error**2
+            height += -0.5 * np.log(2 * np.pi * v) - 0.5 * (row.mm - a - b * eta) ** 2 / v
+        total += logsumexp(height) + np.log(grid[1] - grid[0])
+    return float(total)
+
+
+def test_a_made_data_set_agrees_with_direct_numerical_integration(made, joint):
+    graded, measured = made
+    start = np.array([-0.5, 1.0, 2.5, 0.8, 0.3, 1.5, 1.2, 0.15])
+    exact = minimize(lambda psi: -log_likelihood(psi, graded, measured), start, method="BFGS")
+    ours = np.append(joint.params, [joint.random_sd["object"], joint.residual_sd])
+    assert joint.converged
+    # Laplace's approximation is all that stands between the two.
+    assert joint.llf == pytest.approx(-exact.fun, abs=0.15)
+    assert -exact.fun - log_likelihood(ours, graded, measured) < 0.02
+    error = np.sqrt(np.diag(exact.hess_inv))
+    assert np.abs(ours - exact.x) / error == pytest.approx(np.zeros(8), abs=0.15)
+
+
+def test_the_joint_gradient_is_the_slope_of_its_value(made, joint):
+    model = joint.model
+    rows = JointRows(
+        model.y, model.measured, model.error, model.effects.x, model.pattern, 4, len(model.terms)
+    )
+    likelihood = LaplaceLikelihood(rows)
+    psi = np.array([-0.6, 0.9, 2.6, 0.7, 0.35, 1.2, 1.1, 0.2])
+    mode = likelihood.mode(psi)
+    exact, slopes = likelihood.gradient(psi, mode), likelihood.mode_slopes(psi, mode)
+    for i in range(psi.size):
+        step = np.zeros_like(psi)
+        step[i] = 1e-5
+        above, below = likelihood.mode(psi + step), likelihood.mode(psi - step)
+        assert exact[i] == pytest.approx((above.value - below.value) / 2e-5, rel=1e-5, abs=1e-5)
+        assert slopes[:, i] == pytest.approx((above.b - below.b) / 2e-5, abs=1e-6)
+
+
+def test_a_shift_of_the_measurements_moves_the_constant_alone(made, joint):
+    graded, measured = made
+    moved = measured.assign(mm=10 + 2 * measured["mm"], error=2 * measured["error"])
+    other = JointMixedModel("grade ~ heat", graded, moved, "mm", ["object"], error="error").fit()
+    a, b = joint.link
+    assert other.link == pytest.approx((10 + 2 * a, 2 * b), rel=1e-4)
+    assert other.llf == pytest.approx(joint.llf - len(measured) * np.log(2), abs=1e-6)
+    assert other.thresholds.to_numpy() == pytest.approx(joint.thresholds.to_numpy(), abs=1e-4)
+    assert other.residual_sd == pytest.approx(2 * joint.residual_sd, rel=1e-4)
+
+
+def test_graders_keep_shifts_that_measurements_do_not_have(made):
+    graded, measured = made
+    model = JointMixedModel("grade ~ heat", graded, measured, "mm", ["object", "grader"])
+    fit = model.fit(prior="weak")
+    shift = fit.random_effects["grader"]["value"]
+    assert shift["g1"] > shift["g0"]
+    rows = graded.head(2)
+    both = fit.predict_measurement(rows.drop(columns="grader"))
+    assert both["mean"].iloc[0] == pytest.approx(both["mean"].iloc[1])
+
+
+def test_measurements_of_some_objects_sharpen_them_all(made):
+    graded, measured = made
+    alone = OrdinalMixedModel("grade ~ heat", graded, ["object"]).fit(prior="weak")
+    model = JointMixedModel("grade ~ heat", graded, measured, "mm", ["object"], error="error")
+    joint = model.fit(prior="weak")
+    objects = graded.drop_duplicates("object")
+    _, before = alone.latent_marginal(objects)
+    _, after = joint.latent_marginal(objects)
+    was_measured = objects["object"].isin(measured["object"]).to_numpy()
+    ratio = after / before
+    assert np.median(ratio[was_measured]) < 0.75 < np.median(ratio[~was_measured])
+
+
+def test_truths_lie_within_the_stated_intervals():
+    inside = []
+    for seed in range(20):
+        groups = ["object", "grader"]
+        model = JointMixedModel("grade ~ heat", *make(seed), "mm", groups, error="error")
+        interval = model.fit(prior="weak").conf_int(0.9)
+        truth = {"mm|constant": 0.8, "mm|slope": 0.3, "heat": 1.5, "1|2": 1.0}
+        # Thresholds and heat are on the latent scale, whose zero is an average object at heat 0.
+        inside += [interval.loc[n, "low"] < v < interval.loc[n, "high"] for n, v in truth.items()]
+    assert 0.8 < np.mean(inside) <= 1
+
+
+def test_foretold_measurements_hold_what_is_measured(made):
+    graded, measured = made
+    fit = JointMixedModel("grade ~ heat", graded, measured, "mm", ["object"]).fit(prior="weak")
+    new = measured.drop(columns="object")
+    for results in (fit, fit.integrated()):
+        told = results.predict_measurement(new, 0.9, noise=("object",))
+        hit = measured["mm"].between(told["low"], told["high"])
+        assert 0.7 < hit.mean() <= 1
+        assert (told["new_low"] < told["low"]).all()
+
+
+def test_states_draws_and_summary_rest_on_the_joint_fit(made, joint):
+    graded, _ = made
+    objects = graded.drop_duplicates("object")
+    draws = joint.latent_draws(objects, draws=1024)
+    told = joint.state_at_most(objects).to_numpy()
+    assert draws.share_at_most().mean(axis=0) == pytest.approx(told, abs=0.04)
+    text = str(joint.summary())
+    assert "mm|slope" in text
+    assert "Residual" in text
+    assert list(joint.thresholds.index) == ["0|1", "1|2", "2|3"]
+    assert list(joint.effects.index) == ["heat"]
+
+
+def test_what_cannot_be_joined_is_refused(made):
+    graded, measured = made
+    with pytest.raises(Misuse, match="3 measurements cannot be set beside grades"):
+        JointMixedModel("grade ~ heat", graded, measured.head(3), "mm", ["object"])
+    with pytest.raises(Misuse, match="neither grades nor measurements"):
+        JointMixedModel("grade ~ heat", None, None, "mm")
+    with pytest.raises(Misuse, match="Every mm is 1"):
+        JointMixedModel("grade ~ heat", graded, measured.assign(mm=1.0), "mm")
+    with pytest.raises(Misuse, match="negative standard error"):
+        JointMixedModel("grade ~ heat", graded, measured.assign(e=-1.0), "mm", error="e")
+    with pytest.raises(Misuse, match="Neither the grades nor the measurements"):
+        JointMixedModel("grade ~ heat", graded, measured, "mm", ["kiln"])
+    with pytest.raises(Misuse, match="no column mm"):
+        JointMixedModel("grade ~ heat", graded, measured.drop(columns="mm"), "mm")
