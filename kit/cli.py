@@ -32,13 +32,15 @@ def demo() -> None:
     """Do the whole job on the demo series: plan, fire, check, fit, report."""
     from kit.report import write_notebook
     from kit.series import studio_folder
-    from kit.studio import demo_series
+    from kit.studio import demo_piece, demo_series
 
     with _progress() as say:
         folder = demo_series(studio_folder() / "data", progress=say)
         say("Running the notebook of the report")
         notebook = write_notebook(folder)
+        piece = demo_piece(folder.parent)
     print(f"The report is at {notebook.with_name('report.html')}")
+    print(f"Ask whether a piece will hold: kit piece {piece.stem}")
 
 
 @app.command()

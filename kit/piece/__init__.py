@@ -4,6 +4,7 @@ from kit.piece.advice import Advice, advice
 from kit.piece.contact_draws import ContactRow, Knowledge, contact_row
 from kit.piece.outlook import ContactOutlook, PieceOutlook, piece_outlook
 from kit.piece.piece_file import format_piece, piece_path, read_piece, start_piece
+from kit.piece.piece_form import piece_form
 from kit.piece.publish_piece import PieceAnswer, ask_about, write_answer
 from kit.piece.recipe import (
     BASE,
@@ -39,6 +40,7 @@ __all__ = [
     "contact_row",
     "format_piece",
     "made_series",
+    "piece_form",
     "piece_outlook",
     "piece_path",
     "read_piece",

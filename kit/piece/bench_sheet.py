@@ -31,11 +31,12 @@ def piece_sheet(
         "series-title": piece.title,
         "deference": DEFERENCE,
         "title": piece.title,
+        "section": section,
         "answer": outlook.sentences()[0],
         "steps": [{"step": n, **step} for n, step in enumerate(steps_of(piece, settings), start=1)],
         "cautions": [vars(c) for c in cautions_for("cut", "sift", "fire", "cool", "clean")],
     }
-    return typeset("piece", data, checked_paper(paper), pictures=[section.svg.decode()])
+    return typeset("piece", data, checked_paper(paper))
 
 
 def steps_of(piece: Piece, settings: Settings) -> list[dict[str, Any]]:

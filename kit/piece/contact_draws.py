@@ -1,5 +1,6 @@
 """What the contacts of a piece come to, drawn from all that the graded series know."""
 
+import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 
@@ -70,12 +71,15 @@ class Knowledge:
     rule : VerdictRule
     rho : float
         Correlation of a patch's states on the two scores.
+    doubts : tuple of str
+        What the fits could not tell apart or did not reach.
     """
 
     fits: Mapping[str, ScaleFit]
     families: Mapping[str, str]
     rule: VerdictRule
     rho: float
+    doubts: tuple[str, ...] = ()
 
     @classmethod
     def of(cls, several: Sequence[Series]) -> "Knowledge":
@@ -92,11 +96,14 @@ class Knowledge:
                 "No series was graded yet, so nothing can be said about a piece. Fire and grade "
                 "a series first: kit new"
             )
-        fits = {score: fit_series(graded, score) for score in (SPREAD.name, PULL_THROUGH.name)}
+        with warnings.catch_warnings(record=True) as said:
+            warnings.simplefilter("always")
+            fits = {score: fit_series(graded, score) for score in (SPREAD.name, PULL_THROUGH.name)}
         stock = pd.concat([one.colours for one in several])
         families = dict(zip(stock["colour"], stock["family"], strict=True))
         rule = PairSetting.of(graded[-1].settings.verdict).rule
-        return cls(fits, families, rule, score_correlation(*fits.values()))
+        doubts = dict.fromkeys(str(warning.message) for warning in said)
+        return cls(fits, families, rule, score_correlation(*fits.values()), tuple(doubts))
 
     def levels(self, factor: str) -> list[float]:
         """Levels of a factor that were fired, in order."""

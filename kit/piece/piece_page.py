@@ -46,7 +46,10 @@ def section_of(outlook: PieceOutlook) -> Drawing:
 
 
 def piece_document(
-    outlook: PieceOutlook, advised: Sequence[Advice], sample: PieceSample
+    outlook: PieceOutlook,
+    advised: Sequence[Advice],
+    sample: PieceSample,
+    doubts: Sequence[str] = (),
 ) -> Document:
     """Put a piece's page together, the answer first.
 
@@ -55,10 +58,13 @@ def piece_document(
     outlook : PieceOutlook
     advised : sequence of Advice
     sample : PieceSample
+    doubts : sequence of str
+        What the models could not tell apart.
     """
     answer, weakest, *_ = outlook.sentences()
     first = (Answer(answer), Paragraph(weakest), section_of(outlook))
-    contacts = (contact_table(outlook.contacts), *_beyond(outlook))
+    unsure = tuple(Paragraph(said) for said in doubts)
+    contacts = (contact_table(outlook.contacts), *_beyond(outlook), *unsure)
     sections = (
         Section("answer", "Will it hold?", first),
         Section("help", "What would help most", (help_of(advised),)),

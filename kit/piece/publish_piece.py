@@ -13,7 +13,7 @@ from kit.piece.piece_file import piece_path, read_piece
 from kit.piece.piece_page import help_of, piece_document, section_of
 from kit.piece.recipe import Piece
 from kit.piece.sample import PieceSample, best_sample
-from kit.report import read_every_series, write_page
+from kit.report import Document, read_every_series, write_page
 from kit.series import Series, studio_folder, write_whole
 
 Say = Callable[[str], None]
@@ -33,12 +33,15 @@ class PieceAnswer:
     sample : PieceSample
     series : tuple of Series
         That the answer was worked out from, the newest last.
+    doubts : tuple of str
+        What the models could not tell apart.
     """
 
     outlook: PieceOutlook
     advised: tuple[Advice, ...]
     sample: PieceSample
     series: tuple[Series, ...]
+    doubts: tuple[str, ...] = ()
 
     @property
     def piece(self) -> Piece:
@@ -67,8 +70,11 @@ class PieceAnswer:
         return f"<PieceAnswer: {self.outlook.sentences()[0]}>"
 
     def _repr_html_(self) -> str:
-        document = piece_document(self.outlook, self.advised, self.sample)
-        return "".join(section._repr_html_() for section in document.sections)
+        return "".join(section._repr_html_() for section in self.document().sections)
+
+    def document(self) -> Document:
+        """The page of the piece."""
+        return piece_document(self.outlook, self.advised, self.sample, self.doubts)
 
 
 def ask_about(name: str, studio: Path | None = None, progress: Say | None = None) -> PieceAnswer:
@@ -105,6 +111,7 @@ def ask_about(name: str, studio: Path | None = None, progress: Say | None = None
         tuple(advice(outlook, known, stock)),
         best_sample(piece, known, places, SAMPLE_TILES),
         tuple(chosen),
+        known.doubts,
     )
 
 
@@ -117,7 +124,7 @@ def write_answer(answer: PieceAnswer, reports: Path, paper: str = "a4") -> list[
     """
     outlook = answer.outlook
     page = reports / FOLDER / f"{answer.piece.name}.html"
-    write_page(piece_document(outlook, answer.advised, answer.sample), page)
+    write_page(answer.document(), page)
     sheet = page.with_suffix(".pdf")
     settings = answer.series[-1].settings
     write_whole(sheet, piece_sheet(outlook, section_of(outlook), settings, paper))
