@@ -2,6 +2,7 @@
 
 from kit.drawing.chart_layout import ChartLayout
 from kit.drawing.ending_bar import ending_bar
+from kit.drawing.fonts import font_options
 from kit.drawing.pair_chart import (
     chance_charts,
     layouts_of,
@@ -36,6 +37,7 @@ __all__ = [
     "contrast",
     "ending_bar",
     "firing_timeline",
+    "font_options",
     "grade_colour",
     "ink_on",
     "layouts_of",

@@ -6,14 +6,16 @@ apart in grey and on a dark page.
 """
 
 import math
+from collections.abc import Iterator
 
 from kit.drawing.svg import Drawing, element, group, number
-from kit.series import Scale
+from kit.series import Scale, Stencil
 
 BASE, OVERLAY = "#dcb98a", "#2f4a66"
 _FRAME = "#5b6673"
-_SIDE = 1.9
-_HALF = 0.5
+_RIM = 0.45
+"""Ground that is shown on each side of the stencil, in widths of the stencil."""
+
 _CREPT = (0.0, 0.035, 0.10, 0.17, 0.24)
 _WAVE = (0.0, 0.012, 0.035, 0.065, 0.10)
 _SPECKS = ((0, 0.0), (7, 0.022), (9, 0.07), (20, 0.095), (0, 0.0))
@@ -25,7 +27,7 @@ _GOLDEN = (0.7548776662466927, 0.5698402909980532)
 
 
 def patch_state(
-    spread: int, pull_through: int, stencil_mm: float = 14.0, name: str = ""
+    spread: int, pull_through: int, stencil: Stencil | None = None, name: str = ""
 ) -> Drawing:
     """Draw a patch at given steps of spread and pull-through.
 
@@ -33,39 +35,48 @@ def patch_state(
     ----------
     spread, pull_through : int
         Steps 0 to 4.
-    stencil_mm : float
-        Width of the stencil; the drawing is life size at its own width and height.
+    stencil : Stencil, optional
+        The usual one when left out. The drawing is life size at its own width and height.
     name : str
         Of the drawing; made from the steps when blank.
 
     Returns
     -------
     Drawing
-        A square of 1.9 widths of the stencil.
+        The stencil and nearly half its width of ground around it.
     """
-    scale = stencil_mm / 25.4 * 96
-    side = _SIDE * scale
+    stencil = stencil or Stencil()
+    mm = 96 / 25.4
+    rim = 2 * _RIM * stencil.size_mm
+    width, height = (stencil.size_mm + rim) * mm, (stencil.height_mm + rim) * mm
+    shape = _Shape(stencil)
+    middle = f"translate({number(width / 2)} {number(height / 2)})"
     return Drawing(
         name or f"patch-{spread}-{pull_through}",
         f"A patch at spread {spread} and pull-through {pull_through}",
         f"{_EDGES[spread]}; {_COVERS[pull_through]}.",
-        side,
-        side,
+        width,
+        height,
         group(
-            [_ground(), *_overlay(spread), *_base_within(pull_through), _stencil_line()],
-            transform=f"translate({number(side / 2)} {number(side / 2)}) scale({number(scale)})",
+            [
+                shape.ground(),
+                *_overlay(shape, spread),
+                *_base_within(shape, pull_through),
+                shape.stencil_line(),
+            ],
+            transform=f"{middle} scale({number(stencil.size_mm * mm)})",
         ),
     )
 
 
-def step_pictures(scale: Scale, stencil_mm: float = 14.0) -> tuple[Drawing, ...]:
+def step_pictures(scale: Scale, stencil: Stencil | None = None) -> tuple[Drawing, ...]:
     """Draw the steps of spread or of pull-through, 0 to 4; no picture for any other scale."""
     drawn = []
     for step, said in enumerate(scale.steps):
         if scale.name == "spread":
-            picture = patch_state(step, 0, stencil_mm, f"spread-{step}")
+            picture = patch_state(step, 0, stencil, f"spread-{step}")
         elif scale.name == "pull_through":
-            picture = patch_state(0, step, stencil_mm, f"pull-through-{step}")
+            picture = patch_state(0, step, stencil, f"pull-through-{step}")
         else:
             return ()
         drawn.append(
@@ -97,71 +108,89 @@ _COVERS = (
 )
 
 
-def _ground() -> str:
-    half = _SIDE / 2
-    return _box(half, BASE, rx=0.06, stroke=_FRAME, stroke_width=0.02)
+class _Shape:
+    """The stencil's opening, in widths of it about its middle."""
+
+    def __init__(self, stencil: Stencil) -> None:
+        self.round = stencil.shape == "disc"
+        self.half_height = stencil.height_mm / stencil.size_mm / 2
+
+    def ground(self) -> str:
+        high = self.half_height + _RIM
+        return _box(0.5 + _RIM, high, BASE, rx=0.06, stroke=_FRAME, stroke_width=0.02)
+
+    def stencil_line(self) -> str:
+        look = {"stroke": "#ffffff", "stroke_width": 0.022, "stroke_dasharray": "0.06 0.05"}
+        return _box(0.5, self.half_height, "none", rx=0.5 if self.round else None, **look)
+
+    def reach(self, turn: float) -> float:
+        """Distance of the edge from the middle, in a direction."""
+        if self.round:
+            return 0.5
+        across, down = abs(math.cos(turn)), abs(math.sin(turn))
+        return min(0.5 / max(across, 1e-9), self.half_height / max(down, 1e-9))
+
+    def outline(self, crept: float, wave: float) -> str:
+        """Outline of a patch whose edge lies `crept` beyond the stencil's, in waves."""
+        points = []
+        for n in range(_POINTS):
+            turn = 2 * math.pi * n / _POINTS
+            corners = 0.0 if self.round else 0.25 * math.cos(4 * turn)
+            waves = math.sin(5 * turn + 0.4) + 0.7 * math.sin(9 * turn + 2)
+            waves += 0.5 * math.sin(14 * turn)
+            far = self.reach(turn) + crept * (1 + corners) + wave * waves / 2.2
+            points.append(f"{_three(math.cos(turn) * far)} {_three(math.sin(turn) * far)}")
+        return f"M{'L'.join(points)}Z"
+
+    def spots(self, count: int, radius: float, colour: str) -> list[str]:
+        """Spots that lie evenly within the stencil's edge."""
+        return [
+            element(
+                "ellipse",
+                cx=_three(x),
+                cy=_three(y),
+                rx=_three(radius * (0.85 + 0.3 * (n % 3) / 2)),
+                ry=_three(radius * (1.15 - 0.3 * (n % 3) / 2)),
+                fill=colour,
+            )
+            for n, (x, y) in enumerate(self._places(count, radius), start=1)
+        ]
+
+    def _places(self, count: int, radius: float) -> Iterator[tuple[float, float]]:
+        """Even places in a square, each drawn out along its ray to where it lies in the shape."""
+        for n in range(1, count + 1):
+            x, y = (2 * (step * n % 1) - 1 for step in _GOLDEN)
+            turn = math.atan2(y, x)
+            inwards = max(abs(x), abs(y)) * (self.reach(turn) - 1.15 * radius)
+            yield math.cos(turn) * inwards, math.sin(turn) * inwards
 
 
-def _overlay(spread: int) -> list[str]:
+def _overlay(shape: _Shape, spread: int) -> list[str]:
     """Draw the overlay as far as it crept; where no edge is left it fades outwards."""
     if spread < len(_CREPT) - 1:
-        return [element("path", d=_outline(_CREPT[spread], _WAVE[spread]), fill=OVERLAY)]
+        return [element("path", d=shape.outline(_CREPT[spread], _WAVE[spread]), fill=OVERLAY)]
     fading = ((0.30, 0.25), (0.22, 0.3), (0.12, 0.4), (0.0, 0.55), (-0.12, 1))
     return [
-        element("path", d=_outline(far, 0.11), fill=OVERLAY, fill_opacity=share)
+        element("path", d=shape.outline(far, 0.11), fill=OVERLAY, fill_opacity=share)
         for far, share in fading
     ]
 
 
-def _base_within(pull_through: int) -> list[str]:
+def _base_within(shape: _Shape, pull_through: int) -> list[str]:
     if pull_through == len(_SPECKS) - 1:
         count, radius = _ISLANDS
-        ground = element("path", d=_outline(-0.06, 0.05), fill=BASE)
-        return [ground, *_spots(count, radius, OVERLAY)]
-    return _spots(*_SPECKS[pull_through], BASE)
+        ground = element("path", d=shape.outline(-0.06, 0.05), fill=BASE)
+        return [ground, *shape.spots(count, radius, OVERLAY)]
+    return shape.spots(*_SPECKS[pull_through], BASE)
 
 
-def _spots(count: int, radius: float, colour: str) -> list[str]:
-    room = 2 * (_HALF - 1.15 * radius)
-    return [
-        element(
-            "ellipse",
-            cx=three((_GOLDEN[0] * n % 1 - 0.5) * room),
-            cy=three((_GOLDEN[1] * n % 1 - 0.5) * room),
-            rx=three(radius * (0.85 + 0.3 * (n % 3) / 2)),
-            ry=three(radius * (1.15 - 0.3 * (n % 3) / 2)),
-            fill=colour,
-        )
-        for n in range(1, count + 1)
-    ]
+def _box(half: float, half_height: float, fill: str, **look: str | float | None) -> str:
+    size = {"width": 2 * half, "height": 2 * half_height}
+    place = {name: _three(v) for name, v in {"x": -half, "y": -half_height, **size}.items()}
+    told = {n: _three(v) if isinstance(v, float) else v for n, v in look.items()}
+    return element("rect", **place, fill=fill, **told)
 
 
-def _stencil_line() -> str:
-    return _box(_HALF, "none", stroke="#ffffff", stroke_width=0.022, stroke_dasharray="0.06 0.05")
-
-
-def _box(half: float, fill: str, **look: object) -> str:
-    return (
-        f'<rect x="{-half:.3f}" y="{-half:.3f}" width="{2 * half:.3f}" height="{2 * half:.3f}" '
-        f'fill="{fill}"'
-        + "".join(f' {name.replace("_", "-")}="{value}"' for name, value in look.items())
-        + "/>"
-    )
-
-
-def three(value: float) -> str:
+def _three(value: float) -> str:
     """Write a length in widths of the stencil: three decimals, since a width is drawn large."""
     return f"{value:.3f}"
-
-
-def _outline(crept: float, wave: float) -> str:
-    """Outline of a square patch whose edge lies `crept` beyond the stencil's, in waves."""
-    points = []
-    for n in range(_POINTS):
-        turn = 2 * math.pi * n / _POINTS
-        ray = math.cos(turn), math.sin(turn)
-        reach = _HALF / max(map(abs, ray))
-        waves = math.sin(5 * turn + 0.4) + 0.7 * math.sin(9 * turn + 2) + 0.5 * math.sin(14 * turn)
-        length = reach + crept * (1 + 0.25 * math.cos(4 * turn)) + wave * waves / 2.2
-        points.append(f"{ray[0] * length:.3f} {ray[1] * length:.3f}")
-    return f"M{'L'.join(points)}Z"

@@ -6,16 +6,17 @@ from pathlib import Path
 
 import typst
 
-from kit.drawing import Drawing, pair_charts
+from kit.drawing import Drawing, font_options, pair_charts
 from kit.report.analysis import Analysis
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.gallery import index_entry
 from kit.report.page.document import Document
 from kit.report.page.html import page
-from kit.report.page.pdf import BEYOND_OWN_FONTS, FONTS, pages, wall_sheet
+from kit.report.page.pdf import pages, wall_sheet
 from kit.report.sections.chart_explained import rule_in_words
 from kit.report.sections.composition import wall_summary
 from kit.report.sections.photographed_pairs import measured_rule
+from kit.series import csv_of
 from kit.sheets import wall_chart
 
 
@@ -77,7 +78,7 @@ def pairs_csv(found: PairFindings) -> bytes:
         chance_in_100=[row.number for row in found.rows],
         headline=[headlines[row.base, row.overlay] for row in found.rows],
     )
-    return table.to_csv(index=False, lineterminator="\n").encode("utf-8")
+    return csv_of(table)
 
 
 def png_of(drawing: Drawing, dots_per_inch: int = 200) -> bytes:
@@ -90,8 +91,7 @@ def png_of(drawing: Drawing, dots_per_inch: int = 200) -> bytes:
             page,
             format="png",
             ppi=dots_per_inch,
-            font_paths=[FONTS],
-            ignore_system_fonts=not BEYOND_OWN_FONTS.search(drawing.svg.decode()),
+            **font_options(drawing.svg.decode()),
         )
     assert isinstance(dots, bytes)
     return dots

@@ -1,7 +1,7 @@
 """Paper for the bench: what to buy, how to make each tile, what to do when, how to grade."""
 
 from kit.sheets.bench_paper import write_photo_card, write_sheets
-from kit.sheets.labels import LABEL_SHEETS, LabelSheet
+from kit.sheets.labels import LABEL_SHEETS, LabelSheet, Stickers, labels_on
 from kit.sheets.paper import PAPERS, Paper
 from kit.sheets.wall_chart import wall_chart
 
@@ -10,6 +10,8 @@ __all__ = [
     "PAPERS",
     "LabelSheet",
     "Paper",
+    "Stickers",
+    "labels_on",
     "wall_chart",
     "write_photo_card",
     "write_sheets",

@@ -1,24 +1,39 @@
-"""The bench cards, one for each tile."""
+"""The bench cards, one for each tile, and on their first page how a patch gets its dose."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
+
+import pandas as pd
 
 from kit.errors import Misuse
 from kit.photo import tile_marker
-from kit.series import OPENING_UM, Series, cautions_for
-from kit.sheets.materials import coat_grams, patch_grams, weighed
+from kit.series import CAUTIONS, OPENING_UM, Series, bases_by_stripe
+from kit.sheets.materials import (
+    CALIBRATED_BY,
+    CALIBRATION_CARD_CM2,
+    Weighing,
+    coat_grams,
+    doses,
+    patch_grams,
+    weighed,
+)
 from kit.sheets.paper import MARGIN_MM, Paper
 from kit.sheets.to_scale import mark_data, shrink_to, tile_map
-from kit.wording import counted, fine_grams, grams, sifter
+from kit.wording import amount, coat_weight, counted, fine_grams, grams, listed, sifter
 
 _MARK_MM = 13.0
 _WIDEST_BESIDE_MM = 72.0
 """Blanks up to this width are drawn beside the table, wider ones above it."""
 _TALLEST_MAP_MM = 120.0
 _FRAME_MM = 6.0
+_MOST_LINES = 9
+"""Lines to write on beside a colour; with more coats and sifters patches are dosed by spoon."""
 
 
-def bench_card_data(series: Series, paper: Paper, tiles: Sequence[int]) -> dict[str, Any]:
+def bench_card_data(
+    series: Series, paper: Paper, tiles: Sequence[int], weighing: Weighing
+) -> dict[str, Any]:
     """Gather what the cards of some tiles say."""
     settings = series.settings
     beside = settings.blank.width_mm <= _WIDEST_BESIDE_MM
@@ -29,18 +44,23 @@ def bench_card_data(series: Series, paper: Paper, tiles: Sequence[int]) -> dict[
     patches = series.patches.assign(
         landed=patch_grams(series), family=series.patches["overlay"].map(family)
     )
+    bases = bases_by_stripe(series)
     cards = []
     for row in series.tiles.itertuples():
         if row.tile not in set(tiles):
             continue
         landed = float(coats[row.Index])
         own = patches[patches["tile"] == row.tile].sort_values("position")
+        striped = bases[bases["tile"] == row.tile]
+        own_bases = striped["base"]
         cards.append(
             {
                 "tile": int(row.tile),
                 "mark": _mark(int(row.tile)),
-                "base": row.base,
-                "family": family[row.base],
+                "base": listed(own_bases.tolist()),
+                "family": listed(own_bases.map(family).tolist()),
+                "map": tile_map(settings, len(own_bases)),
+                "stripes": _stripes(striped, weighed(landed, settings.sifting_loss)),
                 "coats": counted(int(row.coats), "coat"),
                 "mesh": sifter(int(row.mesh), OPENING_UM[row.mesh]),
                 "landed": grams(landed),
@@ -52,10 +72,34 @@ def bench_card_data(series: Series, paper: Paper, tiles: Sequence[int]) -> dict[
         )
     return {
         "cards": cards,
-        "map": tile_map(settings),
         "beside": beside,
         "shrink": shrink_to(settings, room, _TALLEST_MAP_MM),
-        "cautions": [vars(c) for c in cautions_for("sift", "use")],
+        "weighing": weighing,
+        "doses": _doses(series, set(tiles)) if weighing == "once" else None,
+        "cautions": [vars(c) for c in CAUTIONS],
+    }
+
+
+def _doses(series: Series, tiles: set[int]) -> dict[str, Any]:
+    """Say what to weigh once for each overlay of some tiles, and what to divide by it."""
+    own = series.patches[series.patches["tile"].isin(tiles)]
+    needed = doses(replace(series, patches=own))
+    coats = needed.drop_duplicates("coat_weight").sort_values("coat_weight")
+    meshes = sorted({int(mesh) for mesh in own["mesh"]})
+    fits = (1 + len(coats)) * (1 + len(meshes)) <= _MOST_LINES
+    return {
+        "count": CALIBRATED_BY,
+        "loss": amount(series.settings.sifting_loss, "loss_share"),
+        "colours": list(needed["colour"].drop_duplicates()),
+        "meshes": meshes if fits else [],
+        "coats": [
+            {
+                "coat": coat_weight(row.coat_weight),
+                "spoons": grams(CALIBRATED_BY * row.dose_g),
+                "passes": grams(CALIBRATED_BY * row.coat_weight * CALIBRATION_CARD_CM2 / 1000),
+            }
+            for row in coats.itertuples()
+        ],
     }
 
 
@@ -65,6 +109,14 @@ def lies_on_its_side(series: Series, paper: Paper) -> bool:
     return series.settings.blank.width_mm > upright_mm
 
 
+def _stripes(bases: pd.DataFrame, weighed_g: float) -> str:
+    """Say how the bases of a tile lie, and how much of a coat each takes."""
+    if len(bases) == 1:
+        return ""
+    which = listed([f"{row.base} {grams(row.share * weighed_g)}" for row in bases.itertuples()])
+    return f"Of that, in stripes from the left: {which}."
+
+
 def _patch(patch: Any, loss: float) -> dict[str, Any]:
     return {
         "place": int(patch.position),
@@ -72,6 +124,7 @@ def _patch(patch: Any, loss: float) -> dict[str, Any]:
         "family": patch.family,
         "mesh": int(patch.mesh),
         "before": int(patch.before_firing),
+        "coat": coat_weight(patch.coat_weight),
         "landed": fine_grams(patch.landed),
         "weigh": fine_grams(weighed(patch.landed, loss)),
     }

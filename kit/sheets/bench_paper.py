@@ -6,14 +6,18 @@ from typing import Any
 
 from kit.errors import Misuse
 from kit.series import DEFERENCE, Series, write_whole, writing
-from kit.sheets import bench_cards, grading_sheets
-from kit.sheets.labels import LABEL_SHEETS, USUAL_SHEET, label_data
+from kit.sheets import bench_cards
+from kit.sheets.grade_card import grade_card_data
+from kit.sheets.grading_sheets import grading_data, grading_layout
+from kit.sheets.labels import Stickers, label_data, labels_on
+from kit.sheets.materials import Weighing
 from kit.sheets.paper import Paper, checked_paper, typeset
 from kit.sheets.photo_card import photo_card_data
 from kit.sheets.shopping import shopping_data
 from kit.sheets.work_order import work_order_data
 
 Progress = Callable[[str], None]
+_FOR_ALL = ("shopping", "grade-card")
 
 
 def write_sheets(
@@ -22,6 +26,8 @@ def write_sheets(
     paper: str = "a4",
     progress: Progress | None = None,
     session: int | None = None,
+    weighing: Weighing = "once",
+    stickers: Stickers | None = None,
 ) -> list[Path]:
     """Write the bench paper of a series.
 
@@ -36,13 +42,19 @@ def write_sheets(
         Told what is being written.
     session : int, optional
         Only the cards, grading sheets and labels of the tiles made in this session, and its order
-        of work. The shopping list is always for the whole series.
+        of work. Shopping list and grade card are always for the whole series.
+
+    weighing : {'once', 'each'}
+        Whether patches are dosed by a measure that is weighed once for each colour, or each patch
+        has its exact weight.
+    stickers : Stickers, optional
+        Sheets that the labels are printed on; the usual ones for the paper when left out.
 
     Returns
     -------
     list of Path
-        shopping.pdf, order-of-work.pdf, bench-cards.pdf, grading.pdf and labels.pdf. Those of one
-        session are named for it, such as bench-cards-session-1.pdf.
+        shopping.pdf, order-of-work.pdf, bench-cards.pdf, grading.pdf, grade-card.pdf and
+        labels.pdf. Those of one session are named for it, such as bench-cards-session-1.pdf.
 
     Raises
     ------
@@ -51,25 +63,30 @@ def write_sheets(
     """
     on = checked_paper(paper)
     tiles = _tiles(series, session)
-    stickers = LABEL_SHEETS[USUAL_SHEET[paper]]
+    stuck = stickers or labels_on(paper)
+    if stuck.sheet.paper != paper:
+        raise Misuse(f"The label sheet '{stuck.name}' is not {on.title}.")
     makers: Mapping[str, Callable[[], bytes]] = {
-        "shopping": lambda: _sheet(series, "shopping", shopping_data(series, on), on),
-        "order-of-work": lambda: _sheet(series, "work_order", work_order_data(series, session), on),
+        "shopping": lambda: _sheet(series, "shopping", shopping_data(series, on, weighing), on),
+        "order-of-work": lambda: _sheet(
+            series, "work_order", work_order_data(series, session, weighing), on
+        ),
         "bench-cards": lambda: _sheet(
             series,
             "bench_cards",
-            bench_cards.bench_card_data(series, on, tiles),
+            bench_cards.bench_card_data(series, on, tiles, weighing),
             on,
             bench_cards.lies_on_its_side(series, on),
         ),
         "grading": lambda: _sheet(
             series,
             "grading_sheets",
-            grading_sheets.grading_data(series, on, tiles),
+            grading_data(series, on, tiles),
             on,
-            grading_sheets.lies_on_its_side(series),
+            grading_layout(series.settings, on).landscape,
         ),
-        "labels": lambda: _sheet(series, "labels", label_data(series, stickers, tiles), on),
+        "grade-card": lambda: _sheet(series, "grade_card", grade_card_data(series, on), on),
+        "labels": lambda: _sheet(series, "labels", label_data(series, stuck, tiles), on),
     }
     return [
         _write(Path(folder), _named(name, session), make, progress) for name, make in makers.items()
@@ -86,11 +103,10 @@ def write_photo_card(series: Series, folder: Path | str, paper: str = "a4") -> P
     """
     on = checked_paper(paper)
     data = photo_card_data(series, _tiles(series, None))
-    sideways = data["card"]["width"] > on.width_mm - 20
     return _write(
         Path(folder),
         "photo-card",
-        lambda: _sheet(series, "photo_card", data, on, sideways),
+        lambda: _sheet(series, "photo_card", data, on),
         None,
     )
 
@@ -120,7 +136,7 @@ def _write(folder: Path, name: str, make: Callable[[], bytes], progress: Progres
 
 def _named(name: str, session: int | None) -> str:
     """Keep the sheets of one session from taking the place of the whole series'."""
-    return name if session is None or name == "shopping" else f"{name}-session-{session}"
+    return name if session is None or name in _FOR_ALL else f"{name}-session-{session}"
 
 
 def _tiles(series: Series, session: int | None) -> list[int]:

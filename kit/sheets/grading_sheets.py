@@ -1,16 +1,37 @@
-"""The grading sheets: one for each firing and grader."""
+"""The grading sheets: one for each firing and grader, its rows spread evenly over full pages."""
 
 from collections.abc import Collection
+from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
 from kit.record import grading_order, planned_grades
-from kit.series import Series, cautions_for
+from kit.series import Series, Settings, cautions_for
 from kit.sheets.paper import MARGIN_MM, Paper
+from kit.sheets.to_scale import scale_key
 
-_WIDEST_BOX_MM = 6.5
-_NOTE_MM = 34.0
+_WIDEST_BOX_MM, _LEAST_BOX_MM = 6.5, 5.0
+_NOTE_MM, _PATCH_MM, _RECIPE_MM, _GAP_MM = 15.0, 14.0, 37.0, 2.5
+_BETWEEN_MM = 5.0
+
+
+@dataclass(frozen=True)
+class GradingLayout:
+    """How the rows of a grading sheet lie on the paper.
+
+    Parameters
+    ----------
+    columns : int
+        One or two rows of patches side by side.
+    landscape : bool
+    box_mm : float
+        Width of the box of one step.
+    """
+
+    columns: int
+    landscape: bool
+    box_mm: float
 
 
 def grading_data(series: Series, paper: Paper, tiles: Collection[int]) -> dict[str, Any]:
@@ -18,44 +39,51 @@ def grading_data(series: Series, paper: Paper, tiles: Collection[int]) -> dict[s
     settings = series.settings
     plan = planned_grades(series)
     rows = plan[plan["tile"].isin(tiles)].set_index(["firing", "patch"])
-    parts = [
-        {
-            "firing": int(firing),
-            "grader": grader,
-            "sessions": _sessions(rows.loc[firing], grading_order(series, int(firing), grader)),
-        }
-        for firing in sorted(set(rows.index.get_level_values("firing")))
-        for grader in (settings.graders or ("",))
-    ]
-    width = paper.height_mm if lies_on_its_side(series) else paper.width_mm
-    recipe = 0.0 if settings.blind else 37.0
-    boxes = sum(len(scale.steps) for scale in settings.scales)
-    gaps = 2.8 * (len(settings.scales) + 1)
-    room = width - 2 * MARGIN_MM - _NOTE_MM - 20 - recipe - gaps
+    laid = grading_layout(settings, paper)
     return {
         "blind": settings.blind,
-        "parts": parts,
-        "scales": [{**vars(scale), "steps": list(scale.steps)} for scale in settings.scales],
-        "box-mm": min(_WIDEST_BOX_MM, room / boxes),
+        "parts": [
+            {
+                "firing": int(firing),
+                "grader": grader,
+                "lines": _lines(rows.loc[firing], grading_order(series, int(firing), grader)),
+            }
+            for firing in sorted(set(rows.index.get_level_values("firing")))
+            for grader in (settings.graders or ("",))
+        ],
+        "scales": [scale_key(scale, settings) for scale in settings.scales],
+        "columns": laid.columns,
+        "box-mm": laid.box_mm,
         "cautions": [vars(c) for c in cautions_for("grade")],
     }
 
 
-def _sessions(rows: pd.DataFrame, order: list[str]) -> list[dict[str, Any]]:
-    """Group the rows of a sheet by the session that their tile is made in."""
+def grading_layout(settings: Settings, paper: Paper) -> GradingLayout:
+    """Choose two columns where the boxes stay large enough to cross, else one, else a long row."""
+    upright, long = paper.width_mm - 2 * MARGIN_MM, paper.height_mm - 2 * MARGIN_MM
+    boxes = sum(len(scale.steps) for scale in settings.scales)
+    beside = _PATCH_MM + _NOTE_MM + _GAP_MM * (len(settings.scales) + 1)
+    beside += 0 if settings.blind else _RECIPE_MM
+
+    def box(room: float) -> float:
+        return min(_WIDEST_BOX_MM, (room - beside) / boxes)
+
+    halves = (upright - _BETWEEN_MM) / 2
+    if box(halves) >= _LEAST_BOX_MM:
+        return GradingLayout(2, False, box(halves))
+    if box(upright) >= _LEAST_BOX_MM:
+        return GradingLayout(1, False, box(upright))
+    return GradingLayout(1, True, box(long))
+
+
+def _lines(rows: pd.DataFrame, order: list[str]) -> list[dict[str, Any]]:
+    """Rows of a sheet, below a heading for each session that their tiles are made in."""
     mine = rows.loc[[patch for patch in order if patch in rows.index]]
-    return [
-        {
-            "session": int(session),
-            "rows": [
-                {"patch": str(row.Index), "recipe": f"{row.overlay} over {row.base}"}
-                for row in own.itertuples()
-            ],
-        }
-        for session, own in mine.groupby("session", sort=True)
-    ]
-
-
-def lies_on_its_side(series: Series) -> bool:
-    """Whether there are so many scales that the sheet must lie on its side."""
-    return len(series.settings.scales) > 3
+    lines: list[dict[str, Any]] = []
+    for session, own in mine.groupby("session", sort=True):
+        lines.append({"session": int(session)})
+        lines += [
+            {"patch": str(row.Index), "recipe": f"{row.overlay} over {row.base}"}
+            for row in own.itertuples()
+        ]
+    return lines

@@ -7,7 +7,10 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from kit.series import Series
+from kit.errors import Misuse
+from kit.series import Series, bases_by_stripe
+from kit.sheets.paper import checked_paper
+from kit.wording import listed
 
 
 @dataclass(frozen=True)
@@ -49,21 +52,63 @@ LABEL_SHEETS: Mapping[str, LabelSheet] = {
 }
 """Sizes that stationers sell; from memory, to be checked against the sheet before printing."""
 
+
+@dataclass(frozen=True)
+class Stickers:
+    """Sheets of stickers to print labels on.
+
+    Parameters
+    ----------
+    name : str
+        One of `LABEL_SHEETS`.
+    used : int
+        Stickers gone from the first sheet; the labels start on the next one.
+
+    Raises
+    ------
+    Misuse
+        When the kit does not know the sheet, or it has no sticker left.
+    """
+
+    name: str
+    used: int = 0
+
+    def __post_init__(self) -> None:
+        if self.name not in LABEL_SHEETS:
+            known = listed([f"'{name}'" for name in LABEL_SHEETS], "or")
+            raise Misuse(f"The kit knows no label sheet '{self.name}'. Choose {known}.")
+        most = self.sheet.columns * self.sheet.rows
+        if not 0 <= self.used < most:
+            raise Misuse(f"A sheet has {most} stickers; {self.used} of them cannot be gone.")
+
+    @property
+    def sheet(self) -> LabelSheet:
+        return LABEL_SHEETS[self.name]
+
+
 USUAL_SHEET: Mapping[str, str] = {"a4": "a4 3 x 7", "us-letter": "us-letter 3 x 10"}
 
 
-def label_data(series: Series, sheet: LabelSheet, tiles: Collection[int]) -> dict[str, Any]:
+def labels_on(paper: str, name: str | None = None, used: int = 0) -> Stickers:
+    """Choose sheets of stickers by name; the usual ones for the paper when none is named."""
+    return Stickers(name or USUAL_SHEET[checked_paper(paper).name], used)
+
+
+def label_data(series: Series, stickers: Stickers, tiles: Collection[int]) -> dict[str, Any]:
     """Gather what the labels of some tiles say."""
+    sheet = stickers.sheet
     family = series.colours.set_index("colour")["family"]
-    labels = []
+    bases = bases_by_stripe(series)
+    labels: list[dict[str, Any] | None] = [None] * stickers.used
     for row in series.tiles[series.tiles["tile"].isin(tiles)].itertuples():
         own = series.patches[series.patches["tile"] == row.tile].sort_values("position")
-        leaded = "leaded" in {family[row.base], *own["overlay"].map(family)}
+        own_bases = bases.loc[bases["tile"] == row.tile, "base"]
+        leaded = "leaded" in {*own_bases.map(family), *own["overlay"].map(family)}
         labels.append(
             {
                 "name": f"T{row.tile}",
                 "series": series.name,
-                "base": row.base,
+                "base": listed(own_bases.tolist()),
                 "patches": [
                     {"place": int(p.position), "overlay": p.overlay} for p in own.itertuples()
                 ],

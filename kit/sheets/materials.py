@@ -2,13 +2,24 @@
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import pandas as pd
 
-from kit.series import Series
+from kit.series import Series, bases_by_stripe, stencil_on, stripe_counts
 
 _COPPER_G_PER_CM3 = 8.96
 """Density of copper at room temperature (CRC Handbook of Chemistry and Physics)."""
+
+Weighing = Literal["once", "each"]
+"""Whether patches are dosed by a measure that is weighed once, or each is weighed by itself."""
+
+CALIBRATED_BY = 10
+"""Spoons, or passes of the sifter, that are weighed together: a scale that shows 0.01 g then tells
+a dose of 0.09 g to about one part in a hundred. Common practice, no source."""
+
+CALIBRATION_CARD_CM2 = 100
+"""Card that passes of the sifter are weighed on, 10 × 10 cm."""
 
 _SPARE_SHARE = 0.1
 """One blank in ten to spare. Common practice, no source."""
@@ -37,7 +48,9 @@ def patch_grams(series: Series) -> pd.Series:
 
     coat weight (mg/cm²) × area of the opening (cm²) / 1000.
     """
-    return series.patches["coat_weight"] * series.settings.stencil.area_cm2 / 1000
+    stripes = series.patches["tile"].map(stripe_counts(series))
+    area = stripes.map(lambda count: stencil_on(series.settings, count).area_cm2)
+    return series.patches["coat_weight"] * area / 1000
 
 
 def coat_grams(series: Series) -> pd.Series:
@@ -53,6 +66,22 @@ def weighed(landed_g: float, loss: float) -> float:
     return landed_g / (1 - loss)
 
 
+def doses(series: Series) -> pd.DataFrame:
+    """List what a patch of each overlay takes, with the loss allowed for.
+
+    Returns
+    -------
+    DataFrame
+        Columns colour, family, coat_weight, dose_g; by family, colour and coat weight.
+    """
+    landed = series.patches[["overlay", "coat_weight"]].assign(landed=patch_grams(series))
+    each = landed.drop_duplicates(["overlay", "coat_weight"]).rename(columns={"overlay": "colour"})
+    told = each.merge(series.colours[["colour", "family"]], on="colour")
+    told["dose_g"] = told["landed"].map(lambda g: weighed(g, series.settings.sifting_loss))
+    ordered = told.sort_values(["family", "colour", "coat_weight"], ignore_index=True)
+    return ordered[["colour", "family", "coat_weight", "dose_g"]]
+
+
 def enamel_needed(series: Series) -> pd.DataFrame:
     """Grams of every colour that is used, to weigh out, with the loss allowed for.
 
@@ -62,7 +91,9 @@ def enamel_needed(series: Series) -> pd.DataFrame:
         Columns colour, family, base_g, overlay_g, total_g; by family and colour.
     """
     loss = series.settings.sifting_loss
-    bases = (coat_grams(series) * series.tiles["coats"]).groupby(series.tiles["base"]).sum()
+    of_tile = (coat_grams(series) * series.tiles["coats"]).set_axis(series.tiles["tile"])
+    stripes = bases_by_stripe(series)
+    bases = (stripes["tile"].map(of_tile) * stripes["share"]).groupby(stripes["base"]).sum()
     overlays = patch_grams(series).groupby(series.patches["overlay"]).sum()
     needed = series.colours[["colour", "family"]].assign(
         base_g=series.colours["colour"].map(bases).fillna(0.0) / (1 - loss),

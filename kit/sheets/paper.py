@@ -2,25 +2,22 @@
 
 import json
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Literal
 
 import typst
 
+from kit.drawing import Drawing, font_options
 from kit.errors import Misuse
+from kit.wording import readable
 
 PaperName = Literal["a4", "us-letter"]
-_FONTS = Path(find_spec("matplotlib").origin).parent / "mpl-data" / "fonts" / "ttf"
-"""DejaVu Sans, which the drawings are lettered in; found without loading the library."""
-
 TEMPLATES = Path(__file__).parent / "templates"
 
 _LONG_WORD = re.compile(r"\S{16,}")
 _BREAK = "\u200b"
-_BEYOND_OWN_FONTS = re.compile(r"[\u0530-\u1dff\u2c00-\ufaff\U00010000-\U0010ffff]")
 
 
 @dataclass(frozen=True)
@@ -47,6 +44,7 @@ PAPERS: Mapping[str, Paper] = {
 """ISO 216 A4, and ANSI A (8.5 × 11 in)."""
 
 MARGIN_MM = 14.0
+MM_PER_INCH = 25.4
 
 
 def checked_paper(name: str) -> Paper:
@@ -67,52 +65,62 @@ def typeset(
     data: Mapping[str, Any],
     paper: Paper,
     landscape: bool = False,
-    pictures: Sequence[str] = (),
 ) -> bytes:
     """Fill a template of this room with data.
 
     Text in the data is set as it is typed: the template never evaluates it. Fonts come with the
-    typesetter and the file holds no date, so that the same data give the same bytes everywhere.
-    (Only scripts that those fonts lack, such as Chinese, fall back on the machine's own.)
+    kit and the file holds no date, so that the same data give the same bytes everywhere.
 
     Parameters
     ----------
     template : str
         Name without '.typ'.
     data : mapping
-        Plain values, for JSON.
+        Plain values, for JSON, and drawings.
     paper : Paper
     landscape : bool
         Whether the sheet lies on its side.
-    pictures : sequence of str
-        SVG, which the template finds as sys.inputs.picture-0, picture-1, ...
 
     Returns
     -------
     bytes
         A PDF.
     """
-    page = {"paper": paper.name, "margin": f"{MARGIN_MM}mm", "flipped": landscape}
-    told = json.dumps(_breakable({**data, "page": page}), ensure_ascii=False)
+    width, height = paper.width_mm, paper.height_mm
+    page = {
+        "paper": paper.name,
+        "flipped": landscape,
+        "width": height if landscape else width,
+        "height": width if landscape else height,
+        "margin": MARGIN_MM,
+    }
+    told = json.dumps(_plain({**data, "page": page}), ensure_ascii=False)
     pdf = typst.compile(
         str(TEMPLATES / f"{template}.typ"),
         root=str(TEMPLATES),
-        sys_inputs={"data": told, **{f"picture-{n}": svg for n, svg in enumerate(pictures)}},
+        sys_inputs={"data": told},
         format="pdf",
-        font_paths=[_FONTS],
-        ignore_system_fonts=not any(map(_BEYOND_OWN_FONTS.search, (told, *pictures))),
         timestamp=0,
+        **font_options(told),
     )
     assert isinstance(pdf, bytes)
     return pdf
 
 
-def _breakable(value: Any) -> Any:
-    """Let very long words break, so that no name runs out of its column."""
+def _plain(value: Any) -> Any:
+    """Write drawings as SVG, and let very long words break, so that no name leaves its column."""
+    if isinstance(value, Drawing):
+        return {
+            "svg": value.svg.decode(),
+            "alt": value.alt,
+            "width": value.width_in * MM_PER_INCH,
+            "height": value.height_in * MM_PER_INCH,
+        }
     if isinstance(value, str):
-        return _LONG_WORD.sub(lambda word: _BREAK.join(re.findall(".{1,10}", word[0])), value)
+        text = readable(value)
+        return _LONG_WORD.sub(lambda word: _BREAK.join(re.findall(".{1,10}", word[0])), text)
     if isinstance(value, Mapping):
-        return {key: _breakable(inner) for key, inner in value.items()}
+        return {key: _plain(inner) for key, inner in value.items()}
     if isinstance(value, list | tuple):
-        return [_breakable(inner) for inner in value]
+        return [_plain(inner) for inner in value]
     return value

@@ -3,7 +3,7 @@
 from typing import Any
 
 from kit.series import OPENING_UM, Series, cautions_for
-from kit.sheets.materials import copper_needed, counter_enamel_g, enamel_needed
+from kit.sheets.materials import Weighing, copper_needed, counter_enamel_g, enamel_needed
 from kit.sheets.paper import MARGIN_MM, Paper
 from kit.sheets.to_scale import shrink_to, tile_map
 from kit.wording import (
@@ -16,8 +16,11 @@ from kit.wording import (
     size_and_inches,
 )
 
+_SCALES: dict[Weighing, tuple[str, ...]] = {
+    "once": ("scale that shows 0.01 g", "small spoon that can be struck level", "card, 10 × 10 cm"),
+    "each": ("scale that shows 0.001 g (0.01 g will do for base coats)",),
+}
 _AT_HAND = (
-    "scale that shows 0.001 g (0.01 g will do for base coats)",
     "scriber or underglaze pencil",
     "trivets and firing rack",
     "damp cloths",
@@ -31,7 +34,7 @@ _WIDEST_BESIDE_MM = 72.0
 """Patterns up to this width are drawn beside the list of sifters, wider ones below it."""
 
 
-def shopping_data(series: Series, paper: Paper) -> dict[str, Any]:
+def shopping_data(series: Series, paper: Paper, weighing: Weighing) -> dict[str, Any]:
     """Gather what the shopping and cutting list says."""
     settings = series.settings
     blank, stencil = settings.blank, settings.stencil
@@ -72,7 +75,7 @@ def shopping_data(series: Series, paper: Paper) -> dict[str, Any]:
         "map": tile_map(settings),
         "beside": beside,
         "shrink": shrink_to(settings, room, paper.height_mm - 80),
-        "at-hand": list(_AT_HAND),
+        "at-hand": [*_SCALES[weighing], *_AT_HAND],
         "cautions": [vars(c) for c in cautions_for("cut", "pickle", "use")],
     }
 

@@ -6,13 +6,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from kit.drawing import step_pictures
 from kit.photo import Label, Mark, Rectangle
-from kit.series import Settings, positions
+from kit.series import Scale, Settings, places_on_tile, stencil_on, stripe_edges
 
 
-def tile_map(settings: Settings) -> dict[str, Any]:
-    """Describe blank, stencil and places in mm."""
-    blank, stencil = settings.blank, settings.stencil
+def tile_map(settings: Settings, stripes: int = 1) -> dict[str, Any]:
+    """Describe blank, stencil and places in mm, and where stripes meet."""
+    blank, stencil = settings.blank, stencil_on(settings, stripes)
     return {
         "shape": blank.shape,
         "width": blank.width_mm,
@@ -24,9 +25,16 @@ def tile_map(settings: Settings) -> dict[str, Any]:
         },
         "places": [
             {"number": place.number, "x": place.x_mm, "y": place.y_mm}
-            for place in positions(blank, stencil, settings.patches_per_tile)
+            for place in places_on_tile(settings, stripes)
         ],
+        "seams": list(stripe_edges(blank, stencil, stripes)),
     }
+
+
+def scale_key(scale: Scale, settings: Settings) -> dict[str, Any]:
+    """Describe a scale with the pictures of its steps; a scale of one's own has none."""
+    pictures = step_pictures(scale, settings.stencil)
+    return {**vars(scale), "steps": list(scale.steps), "pictures": list(pictures)}
 
 
 def shrink_to(settings: Settings, width_mm: float, height_mm: float) -> float:

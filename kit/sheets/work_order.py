@@ -7,6 +7,7 @@ import pandas as pd
 
 from kit.design import order_of_work
 from kit.series import (
+    CAUTIONS,
     BenchStep,
     Caution,
     Series,
@@ -14,9 +15,10 @@ from kit.series import (
     stencil_on,
     stripe_counts,
     stripe_edges,
+    stripe_shares,
 )
-from kit.sheets.materials import weighed
-from kit.wording import fine_grams, grams, listed, mm_and_inches
+from kit.sheets.materials import Weighing, weighed
+from kit.wording import coat_weight, fine_grams, grams, listed, mm_and_inches
 
 _STEPS: dict[str, tuple[BenchStep, ...]] = {
     "prepare": ("cut", "pickle"),
@@ -51,7 +53,7 @@ _TITLES = {
 }
 
 
-def work_order_data(series: Series, session: int | None) -> dict[str, Any]:
+def work_order_data(series: Series, session: int | None, weighing: Weighing) -> dict[str, Any]:
     """Gather the order of work of one session, or of all."""
     steps = planned_steps(series)
     if session is not None:
@@ -59,12 +61,11 @@ def work_order_data(series: Series, session: int | None) -> dict[str, Any]:
     return {
         "minutes": f"{series.settings.minutes_per_firing:g}",
         "sessions": [
-            {"session": int(number), "stages": _stages(series, mine)}
+            {"session": int(number), "stages": _stages(series, mine, weighing)}
             for number, mine in steps.groupby("session", sort=True)
         ],
-        "cautions": [
-            vars(c) for c in cautions_for("cut", "sift", "fire", "cool", "pickle", "clean")
-        ],
+        "weighing": weighing,
+        "cautions": [vars(c) for c in CAUTIONS],
     }
 
 
@@ -73,11 +74,11 @@ def planned_steps(series: Series) -> pd.DataFrame:
     return order_of_work(series)
 
 
-def _stages(series: Series, steps: pd.DataFrame) -> list[dict[str, Any]]:
+def _stages(series: Series, steps: pd.DataFrame, weighing: Weighing) -> list[dict[str, Any]]:
     """Group the steps that are done in one go: all sifting for a firing, all tiles of a firing."""
     plain = steps.astype(object).where(steps.notna(), None).to_dict("records")
     told = _with_families(series, plain)
-    return [_stage(series, [*rows]) for _, rows in groupby(told, key=_in_one_go)]
+    return [_stage(series, [*rows], weighing) for _, rows in groupby(told, key=_in_one_go)]
 
 
 def _in_one_go(step: dict[str, Any]) -> tuple[Any, ...]:
@@ -100,13 +101,13 @@ def _with_families(series: Series, steps: list[dict[str, Any]]) -> list[dict[str
     return told
 
 
-def _stage(series: Series, rows: list[dict[str, Any]]) -> dict[str, Any]:
+def _stage(series: Series, rows: list[dict[str, Any]], weighing: Weighing) -> dict[str, Any]:
     first = rows[0]
     action = first["action"]
     return {
         "action": action,
         "title": _title(first),
-        "rows": [_row(series, row) for row in rows],
+        "rows": [_row(series, row, weighing) for row in rows],
         "care": _titles(cautions_for(*_STEPS[action])),
         "how": _how_to_mask(series, first) if first["stripe"] else _HOW.get(action, ""),
     }
@@ -130,7 +131,7 @@ def _title(step: dict[str, Any]) -> str:
     return f"Firing {step['firing']}"
 
 
-def _row(series: Series, step: dict[str, Any]) -> dict[str, Any]:
+def _row(series: Series, step: dict[str, Any], weighing: Weighing) -> dict[str, Any]:
     row: dict[str, Any] = {"tile": int(step["tile"])}
     if step["action"].startswith("sift"):
         patch = step["action"] == "sift overlay"
@@ -139,15 +140,18 @@ def _row(series: Series, step: dict[str, Any]) -> dict[str, Any]:
         if patch:
             area = stencil_on(settings, stripes).area_cm2
         else:
-            area = settings.blank.area_cm2 / (stripes if step["stripe"] else 1)
-        amount = weighed(float(step["coat_weight"]) * area / 1000, settings.sifting_loss)
+            share = stripe_shares(settings, stripes)[step["stripe"] - 1] if step["stripe"] else 1
+            area = settings.blank.area_cm2 * share
+        coat = float(step["coat_weight"])
+        amount = weighed(coat * area / 1000, settings.sifting_loss)
+        exact = fine_grams(amount) if patch else grams(amount)
         row |= {
             "place": str(int(step["position"])) if patch else "",
             "colour": step["colour"] or "counter-enamel",
             "family": step.get("family", ""),
             "clean": step.get("clean", False),
             "mesh": int(step["mesh"]),
-            "weigh": fine_grams(amount) if patch else grams(amount),
+            "weigh": coat_weight(coat) if patch and weighing == "once" else exact,
         }
     return row
 

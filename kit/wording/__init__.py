@@ -4,6 +4,7 @@ from kit.wording.amounts import (
     amount,
     area_and_inches,
     between,
+    coat_weight,
     fine_grams,
     gap,
     gap_between,
@@ -25,6 +26,7 @@ from kit.wording.names import (
     plain_effect,
     plain_name,
 )
+from kit.wording.outgoing import escape, readable, readable_in
 from kit.wording.sentences import counted, day, listed, lower_first, upper_first
 from kit.wording.sureness import (
     FOUND,
@@ -50,8 +52,10 @@ __all__ = [
     "between",
     "change_of",
     "claim",
+    "coat_weight",
     "counted",
     "day",
+    "escape",
     "fine_grams",
     "gap",
     "gap_between",
@@ -70,6 +74,8 @@ __all__ = [
     "percent",
     "plain_effect",
     "plain_name",
+    "readable",
+    "readable_in",
     "sifter",
     "size_and_inches",
     "untold",

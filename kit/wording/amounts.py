@@ -36,6 +36,11 @@ def opening(micrometres: float) -> str:
     return f"{micrometres:g} µm ({micrometres / 25400:.4f} in)"
 
 
+def coat_weight(mg_per_cm2: float) -> str:
+    """Write the weight of a coat: '40 mg/cm²'."""
+    return f"{mg_per_cm2:g} mg/cm²"
+
+
 def grams(weight_g: float) -> str:
     """Write a weight to the hundredth of a gram, as a bench scale shows it."""
     return f"{weight_g:.2f} g" if weight_g < _SMALLEST_WEIGHT_G else f"{weight_g:.0f} g"

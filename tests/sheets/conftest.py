@@ -82,6 +82,15 @@ class Pdf:
         box = self.reader.pages[number].mediabox
         return float(box.width) / MM, float(box.height) / MM
 
+    @property
+    def fonts(self) -> set[str]:
+        """Names of the fonts that any page uses."""
+        return {
+            str(font.get_object()["/BaseFont"])
+            for page in self.reader.pages
+            for font in page["/Resources"].get("/Font", {}).values()
+        }
+
     def smallest(self, words: str) -> float:
         """Smallest size, in pt, of any run of text that has the words in it."""
         sizes: list[float] = []
@@ -93,6 +102,10 @@ class Pdf:
         for page in self.reader.pages:
             page.extract_text(visitor_text=look)
         return min(sizes)
+
+    def every_shape(self) -> list[Shape]:
+        """Every path of every page."""
+        return [shape for n in range(len(self.reader.pages)) for shape in self.shapes(n)]
 
     def shapes(self, number: int = 0) -> list[Shape]:
         """Every path on a page."""

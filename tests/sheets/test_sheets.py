@@ -1,15 +1,19 @@
 """What stands on the sheets, and that it stands there as typed."""
 
+import re
 from dataclasses import replace
+from html import unescape
 from itertools import pairwise
 
 import pandas as pd
 import pytest
 
+from kit.drawing import pair_charts
 from kit.errors import Misuse
+from kit.model import FINE_EDGE
 from kit.record import grading_order
 from kit.series import CAUTIONS, Scale, Stencil, cautions_for
-from kit.sheets import write_photo_card, write_sheets, write_wall_chart
+from kit.sheets import Stickers, wall_chart, write_photo_card, write_sheets
 from kit.sheets.work_order import work_order_data
 
 NASTY = (
@@ -47,7 +51,29 @@ def test_every_tile_has_a_card_with_its_recipe(sheets, series):
     for tile in series.tiles["tile"]:
         assert f"Tile {tile}" in text and f"T{tile}" in text
     assert text.count("before firing 2") == 6
-    assert text.count("0.088 g") == len(series.patches)
+    assert text.count("40 mg/cm²") == len(series.patches)
+
+
+def test_a_dose_is_what_ten_spoons_or_passes_are_divided_by(sheets, plan, pdf, tmp_path):
+    """40 mg/cm² on a disc of 14 mm, 30 % lost, is 0.088 g; 40 mg/cm² on 100 cm² is 4 g; by ten."""
+    text = " ".join(sheets["bench-cards"].page_text(0).split())
+    assert "40 mg/ cm²: 0.88 g ÷ it" in text and "40 mg/ cm²: 40.00 g ÷ it" in text
+    assert "30\u00a0% of the powder" in sheets["bench-cards"].page_text(0).replace("\n", " ")
+    thick = plan().patches.assign(coat_weight=[40.0, 60.0] * 12)
+    paths = {p.stem: p for p in write_sheets(replace(plan(), patches=thick), tmp_path)}
+    two = " ".join(pdf(paths["bench-cards"].read_bytes()).page_text(0).split())
+    assert "60 mg/ cm²: 1.32 g ÷ it" in two
+    for colour in set(plan().patches["overlay"]):
+        assert colour in two[two.index("Doses") : two.index("Tile 1")]
+
+
+def test_whoever_wants_it_has_the_exact_weight_of_every_patch(plan, pdf, tmp_path):
+    series = plan()
+    paths = {p.stem: p for p in write_sheets(series, tmp_path, weighing="each")}
+    texts = {name: pdf(path.read_bytes()).text for name, path in paths.items()}
+    assert texts["bench-cards"].count("0.088 g") == len(series.patches)
+    assert texts["order-of-work"].count("0.088 g") == len(series.patches)
+    assert "Doses" not in texts["bench-cards"] and "0.001 g" in texts["shopping"]
 
 
 def test_the_order_of_work_has_every_step_in_order(sheets):
@@ -72,7 +98,7 @@ def test_the_order_of_work_has_every_step_in_order(sheets):
 
 def test_the_sifter_is_cleaned_when_it_goes_from_one_family_to_the_other(series):
     family = dict(zip(series.colours["colour"], series.colours["family"], strict=True))
-    for session in work_order_data(series, None)["sessions"]:
+    for session in work_order_data(series, None, "once")["sessions"]:
         rows = [row for stage in session["stages"] for row in stage["rows"] if row.get("family")]
         for mesh in (80, 100):
             own = [row for row in rows if row["mesh"] == mesh]
@@ -116,6 +142,27 @@ def test_every_step_of_every_scale_is_explained(plan, pdf, tmp_path):
             assert squeezed(step) in text
 
 
+def test_grading_sheets_fill_their_pages(plan, pdf, tmp_path):
+    """The last line of every page of a long sheet stands in its lowest tenth."""
+    series = plan(tiles=24, graders=("Ada",))
+    paths = {p.stem: p for p in write_sheets(series, tmp_path)}
+    sheet = pdf(paths["grading"].read_bytes())
+    firsts = [n for n in range(len(sheet.reader.pages)) if "Grades after" in sheet.page_text(n)]
+    assert len(firsts) == 3 and len(sheet.reader.pages) == 6
+    for number in range(len(sheet.reader.pages)):
+        assert min(shape.bottom for shape in sheet.shapes(number)) < 17 + 26
+
+
+def test_names_that_break_in_every_layout_of_grades_stay_in_their_rows(plan, pdf, tmp_path):
+    more = tuple(Scale(f"s{i}", f"Scale {i}", "Q?", tuple("abcde")) for i in range(3))
+    for scales in ((), more[:1], more):
+        series = plan(scales=(*plan().settings.scales, *scales), blind=False, names=NASTY)
+        paths = {p.stem: p for p in write_sheets(series, tmp_path)}
+        text = pdf(paths["grading"].read_bytes()).text
+        rows = [word for word in text.split() if word in set(series.patches["patch"])]
+        assert len(rows) == len(grading_order(series, 1)) + 2 * len(series.patches)
+
+
 def test_many_scales_turn_the_sheet_on_its_side(plan, pdf, tmp_path):
     more = tuple(Scale(f"s{i}", f"Scale {i}", "Q?", tuple("abcde")) for i in range(4))
     series = plan(tiles=1, scales=(*plan().settings.scales, *more))
@@ -128,8 +175,6 @@ def test_many_scales_turn_the_sheet_on_its_side(plan, pdf, tmp_path):
     ("sheet", "steps"),
     [
         ("shopping", ("cut", "pickle", "use")),
-        ("bench-cards", ("sift", "use")),
-        ("order-of-work", ("sift", "fire", "cool", "pickle", "clean")),
         ("grading", ("grade",)),
         ("photo-card", ("photograph",)),
     ],
@@ -139,6 +184,13 @@ def test_every_sheet_carries_the_cautions_of_its_steps(sheets, sheet, steps):
     for caution in cautions_for(*steps):
         assert squeezed(caution.title) in text and squeezed(caution.text) in text
     assert squeezed("local rules and licensed practice decide") in text
+
+
+@pytest.mark.parametrize("sheet", ["bench-cards", "order-of-work"])
+def test_the_bench_sheets_carry_every_caution(sheets, sheet):
+    text = squeezed(sheets[sheet].page_text(0))
+    for caution in CAUTIONS:
+        assert squeezed(caution.title) in text and squeezed(caution.text) in text
 
 
 @pytest.mark.parametrize(
@@ -166,6 +218,22 @@ def test_the_cautions_say_what_they_must():
         assert words in said
 
 
+def test_labels_start_where_the_last_sheet_of_stickers_ended(series, pdf, tmp_path):
+    whole = {p.stem: p for p in write_sheets(series, tmp_path / "a")}
+    begun = Stickers("a4 3 x 8", used=20)
+    later = {p.stem: p for p in write_sheets(series, tmp_path / "b", stickers=begun)}
+    assert len(pdf(whole["labels"].read_bytes()).reader.pages) == 1
+    pages = pdf(later["labels"].read_bytes())
+    assert "T4" in pages.page_text(0) and "T5" not in pages.page_text(0)
+    assert "T5" in pages.page_text(1) and "T6" in pages.page_text(1)
+    with pytest.raises(Misuse, match="has 24 stickers"):
+        Stickers("a4 3 x 8", used=24)
+    with pytest.raises(Misuse, match="no label sheet 'a4 9 x 9'"):
+        Stickers("a4 9 x 9")
+    with pytest.raises(Misuse, match="is not US Letter"):
+        write_sheets(series, tmp_path / "c", "us-letter", stickers=begun)
+
+
 def test_labels_of_tiles_with_lead_say_so(sheets):
     text = sheets["labels"].text
     assert text.count("Contains lead") == 6
@@ -176,9 +244,33 @@ def test_names_print_as_typed_on_every_sheet(plan, pdf, tmp_path):
     series = plan(names=NASTY, title=NASTY[0], question=NASTY[1], graders=(NASTY[2],), blind=False)
     for path in write_sheets(series, tmp_path):
         text = squeezed(pdf(path.read_bytes()).text)
-        wanted = {"grading": [NASTY[2]], "order-of-work": NASTY, "labels": NASTY}
+        wanted = {
+            "grading": [NASTY[2]],
+            "grade-card": [NASTY[0]],
+            "order-of-work": NASTY,
+            "labels": NASTY,
+        }
         for name in wanted.get(path.stem, [NASTY[0], *NASTY]):
             assert squeezed(name) in text, (path.stem, name)
+
+
+@pytest.mark.parametrize(
+    ("package", "font", "name"),
+    [
+        ("justmytype_intl_cjk", "NotoSans", "霧の灰色"),
+        ("justmytype_intl_cjk", "NotoSans", "안개 회색"),
+        ("justmytype_intl_south_asia", "Devanagari", "धुंध नीला"),
+        ("justmytype_intl_sea", "Thai", "หมอกเทา"),
+    ],
+)
+def test_names_in_other_scripts_are_set_in_a_font_that_has_them(
+    plan, pdf, tmp_path, package, font, name
+):
+    pytest.importorskip(package, reason='pip install ".[fonts]" brings the fonts')
+    series = plan(names=(name, "Slate"), tiles=2)
+    for path in write_sheets(series, tmp_path):
+        if path.stem not in ("grading", "grade-card"):
+            assert any(font in used for used in pdf(path.read_bytes()).fonts), path.stem
 
 
 def test_no_drawing_leaves_the_page(plan, pdf, tmp_path):
@@ -223,7 +315,7 @@ def test_what_cannot_be_printed_is_said_plainly(series, tmp_path):
 def test_progress_is_told(series, tmp_path):
     said: list[str] = []
     write_sheets(series, tmp_path, progress=said.append)
-    assert len(said) == 5
+    assert len(said) == 6
 
 
 def test_slips_stop_where_marks_do(plan, pdf, tmp_path):
@@ -236,28 +328,40 @@ def test_slips_stop_where_marks_do(plan, pdf, tmp_path):
     assert "Tile 950" in pdf(cards.read_bytes()).text
 
 
-def test_the_wall_chart_shows_every_pair_and_the_rule(pdf, tmp_path):
+def test_the_wall_chart_is_the_reports_own_drawing(pdf):
+    """Every name, every number and the rule; one row of the table a pair and firing count."""
     names = NASTY[:4]
+    families = dict(zip(names, ["leaded"] * 2 + ["unleaded"] * 2, strict=True))
     pairs = pd.DataFrame(
         [
             {
                 "base": base,
                 "overlay": overlay,
-                "base_family": "leaded" if base in names[:2] else "unleaded",
-                "overlay_family": "leaded" if overlay in names[:2] else "unleaded",
+                "base_family": families[base],
+                "overlay_family": families[overlay],
+                "firings": firings,
                 "patches": 1,
-                "fine_edge": 0.91,
-                "broken_through": 0.05,
-                "verdict": "suited",
+                "fine_edge": 0.9985,
+                "soft_edge": 0.0010,
+                "broken_through": 0.0005,
+                "hit_or_miss": 0.0,
+                "verdict": FINE_EDGE,
+                "leans_to": FINE_EDGE,
             }
             for base in names
             for overlay in names
+            for firings in (1, 2)
+            if base != overlay
         ]
     )
-    rule = "At 100 mesh and 3 firings."
-    text = pdf(write_wall_chart(pairs, tmp_path / "wall.pdf", "Pairs", rule=rule).read_bytes()).text
-    assert rule in text and text.count("91") == 16
-    for name in names:
-        assert squeezed(text).count(squeezed(name)) == 2
-    with pytest.raises(Misuse, match="lacks verdict"):
-        write_wall_chart(pairs.drop(columns="verdict"), tmp_path / "wall.pdf", "Pairs")
+    rule = "At 100 mesh and 2 firings."
+    colours = pd.DataFrame({"colour": names, "family": families.values()})
+    text = " ".join(pdf(wall_chart(pairs, colours, "Pairs", rule=rule)).text.split())
+    (drawing,) = pair_charts(pairs, colours)
+    assert rule in text and drawing.title in text and drawing.note in text
+    said = re.findall(r"<text[^>]*>([^<]+)</text>", drawing.marks)
+    assert said.count("2") == 12
+    for words in map(unescape, said):
+        assert squeezed(words) in squeezed(text)
+    with pytest.raises(Misuse, match="none has been judged"):
+        wall_chart(pairs[:0], colours, "Pairs")

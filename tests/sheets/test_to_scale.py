@@ -1,5 +1,8 @@
 """What is said to be life size is life size."""
 
+import shutil
+import subprocess
+
 import cv2
 import numpy as np
 import pytest
@@ -39,7 +42,7 @@ def test_blank_and_places_are_drawn_where_they_are_to_be_sifted(
     series = plan(tiles=1, places=places, blank=blank, stencil=stencil)
     paths = {p.stem: p for p in write_sheets(series, tmp_path)}
     card = pdf(paths["bench-cards"].read_bytes())
-    shapes = card.shapes()
+    shapes = card.every_shape()
     rim = [s for s in shapes if near(s, blank.width_mm, blank.height_mm, blank.shape == "round")]
     assert len(rim) == 1
     left, top = rim[0].left, rim[0].bottom + rim[0].height
@@ -55,6 +58,24 @@ def test_blank_and_places_are_drawn_where_they_are_to_be_sifted(
         assert min(np.hypot(x - u, y - v) for u, v in drawn) < 0.03
 
 
+@pytest.mark.skipif(not shutil.which("pdftoppm"), reason="Debian's poppler-utils draws the page")
+@pytest.mark.parametrize("stencil", [Stencil("disc", 12), Stencil("bar", 8)])
+def test_the_grade_card_shows_a_patch_at_its_size(plan, tmp_path, stencil):
+    """Drawn by another program at ten pixels a millimetre: the first picture is the crisp patch."""
+    series = plan(places=2, stencil=stencil)
+    paths = {p.stem: p for p in write_sheets(series, tmp_path)}
+    words = ["pdftoppm", "-r", "254", "-png", "-singlefile", paths["grade-card"], tmp_path / "card"]
+    subprocess.run(words, check=True, capture_output=True)
+    page = cv2.imread(str(tmp_path / "card.png")).astype(int)
+    overlay = np.abs(page - [0x66, 0x4A, 0x2F]).max(axis=2) < 12
+    _, _, boxes, _ = cv2.connectedComponentsWithStats(overlay.astype(np.uint8))
+    large = boxes[1:][boxes[1:, cv2.CC_STAT_AREA] > 2000]
+    first = min(large, key=lambda box: box[cv2.CC_STAT_LEFT])
+    width, height = first[cv2.CC_STAT_WIDTH] / 10, first[cv2.CC_STAT_HEIGHT] / 10
+    assert width == pytest.approx(stencil.size_mm, abs=0.7)
+    assert height == pytest.approx(stencil.height_mm, abs=0.7)
+
+
 def test_a_blank_too_large_for_the_paper_is_drawn_smaller_and_says_so(plan, pdf, tmp_path):
     series = plan(tiles=1, blank=Blank("square", 300, 300), stencil=Stencil("square", 80))
     paths = {p.stem: p for p in write_sheets(series, tmp_path)}
@@ -65,10 +86,14 @@ def test_a_blank_too_large_for_the_paper_is_drawn_smaller_and_says_so(plan, pdf,
 
 
 def test_the_mark_on_a_card_is_read_by_the_camera_as_its_tile(sheets):
-    shapes = sheets["bench-cards"].shapes()
-    frames = sorted((s for s in shapes if near(s, 13, 13)), key=lambda s: -s.bottom)
-    assert len(frames) == 3
-    for tile, frame in enumerate(frames, start=1):
+    cards = sheets["bench-cards"]
+    marks = [
+        (shapes, frame)
+        for shapes in map(cards.shapes, range(len(cards.reader.pages)))
+        for frame in sorted((s for s in shapes if near(s, 13, 13)), key=lambda s: -s.bottom)
+    ]
+    assert len(marks) == 6
+    for tile, (shapes, frame) in enumerate(marks, start=1):
         cells = np.ones((8, 8), bool)
         for s in shapes:
             if near(s, 13 / 8, 13 / 8):

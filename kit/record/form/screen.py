@@ -2,7 +2,6 @@
 
 import datetime as dt
 from collections.abc import Sequence
-from html import escape
 from typing import Any
 from urllib.parse import urlencode
 
@@ -19,7 +18,7 @@ from kit.series import (
     patches_in_full,
     positions,
 )
-from kit.wording import counted
+from kit.wording import counted, escape
 
 
 def patch_shown(grading: Grading) -> dict[str, Any]:
@@ -141,7 +140,7 @@ def _other_grader(firings: Sequence[int]) -> str:
 
 
 def _scale_row(scale: Scale, settings: Settings) -> str:
-    pictures = step_pictures(scale, settings.stencil.size_mm)
+    pictures = step_pictures(scale, settings.stencil)
     drawn = [picture.inline() for picture in pictures] or [""] * len(scale.steps)
     buttons = "".join(_step_button(scale, grade, picture) for grade, picture in enumerate(drawn))
     return (

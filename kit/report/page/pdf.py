@@ -1,7 +1,6 @@
 """A document on paper: PDF by typst, with the fonts it carries and no browser."""
 
 import json
-import re
 import shutil
 import tempfile
 from collections.abc import Iterable, Iterator
@@ -10,10 +9,9 @@ from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any, Literal
 
-import matplotlib as mpl
 import typst
 
-from kit.drawing import Drawing
+from kit.drawing import Drawing, font_options
 from kit.report.page.document import (
     Answer,
     Beside,
@@ -32,12 +30,9 @@ from kit.report.page.document import (
     TableBlock,
 )
 from kit.report.page.picture import Picture
-from kit.wording import counted, day
+from kit.wording import counted, day, readable_in
 
 Layout = Literal["pages", "wall"]
-
-FONTS = Path(mpl.get_data_path()) / "fonts" / "ttf"
-BEYOND_OWN_FONTS = re.compile(r"[\u0780-\u0e3e\u0e60-\u1dff\u2e80-\ufaff\U00020000-\U0010ffff]")
 
 _MOST_ON_PAPER = 60
 """Pairs of a group that paper lists."""
@@ -63,8 +58,7 @@ def pages(document: Document) -> bytes:
     """Set a report as PDF (tagged for screen readers, PDF/UA-1), as many pages as it takes.
 
     The page is as wide as A4 and as high as Letter, so that it prints unscaled on both. The same
-    document gives the same bytes. (Only scripts that the kit's fonts lack, such as Chinese, fall
-    back on the machine's own.)
+    document gives the same bytes.
     """
     return _compile(document, "pages")
 
@@ -78,15 +72,14 @@ def _compile(document: Document, layout: Layout) -> bytes:
     with tempfile.TemporaryDirectory() as scratch, as_file(files("kit.report.page")) as here:
         folder = Path(scratch)
         shutil.copy(here / "report.typ", folder)
-        told = json.dumps(_told(document, layout, folder), ensure_ascii=False)
+        told = json.dumps(readable_in(_told(document, layout, folder)), ensure_ascii=False)
         (folder / "content.json").write_text(told, "utf-8")
         return typst.compile(
             folder / "report.typ",
             root=folder,
-            font_paths=[FONTS],
-            ignore_system_fonts=not BEYOND_OWN_FONTS.search(told),
             pdf_standards="ua-1",
             timestamp=0,
+            **font_options(told),
         )
 
 
