@@ -9,8 +9,10 @@ from kit.series import read_series, series_folder
 from kit.studio import draw_truth, fire, photograph_series
 
 name = sys.argv[1]
-series = read_series(series_folder(name))
-fired = fire(series, draw_truth(series.colours, 1, loss_rate=0.0), 1)
+folder = series_folder(name)
+series = read_series(folder)
+truth = draw_truth(series.colours, 1, loss_rate=0.0)
+fired = fire(series, truth, 1)
 grades = fired.grades.set_index(["patch", "firing"])
 
 book = openpyxl.load_workbook(Path("reports") / name / "sheets" / f"{name}-grades.xlsx")
