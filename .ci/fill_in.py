@@ -26,3 +26,4 @@ for row in rows[top + 1 :]:
         for heading, column in (("Spread", "spread"), ("Pull-through", "pull_through")):
             row[place[heading]].value = int(grades.at[key, column])
 book.save("filled-in.xlsx")
+photograph_series(fired, truth, folder, 1, tiles=fired.tiles["tile"][:1], firings=[1])
