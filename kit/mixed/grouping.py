@@ -145,6 +145,17 @@ def _numbers(frame: pd.DataFrame, column: str) -> Array:
     return numbers
 
 
+def as_lists(
+    groups: Sequence[str], slopes: Mapping[str, Sequence[str]] | None
+) -> tuple[list[str], dict[str, list[str]]]:
+    """Groups and slopes as lists; a single name may stand for a list of one."""
+    several = {
+        name: [columns] if isinstance(columns, str) else list(columns)
+        for name, columns in (slopes or {}).items()
+    }
+    return [groups] if isinstance(groups, str) else list(groups), several
+
+
 def columns_of(groups: Sequence[str], slopes: Mapping[str, Sequence[str]]) -> set[str]:
     """Columns of the data that the given groups and slopes use."""
     grouping = {part.strip() for name in (*groups, *slopes) for part in name.split(":")}

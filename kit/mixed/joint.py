@@ -11,6 +11,7 @@ from kit.mixed.display import model_line
 from kit.mixed.grouping import (
     Group,
     RandomTerm,
+    as_lists,
     check_twins,
     columns_of,
     pattern_of,
@@ -71,8 +72,7 @@ class JointMixedModel:
         slopes: Mapping[str, Sequence[str]] | None = None,
         error: str | None = None,
     ) -> None:
-        groups = [groups] if isinstance(groups, str) else list(groups)
-        slopes = dict(slopes or {})
+        groups, slopes = as_lists(groups, slopes)
         self.formula, self.measure = formula, measure
         self.response, _, right = parse(formula)
         used = {str(name) for name in right.required_variables}
@@ -155,7 +155,7 @@ def _measurements(
 
 def _terms(
     groups: list[str],
-    slopes: dict[str, Sequence[str]],
+    slopes: dict[str, list[str]],
     graded: pd.DataFrame,
     measured: pd.DataFrame,
     both: pd.DataFrame,

@@ -8,7 +8,7 @@ import pandas as pd
 
 from kit.errors import Misuse
 from kit.mixed.display import model_line
-from kit.mixed.grouping import check_twins, columns_of, pattern_of, read_random_terms
+from kit.mixed.grouping import as_lists, check_twins, columns_of, pattern_of, read_random_terms
 from kit.mixed.linear_fit import LinearFit
 from kit.mixed.linear_results import LinearResults
 from kit.mixed.model_matrix import complete_rows, parse, read_effects, used_columns
@@ -49,8 +49,7 @@ class LinearMixedModel:
         groups: Sequence[str] = (),
         slopes: Mapping[str, Sequence[str]] | None = None,
     ) -> None:
-        groups = [groups] if isinstance(groups, str) else list(groups)
-        slopes = dict(slopes or {})
+        groups, slopes = as_lists(groups, slopes)
         response, left, right = parse(formula)
         used = used_columns(left, right) | columns_of(groups, slopes)
         data = complete_rows(data, formula, used)

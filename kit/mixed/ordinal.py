@@ -7,7 +7,7 @@ import pandas as pd
 
 from kit.errors import Misuse
 from kit.mixed.display import model_line
-from kit.mixed.grouping import check_twins, columns_of, pattern_of, read_random_terms
+from kit.mixed.grouping import as_lists, check_twins, columns_of, pattern_of, read_random_terms
 from kit.mixed.model_matrix import complete_rows, grade_codes, parse, read_effects, used_columns
 from kit.mixed.ordinal_fit import OrdinalFit
 from kit.mixed.ordinal_results import OrdinalResults
@@ -59,8 +59,7 @@ class OrdinalMixedModel:
         groups: Sequence[str] = (),
         slopes: Mapping[str, Sequence[str]] | None = None,
     ) -> None:
-        groups = [groups] if isinstance(groups, str) else list(groups)
-        slopes = dict(slopes or {})
+        groups, slopes = as_lists(groups, slopes)
         response, left, right = parse(formula)
         used = used_columns(left, right) | columns_of(groups, slopes)
         data = complete_rows(data, formula, used)

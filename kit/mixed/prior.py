@@ -20,9 +20,10 @@ class Prior:
         deviation: in logits for grades; in standard deviations of the response for measurements.
     spread_shape, spread_rate : float
         Each source of variation's standard deviation follows a gamma distribution of this shape
-        and rate (in the same units). A shape of 2 keeps it off zero and otherwise says little:
-        Chung, Rabe-Hesketh, Dorie, Gelman and Liu (2013), A nondegenerate penalized likelihood
-        estimator for variance parameters in multilevel models, Psychometrika 78.
+        and rate (in the same units; a slope's where its column is farthest from 0). A shape of 2
+        keeps it off zero and otherwise says little: Chung, Rabe-Hesketh, Dorie, Gelman and Liu
+        (2013), A nondegenerate penalized likelihood estimator for variance parameters in multilevel
+        models, Psychometrika 78.
     step_shape, step_rate : float
         Each distance between neighbouring thresholds follows a gamma distribution of this shape
         and rate, in logits. It lets a step of the scale that was never used keep a small chance.

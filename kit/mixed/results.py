@@ -136,7 +136,7 @@ class MixedResults:
         Misuse
             For profiles of a fit with a prior.
         """
-        if method == "profile":
+        if _is_profile(method):
             return self._profiles(self.params.index, 0, checked(confidence))
         reach = norm.ppf(0.5 + checked(confidence) / 2) * self.bse
         return pd.DataFrame({"low": self.params - reach, "high": self.params + reach})
@@ -155,7 +155,7 @@ class MixedResults:
             Columns `low` and `high`, by name.
         """
         names = pd.Index(list(self.random_sd))
-        if method == "profile":
+        if _is_profile(method):
             return self._profiles(names, len(self.params), checked(confidence))
         reach = norm.ppf(0.5 + checked(confidence) / 2)
         sd = pd.Series(self.random_sd, dtype=float)
@@ -245,6 +245,12 @@ class MixedResults:
 
     def _repr_html_(self) -> str:
         return self.summary()._repr_html_()
+
+
+def _is_profile(method: Method) -> bool:
+    if method not in ("wald", "profile"):
+        raise Misuse(f"method must be 'wald' or 'profile', not {method!r}.")
+    return method == "profile"
 
 
 def checked(confidence: float) -> float:

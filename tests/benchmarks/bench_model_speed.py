@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from kit.mixed import LinearMixedModel, OrdinalMixedModel
+from kit.mixed import JointMixedModel, LinearMixedModel, OrdinalMixedModel, leave_out
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 GROUPS = ["base", "overlay", "base:overlay", "tile", "patch", "grader"]
@@ -71,6 +71,36 @@ def peak_mb(work: Callable[[], object]) -> float:
     return peak / 1e6
 
 
+def after_the_fit() -> None:
+    """What can be asked of one small series, its bases and overlays with slopes by firing."""
+    data = invent(16).query("grader < 3").assign(later=lambda d: d["firings"] - 1.0)
+    measured = data.query("grader == 1").iloc[::2].drop(columns="grader")
+    slopes = {"base": ["later"], "overlay": ["later"]}
+    formula = f"grade ~ {FIXED}"
+    pairs = data.drop(columns=["tile", "patch", "grader"]).drop_duplicates(["base", "overlay"])
+    rows = pd.concat([pairs.assign(firings=f, later=f - 1.0) for f in (1, 2, 3)])
+    noise = ("tile", "patch")
+    fit = OrdinalMixedModel(formula, data, GROUPS, slopes).fit(prior="weak")
+    averaged = fit.integrated()
+    work = {
+        f"fit of {len(data)} grades": lambda: OrdinalMixedModel(formula, data, GROUPS, slopes).fit(
+            prior="weak"
+        ),
+        f"the same beside {len(measured)} measurements": lambda: JointMixedModel(
+            formula, data, measured, "spread_mm", GROUPS, slopes
+        ).fit(prior="weak"),
+        "average over its 8 standard deviations": fit.integrated,
+        f"states of {len(rows)} rows": lambda: fit.state_at_most(rows, noise),
+        "states, averaged": lambda: averaged.state_at_most(rows, noise),
+        "512 joint draws of them": lambda: fit.latent_draws(rows, noise),
+        "each of 16 tiles left out": lambda: leave_out(fit, "tile"),
+    }
+    print("| 8 random terms | seconds |\n| --- | --- |")
+    for name, each in work.items():
+        print(f"| {name} | {best_of(each, 8):.4f} |", flush=True)
+    print()
+
+
 def main() -> None:
     wine = pd.read_csv(REFERENCE / "wine.csv")
     small = {
@@ -88,6 +118,7 @@ def main() -> None:
     for name, work in small.items():
         print(f"| {name} | {best_of(work, 40):.4f} |")
     print()
+    after_the_fit()
     print("| grades | intercepts | ordinal s | ordinal MB | linear s | linear MB | predict s |")
     print("| --- | --- | --- | --- | --- | --- | --- |")
     for tiles in (9, 36, 90, 270, 833):

@@ -97,5 +97,7 @@ def test_a_fit_with_a_prior_has_no_profile(wine, tasted):
     for ask in (fit.conf_int, fit.random_sd_conf_int):
         with pytest.raises(Misuse, match="likelihood alone"):
             ask(method="profile")
+        with pytest.raises(Misuse, match="must be 'wald' or 'profile'"):
+            ask(method="bootstrap")
     with pytest.raises(Misuse, match="between 0 and 1"):
         tasted.conf_int(95)

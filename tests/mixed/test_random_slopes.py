@@ -187,6 +187,11 @@ def test_slopes_that_cannot_be_seen_are_refused(sleep):
         constant.fit(prior="weak")
 
 
+def test_a_single_name_stands_for_a_list_of_one(sleep):
+    model = LinearMixedModel("Reaction ~ Days", sleep, "Subject", {"Subject": "Days"})
+    assert [term.name for term in model.terms] == ["Subject", "Subject.Days"]
+
+
 def test_new_rows_at_a_level_need_the_column_of_its_slope(sleep):
     fit = LinearMixedModel("Reaction ~ 1", sleep, **SLEEP).fit()
     assert len(fit.predict(pd.DataFrame(index=range(2)))) == 2
