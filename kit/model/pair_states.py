@@ -132,16 +132,16 @@ def state_by_grades(fit: ScaleFit, recipe: pd.DataFrame, rule: VerdictRule) -> S
         mean = np.column_stack([mean, mean[:, -1] - OUT_OF_REACH])
         variance = np.column_stack([variance, variance[:, -1]])
         steps = np.append(steps, steps[-1])
-    expected, draws = _variance_of(results, NOISE)
+    expected, draws = variance_anew(results, NOISE)
     once = [name for name in ("session", "grader") if name not in results.random_sd]
-    more, unseen = _variance_of(results, [*once, *_new_jars(results, recipe)])
+    more, unseen = variance_anew(results, [*once, *_new_jars(results, recipe)])
     return ScoreState(
         mean,
         variance + more,
         steps,
         expected,
         draws,
-        _variance_of(results, ["grader"])[0],
+        variance_anew(results, ["grader"])[0],
         unseen=unseen - more,
         fine=fine,
         broken=broken,
@@ -158,11 +158,11 @@ def state_by_measurements(fit: MeasureFit, recipe: pd.DataFrame, limit: float) -
     unit = float(np.std(fit.to_scale(fit.frame[fit.measure])))
     mean, variance = results.latent_marginal(recipe)
     seen = [name for name in NOISE if name in results.random_sd or name != "patch"]
-    expected, draws = _variance_of(results, seen, unit)
+    expected, draws = variance_anew(results, seen, unit)
     error = results.residual_sd**2
     own = 0.0 if "patch" in results.random_sd else error
     once = [name for name in ("session",) if name not in results.random_sd]
-    more, unseen = _variance_of(results, [*once, *_new_jars(results, recipe)], unit)
+    more, unseen = variance_anew(results, [*once, *_new_jars(results, recipe)], unit)
     distance = mean - float(fit.to_scale(limit))
     return ScoreState(
         distance[:, None],
@@ -181,7 +181,7 @@ def _new_jars(results: OrdinalResults | LinearResults, recipe: pd.DataFrame) -> 
     return [name for name in JARS if name in results.random_sd and "series" not in recipe]
 
 
-def _variance_of(
+def variance_anew(
     results: OrdinalResults | LinearResults, groups: Sequence[str], unit: float = 1.0
 ) -> tuple[float, Array]:
     """Variance that new levels of these groups add together: expected, and equally likely values.
