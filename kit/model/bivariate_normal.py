@@ -20,6 +20,8 @@ def both_below(h: Array, k: Array, rho: Array | float) -> Array:
     ----------
     h, k, rho : arrays that broadcast together, or one rho for all; -1 < rho < 1
     """
+    # Bounds without end are as good as these, and can be multiplied.
+    h, k = np.clip(h, -30.0, 30.0), np.clip(k, -30.0, 30.0)
     p, q = ndtr(h), ndtr(k)
     steepest = float(np.max(np.abs(rho), initial=0.0))
     points = next(points for bound, points in _POINTS if steepest <= bound)

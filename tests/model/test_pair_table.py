@@ -28,7 +28,7 @@ from kit.model import (
 )
 from kit.model.bivariate_normal import both_below
 from kit.model.pair_setting import every_pair, recipes
-from kit.model.pair_states import DRAWS
+from kit.model.pair_states import DRAWS, reading_fine_edge
 
 pytestmark = pytest.mark.filterwarnings("ignore::kit.errors.AliasedEffectWarning")
 
@@ -142,6 +142,19 @@ def test_chances_are_those_of_simulated_patches():
     low, covered = eta + patch[:, 0] < 0, zeta + patch[:, 1] < 0
     counted = [(low & covered).mean(), (~low & covered).mean(), (~covered).mean()]
     assert ending_chances(spread, pull, rho)[0] == pytest.approx(counted, abs=0.004)
+
+
+def test_a_single_reading_wavers_by_its_grader_and_by_itself():
+    """By hand, on one score: the other lies far below its cut."""
+    random = np.random.default_rng(5)
+    draws = 400_000
+    read = -1.0 + np.sqrt(0.4 + 0.5 + 2.0) * random.normal(size=draws) + random.logistic(size=draws)
+    spread = replace(state([-1.0], [0.4], 0.5), reading_variance=2.0)
+    told = reading_fine_edge(spread, state([-40.0], [0.1], 0.1), 0.0)
+    assert told[0] == pytest.approx((read < 0).mean(), abs=0.004)
+    camera = replace(spread, wavers=False)
+    pictured = reading_fine_edge(camera, state([-40.0], [0.1], 0.1, wavers=False), 0.0)
+    assert pictured[0] == pytest.approx(norm.cdf(1 / np.sqrt(2.9)), abs=1e-6)
 
 
 def test_a_known_pair_that_varies_is_hit_or_miss_and_one_barely_known_is_not():
