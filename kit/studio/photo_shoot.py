@@ -167,7 +167,6 @@ def _held(camera: Camera, card: Card, lean_deg: NDArray[np.float64]) -> Camera:
 
 
 def _tile_look(series: Series, plan: PhotoPlan, tile: int, seen: pd.DataFrame) -> TileLook:
-    base = series.tiles.set_index("tile").at[tile, "base"]
     spots = series.patches.set_index("patch").loc[seen["patch"]]
     creep, shows = spread_mm(seen["spread"]), pull_through_share(seen["pull_through"])
     patches = tuple(
@@ -184,6 +183,14 @@ def _tile_look(series: Series, plan: PhotoPlan, tile: int, seen: pd.DataFrame) -
         )
         for (patch, spot), mm, share in zip(spots.iterrows(), creep, shows, strict=True)
     )
+    layout = plan.layout(tile)
+    further = zip(layout.edges_mm, layout.bases[1:], strict=True)
     return TileLook(
-        plan.blank, plan.stencil, invented_rgb(str(base)), patches, plan.patches_per_tile
+        plan.blank,
+        layout.stencil,
+        invented_rgb(layout.bases[0]),
+        patches,
+        plan.patches_per_tile,
+        stripes=tuple((edge, invented_rgb(base)) for edge, base in further),
+        places=tuple(layout.places.values()),
     )

@@ -17,7 +17,7 @@ from kit.photo.patch.face import MOTTLE_BANDS_MM
 from kit.photo.patch.patch_reading import COLOURS, PatchReading, measure_patch
 from kit.photo.raster import Raster, colour_shift
 from kit.photo.review.annotated import draw_readings
-from kit.photo.tile.patch_layout import base_colour, patch_places
+from kit.photo.tile.patch_layout import base_colours, patch_places
 from kit.photo.tile.tile_plan import PhotoPlan
 from kit.photo.view.image_file import Unmeasurable, file_hash, open_picture
 from kit.photo.view.two_shots import without_reflections
@@ -130,16 +130,17 @@ def measure_picture(
         _check_name(path.name, slips)
         patches = _planned(plan, slips.tile, slips.firing)
         first = first_seen(earlier, slips.firing)
+        layout = plan.layout(slips.tile)
 
         def read(seen: Window) -> dict[str, PatchReading]:
-            places = patch_places(plan, seen, patches)
-            base = base_colour(seen, plan, places)
+            places = patch_places(plan, layout, seen, patches)
+            bases = base_colours(seen, plan.blank, layout, places)
             return {
                 row.patch: measure_patch(
                     seen,
-                    plan.stencil,
+                    layout.stencil,
                     places[row.patch],
-                    base,
+                    bases[row.patch],
                     reference_colour(row.patch, row.overlay, first, pure),
                 )
                 for row in patches.itertuples()
@@ -207,12 +208,6 @@ def _check_name(name: str, slips: Slips) -> None:
 def _planned(plan: PhotoPlan, tile: int, firing: int) -> pd.DataFrame:
     if tile not in set(plan.patches["tile"]):
         raise Unmeasurable(f"The slip says tile {tile}, which is not in this series.")
-    if tile in plan.striped:
-        raise Unmeasurable(
-            f"Tile {tile} carries several bases in stripes. Only tiles of one base are measured: "
-            "go by the grades of this one, and strike the picture out so that it is not asked for "
-            "again."
-        )
     patches = plan.on_tile(tile, firing)
     if patches.empty:
         raise Unmeasurable(

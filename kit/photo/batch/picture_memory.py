@@ -93,6 +93,7 @@ def fingerprint_of(
         repr(sorted(name_claims(path.name).items())),
         file_hash(path),
         repr((plan.patches_per_tile, plan.blank, plan.stencil, plan.scale)),
+        repr(plan.striped.get(tile) if tile else None),
         own[columns].to_csv(index=False),
         earlier.drop(columns="picture").to_csv(index=False),
         "" if pure is None else pure.to_csv(index=False),

@@ -11,6 +11,7 @@ LEAST_CONTRAST = 6.0
 """CIELAB distance of overlay from base below which the two cannot be told apart."""
 
 _MOST_TORN = 0.55
+_MOST_ONE_SIDED_MM = 1.0
 
 ALIKE = "Base and overlay look alike, so no edge can be seen."
 
@@ -51,6 +52,11 @@ def judge(
             f"The edge is out of reach on {edge.limited:.0%} of its length: the overlay has run "
             "into its neighbour or the rim, or has crawled away."
         )
+    if edge.limited > 0.05 and _one_sided(edge):
+        return "poor", (
+            "On one side the edge lies much further out than elsewhere, beyond what was looked: "
+            "something lying on it, such as a finger, or the overlay has run."
+        )
     if edge.torn > _MOST_TORN or (edge.torn > 0.3 and numbers["pull_through_share"] > _MOST_TORN):
         return "poor", (
             f"The base has torn {edge.torn:.0%} of the edge open: too little of it is left to tell "
@@ -65,6 +71,11 @@ def judge(
         return "good", ""
     words = "; ".join(doubts)
     return "fair", f"{words[0].upper()}{words[1:]}."
+
+
+def _one_sided(edge: Edge) -> bool:
+    seen = edge.creep[np.isfinite(edge.creep)]
+    return bool(np.quantile(seen, 0.95) - np.median(seen) > _MOST_ONE_SIDED_MM)
 
 
 def _hiding(view: PatchView, covered: Covered) -> str:

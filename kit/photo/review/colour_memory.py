@@ -113,7 +113,7 @@ def _suspicion(picture: _Seen, others: list[_Seen], plan: PhotoPlan) -> tuple[st
     as_told = float(np.mean(list(away.values())))
     best, words = as_told, ""
     if as_told > _FITS:
-        for turned, name in _turns(plan):
+        for turned, name in _turns(plan, picture.tile):
             found = _distances(picture, picture.tile, others, plan, _moved(picture, turned))
             best, words = _better(found, len(away), best, words, _TURNED.format(name=name))
         for tile in sorted(set(plan.patches["tile"]) - {picture.tile}):
@@ -212,15 +212,15 @@ def _remembered(
 ) -> NDArray[np.float64]:
     """What others saw of an overlay: on the same base elsewhere, else here, else on any base."""
     places = plan.places_of(overlay)
-    seen = [(p, p.overlay[n]) for p in others for t, n in places if p.tile == t and n in p.overlay]
-    base = plan.bases.get(tile)
+    seen = [(p, n) for p in others for t, n in places if p.tile == t and n in p.overlay]
+    base = plan.base_at(tile, position)
     same_base = [
-        lab for p, lab in seen if p.tile != tile and base and plan.bases.get(p.tile) == base
+        p.overlay[n] for p, n in seen if p.tile != tile and base and plan.base_at(p.tile, n) == base
     ]
     here = [p.overlay[position] for p in others if p.tile == tile and position in p.overlay]
     if same_base or here:
         return np.array(same_base or here)
-    anywhere = np.array([lab for _, lab in seen]).reshape(-1, 3)
+    anywhere = np.array([p.overlay[n] for p, n in seen]).reshape(-1, 3)
     if len(anywhere) > 1:
         middle = np.median(anywhere, axis=0)
         if float(np.max(colour_shift(anywhere, middle))) > _STEADY:
@@ -229,6 +229,9 @@ def _remembered(
 
 
 def _remembered_base(tile: int, others: list[_Seen], plan: PhotoPlan) -> NDArray[np.float64]:
+    if tile in plan.striped:
+        return np.empty((0, 3))
+    others = [p for p in others if p.tile not in plan.striped]
     base = plan.bases.get(tile)
     alike = [p.base for p in others if p.tile != tile and base and plan.bases.get(p.tile) == base]
     here = [p.base for p in others if p.tile == tile]
@@ -239,7 +242,7 @@ def _looks_like(picture: _Seen, position: int, others: list[_Seen], plan: PhotoP
     """Name the overlay whose remembered colour is nearest, if it is near."""
     near = {}
     for overlay in sorted(set(plan.patches["overlay"])):
-        known = _remembered(picture.tile, -1, overlay, others, plan)
+        known = _remembered(picture.tile, position, overlay, others, plan)
         if len(known):
             near[overlay] = _apart(picture.overlay[position], known)
     best = min(near, key=lambda name: near[name], default=None)
@@ -254,7 +257,7 @@ def _moved(picture: _Seen, turned: Mapping[int, int]) -> Mapping[int, NDArray[np
     return {turned[n]: lab for n, lab in picture.overlay.items() if n in turned}
 
 
-def _turns(plan: PhotoPlan) -> Iterator[tuple[dict[int, int], str]]:
+def _turns(plan: PhotoPlan, tile: int) -> Iterator[tuple[dict[int, int], str]]:
     """How positions change places when the tile is turned so that it looks the same.
 
     Yields
@@ -263,7 +266,7 @@ def _turns(plan: PhotoPlan) -> Iterator[tuple[dict[int, int], str]]:
         From the place at which a patch is seen to its own number.
     name : str
     """
-    places = plan.places()
+    places = plan.layout(tile).places
     middle = np.array([plan.blank.width_mm, plan.blank.height_mm]) / 2
     spots = {n: np.array([p.x_mm, p.y_mm]) - middle for n, p in places.items()}
     round_ = plan.blank.shape == "round"

@@ -79,12 +79,16 @@ class PhotoReviewForm(widgets.VBox):
 
     def choose(self, choice: Choice) -> None:
         """Write a decision on what is shown, and go on when it was about the whole picture."""
-        decide(self.folder, self._sha256(), choice, self.patch.value, self.by)
+        decide(self.folder, self._sha256(), choice, self._patch(), self.by)
         self.measured = self.measured.as_decided(self.folder)
-        if self.patch.value or choice == "clear":
+        if self._patch() or choice == "clear":
             self._colour()
         else:
             self.move(1)
+
+    def _patch(self) -> str:
+        """The patch that is decided on; blank for the whole picture, as when none is chosen yet."""
+        return self.patch.value or ""
 
     def _sha256(self) -> str:
         return str(self.order["picture_sha256"].iloc[self.place])
@@ -92,7 +96,7 @@ class PhotoReviewForm(widgets.VBox):
     def _colour(self) -> None:
         if self.order.empty:
             return
-        said = decided(self.measured.decisions).get((self._sha256(), self.patch.value), "clear")
+        said = decided(self.measured.decisions).get((self._sha256(), self._patch()), "clear")
         for choice, button in self.buttons.items():
             button.style.button_color = _CHOSEN if choice == said else _OTHER
 

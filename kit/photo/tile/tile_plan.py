@@ -1,12 +1,48 @@
 """What the kit knows of the tiles before it looks at a picture."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike, NDArray
 
 from kit.photo.card.card_geometry import Card, PrintScale, card_for
-from kit.series import Blank, Position, Series, Stencil, positions
+from kit.series import (
+    Blank,
+    Position,
+    Series,
+    Stencil,
+    places_on_tile,
+    positions,
+    stencil_on,
+    stripe_edges,
+)
+
+
+@dataclass(frozen=True)
+class TileLayout:
+    """What lies where on one tile.
+
+    Parameters
+    ----------
+    places : dict of int to Position
+        By position number.
+    stencil : Stencil
+    bases : tuple of str
+        Base colours from left to right, of a tile in stripes; one or none otherwise.
+    edges_mm : tuple of float
+        Where stripes meet, from the tile's left.
+    """
+
+    places: Mapping[int, Position]
+    stencil: Stencil
+    bases: tuple[str, ...] = ()
+    edges_mm: tuple[float, ...] = ()
+
+    def stripe_at(self, x_mm: ArrayLike) -> NDArray[np.intp]:
+        """Number of the stripe, from 0, at distances from the tile's left."""
+        return np.searchsorted(np.array(self.edges_mm), np.asarray(x_mm, float))
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,8 +63,8 @@ class PhotoPlan:
         Whether a person measured the printed card.
     bases : dict of int to str
         Base colour of each tile, where it is known.
-    striped : frozenset of int
-        Tiles that carry several bases in stripes; their pictures are not measured.
+    striped : dict of int to TileLayout
+        Layouts of the tiles that carry several bases in stripes.
     fired : dict of int to dict of int to int
         Of each tile whose firings are written down: the session of each of its firings.
     """
@@ -40,17 +76,27 @@ class PhotoPlan:
     scale: PrintScale = field(default_factory=PrintScale)
     scale_measured: bool = False
     bases: Mapping[int, str] = field(default_factory=dict)
-    striped: frozenset[int] = frozenset()
+    striped: Mapping[int, TileLayout] = field(default_factory=dict)
     fired: Mapping[int, Mapping[int, int]] = field(default_factory=dict)
 
     @property
     def card(self) -> Card:
         return card_for(self.blank)
 
-    def places(self) -> dict[int, Position]:
-        """Planned places on the tile by position number."""
+    def layout(self, tile: int) -> TileLayout:
+        """What lies where on a tile."""
+        if tile in self.striped:
+            return self.striped[tile]
         laid = positions(self.blank, self.stencil, self.patches_per_tile)
-        return {place.number: place for place in laid}
+        bases = (self.bases[tile],) if tile in self.bases else ()
+        return TileLayout({place.number: place for place in laid}, self.stencil, bases)
+
+    def base_at(self, tile: int, position: int) -> str | None:
+        """Base colour under a patch, if it is known."""
+        layout = self.layout(tile)
+        if not layout.bases or position not in layout.places:
+            return None
+        return layout.bases[int(layout.stripe_at(layout.places[position].x_mm))]
 
     def places_of(self, overlay: str) -> list[tuple[int, int]]:
         """Tile and position of every patch of an overlay."""
@@ -89,9 +135,18 @@ def photo_plan(series: Series) -> PhotoPlan:
         scale,
         bool(settings.card_across_mm and settings.card_down_mm),
         dict(zip(series.tiles["tile"].tolist(), series.tiles["base"].tolist(), strict=True)),
-        frozenset(series.stripes["tile"].astype(int)),
+        dict(_striped(series)),
         {
             int(tile): dict(zip(rows["firing"].tolist(), rows["session"].tolist(), strict=True))
             for tile, rows in series.firings.groupby("tile")
         },
     )
+
+
+def _striped(series: Series) -> Iterator[tuple[int, TileLayout]]:
+    for tile, rows in series.stripes.sort_values("stripe").groupby("tile"):
+        count = len(rows)
+        stencil = stencil_on(series.settings, count)
+        places = {place.number: place for place in places_on_tile(series.settings, count)}
+        edges = stripe_edges(series.settings.blank, stencil, count)
+        yield int(tile), TileLayout(places, stencil, tuple(rows["base"]), edges)

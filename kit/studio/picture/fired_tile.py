@@ -76,6 +76,10 @@ class TileLook:
         Standard deviations of the shift and the turn with which a stencil is laid.
     base_mottle : float
         Standard deviation of L* over the base.
+    stripes : tuple of (float, tuple of float)
+        Further bases of a tile in stripes: where each begins, mm from the left, and its colour.
+    places : tuple of Position
+        Where its patches lie, if not as a tile of one base has them.
     """
 
     blank: Blank
@@ -86,6 +90,8 @@ class TileLook:
     placement_mm: float = 0.5
     placement_deg: float = 2.0
     base_mottle: float = 1.0
+    stripes: tuple[tuple[float, tuple[float, float, float]], ...] = ()
+    places: tuple[Position, ...] = ()
 
 
 def draw_tile(look: TileLook, rng: np.random.Generator) -> tuple[Raster, Raster, pd.DataFrame]:
@@ -104,10 +110,14 @@ def draw_tile(look: TileLook, rng: np.random.Generator) -> tuple[Raster, Raster,
     outside = _outside_blank(look.blank, x, y)
     cover = np.clip(0.5 - outside * PIXELS_PER_MM, 0, 1).astype(np.float32)
     surface = np.broadcast_to(linear_light(look.base_rgb), (*x.shape, 3)).astype(np.float32)
+    for begins_mm, rgb in look.stripes:
+        further = np.clip((x - np.float32(begins_mm)) / np.float32(0.2), 0, 1)[..., None]
+        surface = surface * (1 - further) + linear_light(rgb) * further
     if look.base_mottle:
         shift = look.base_mottle * band_noise(x.shape, PIXELS_PER_MM, 1.0, 8.0, rng)
         surface = lightness_shifted(surface, shift)
-    places = {p.number: p for p in positions(look.blank, look.stencil, look.patches_planned)}
+    laid = look.places or positions(look.blank, look.stencil, look.patches_planned)
+    places = {place.number: place for place in laid}
     rows = []
     for patch in look.patches:
         rows.append(_lay_patch(surface, look, patch, places[patch.position], rng))

@@ -9,7 +9,9 @@ import pytest
 from PIL import Image
 
 from kit.photo import COLUMNS, MEASURES, PhotoPlan, PrintScale, measure_picture
-from kit.series import Blank, Stencil
+from kit.photo.tile.tile_plan import TileLayout
+from kit.series import Blank, Stencil, stripe_edges
+from kit.series.stripes import striped_positions
 from kit.studio.picture import Camera, Lighting, PatchLook, Setting, TileLook, photograph
 
 
@@ -221,8 +223,6 @@ def test_slips_and_names_must_agree_with_the_plan(good_shot, upright, measure, p
     path, _ = good_shot
     strangers = replace(plan, patches=plan.patches[plan.patches["tile"] != 1])
     assert "not in this series" in measure_picture(path, strangers).reason
-    striped = replace(plan, striped=frozenset({1}))
-    assert "several bases in stripes" in measure_picture(path, striped).reason
     unsifted = replace(plan, patches=plan.patches.assign(before_firing=2))
     assert "had no patch yet" in measure_picture(path, unsifted).reason
     assert "file's name says tile 7" in measure(upright, "tile07-firing1.jpg").reason
@@ -289,3 +289,28 @@ def test_a_shot_with_the_tile_turned_by_half_lends_its_clear_side(shoot, look, p
     table = against_truth(both, photo)
     assert table["quality"].isin(["good", "fair"]).all()
     assert (table["spread_mm"] - table["spread_mm_true"]).abs().max() < 0.15
+
+
+def test_a_tile_with_two_bases_in_stripes_is_measured_on_each(plan, tmp_path, small_camera):
+    blank, stencil = Blank(), Stencil("disc", 9.0)
+    laid = striped_positions(blank, stencil, 2, 2)
+    edge = stripe_edges(blank, stencil, 2)[0]
+    pale, dark = (0.85, 0.82, 0.7), (0.12, 0.13, 0.2)
+    patches = tuple(
+        PatchLook(f"1-{n}", n, rgb, spread_mm=s, edge_width_mm=0.3)
+        for n, rgb, s in (
+            (1, (0.1, 0.25, 0.55), 0.3), (2, (0.8, 0.6, 0.2), 0.6),
+            (3, (0.6, 0.1, 0.1), 0.0), (4, (0.9, 0.9, 0.88), 1.0),
+        )
+    )  # fmt: skip
+    look = TileLook(
+        blank, stencil, pale, patches, 4, stripes=((edge, dark),), places=laid, placement_mm=0.3
+    )
+    photo = photograph(look, plan.card, 4, camera=small_camera)
+    photo.save(tmp_path / "striped.jpg")
+    layout = TileLayout({p.number: p for p in laid}, stencil, ("pale", "dark"), (edge,))
+    result = measure_picture(tmp_path / "striped.jpg", replace(plan, striped={1: layout}))
+    table = against_truth(result, photo).set_index("patch")
+    assert (table["spread_mm"] - table["spread_mm_true"]).abs().max() < 0.12
+    assert table.loc[["1-1", "1-3"], "base_l"].min() > 75
+    assert table.loc[["1-2", "1-4"], "base_l"].max() < 25

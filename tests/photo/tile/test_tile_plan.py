@@ -24,11 +24,15 @@ def test_only_patches_already_sifted_are_looked_for(fired):
     tile = int(plan.patches["tile"].iloc[0])
     assert plan.on_tile(tile, 0).empty
     sifted = plan.on_tile(tile, 1)
-    assert set(sifted["position"]) <= set(plan.places())
+    assert set(sifted["position"]) <= set(plan.layout(tile).places)
     assert sifted["position"].is_monotonic_increasing
 
 
-def test_tiles_with_several_bases_are_known_as_such(fired):
+def test_a_tile_in_stripes_has_a_layout_of_its_own_and_a_base_for_each_patch(fired):
     stripes = pd.DataFrame({"tile": [2, 2], "stripe": [1, 2], "base": ["x", "y"]})
-    assert photo_plan(fired).striped == frozenset()
-    assert photo_plan(replace(fired, stripes=stripes)).striped == {2}
+    plan = photo_plan(replace(fired, stripes=stripes))
+    assert set(plan.striped) == {2}
+    layout = plan.layout(2)
+    assert layout.stencil.size_mm == fired.settings.small_stencil_mm
+    assert [plan.base_at(2, n) for n in (1, 2, 3, 4)] == ["x", "y", "x", "y"]
+    assert plan.base_at(1, 1) == fired.tiles["base"].iloc[0]
