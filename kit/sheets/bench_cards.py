@@ -4,23 +4,21 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-import pandas as pd
-
 from kit.errors import Misuse
 from kit.photo import tile_marker
-from kit.series import CAUTIONS, OPENING_UM, Series, bases_by_stripe
+from kit.series import CAUTIONS, OPENING_UM, Series, stripe_counts
 from kit.sheets.materials import (
     CALIBRATED_BY,
     CALIBRATION_CARD_CM2,
     Weighing,
-    coat_grams,
     doses,
     patch_grams,
+    stripe_grams,
     weighed,
 )
 from kit.sheets.paper import MARGIN_MM, Paper
 from kit.sheets.to_scale import mark_data, shrink_to, tile_map
-from kit.wording import amount, coat_weight, counted, fine_grams, grams, listed, sifter
+from kit.wording import amount, coat_weight, counted, fine_grams, grams, sifter
 
 _MARK_MM = 13.0
 _WIDEST_BESIDE_MM = 72.0
@@ -40,31 +38,32 @@ def bench_card_data(
     page_mm = paper.height_mm if lies_on_its_side(series, paper) else paper.width_mm
     room = _WIDEST_BESIDE_MM if beside else page_mm - 2 * MARGIN_MM - _FRAME_MM
     family = series.colours.set_index("colour")["family"]
-    coats = coat_grams(series)
+    coats, stripes = stripe_grams(series), stripe_counts(series)
     patches = series.patches.assign(
         landed=patch_grams(series), family=series.patches["overlay"].map(family)
     )
-    bases = bases_by_stripe(series)
     cards = []
     for row in series.tiles.itertuples():
         if row.tile not in set(tiles):
             continue
-        landed = float(coats[row.Index])
         own = patches[patches["tile"] == row.tile].sort_values("position")
-        striped = bases[bases["tile"] == row.tile]
-        own_bases = striped["base"]
         cards.append(
             {
                 "tile": int(row.tile),
                 "mark": _mark(int(row.tile)),
-                "base": listed(own_bases.tolist()),
-                "family": listed(own_bases.map(family).tolist()),
-                "map": tile_map(settings, len(own_bases)),
-                "stripes": _stripes(striped, weighed(landed, settings.sifting_loss)),
+                "map": tile_map(settings, int(stripes[row.tile])),
+                "bases": [
+                    {
+                        "stripe": int(base.stripe),
+                        "colour": base.base,
+                        "family": family[base.base],
+                        "landed": grams(base.landed),
+                        "weigh": grams(base.weigh),
+                    }
+                    for base in coats[coats["tile"] == row.tile].itertuples()
+                ],
                 "coats": counted(int(row.coats), "coat"),
                 "mesh": sifter(int(row.mesh), OPENING_UM[row.mesh]),
-                "landed": grams(landed),
-                "weigh": grams(weighed(landed, settings.sifting_loss)),
                 "session": int(row.session),
                 "patches": [_patch(patch, settings.sifting_loss) for patch in own.itertuples()],
                 "later": [int(p) for p in own.loc[own["before_firing"] > 1, "position"]],
@@ -84,7 +83,9 @@ def _doses(series: Series, tiles: set[int]) -> dict[str, Any]:
     """Say what to weigh once for each overlay of some tiles, and what to divide by it."""
     own = series.patches[series.patches["tile"].isin(tiles)]
     needed = doses(replace(series, patches=own))
-    coats = needed.drop_duplicates("coat_weight").sort_values("coat_weight")
+    kinds = ["coat_weight", "opening_cm2"]
+    coats = needed.drop_duplicates(kinds).sort_values(kinds)
+    usual = series.settings.stencil.area_cm2
     meshes = sorted({int(mesh) for mesh in own["mesh"]})
     fits = (1 + len(coats)) * (1 + len(meshes)) <= _MOST_LINES
     return {
@@ -94,7 +95,8 @@ def _doses(series: Series, tiles: set[int]) -> dict[str, Any]:
         "meshes": meshes if fits else [],
         "coats": [
             {
-                "coat": coat_weight(row.coat_weight),
+                "coat": coat_weight(row.coat_weight)
+                + ("" if row.opening_cm2 == usual else " on a stripe"),
                 "spoons": grams(CALIBRATED_BY * row.dose_g),
                 "passes": grams(CALIBRATED_BY * row.coat_weight * CALIBRATION_CARD_CM2 / 1000),
             }
@@ -107,14 +109,6 @@ def lies_on_its_side(series: Series, paper: Paper) -> bool:
     """Whether the blank is so wide that its map needs the long side of the paper."""
     upright_mm = paper.width_mm - 2 * MARGIN_MM - _FRAME_MM
     return series.settings.blank.width_mm > upright_mm
-
-
-def _stripes(bases: pd.DataFrame, weighed_g: float) -> str:
-    """Say how the bases of a tile lie, and how much of a coat each takes."""
-    if len(bases) == 1:
-        return ""
-    which = listed([f"{row.base} {grams(row.share * weighed_g)}" for row in bases.itertuples()])
-    return f"Of that, in stripes from the left: {which}."
 
 
 def _patch(patch: Any, loss: float) -> dict[str, Any]:

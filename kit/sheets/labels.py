@@ -98,17 +98,17 @@ def label_data(series: Series, stickers: Stickers, tiles: Collection[int]) -> di
     """Gather what the labels of some tiles say."""
     sheet = stickers.sheet
     family = series.colours.set_index("colour")["family"]
-    bases = bases_by_stripe(series)
     labels: list[dict[str, Any] | None] = [None] * stickers.used
+    bases = bases_by_stripe(series)
     for row in series.tiles[series.tiles["tile"].isin(tiles)].itertuples():
+        under = list(bases.loc[bases["tile"] == row.tile, "base"])
         own = series.patches[series.patches["tile"] == row.tile].sort_values("position")
-        own_bases = bases.loc[bases["tile"] == row.tile, "base"]
-        leaded = "leaded" in {*own_bases.map(family), *own["overlay"].map(family)}
+        leaded = "leaded" in {*(family[base] for base in under), *own["overlay"].map(family)}
         labels.append(
             {
                 "name": f"T{row.tile}",
                 "series": series.name,
-                "base": listed(own_bases.tolist()),
+                "base": " | ".join(under),
                 "patches": [
                     {"place": int(p.position), "overlay": p.overlay} for p in own.itertuples()
                 ],

@@ -48,9 +48,7 @@ def patch_grams(series: Series) -> pd.Series:
 
     coat weight (mg/cm²) × area of the opening (cm²) / 1000.
     """
-    stripes = series.patches["tile"].map(stripe_counts(series))
-    area = stripes.map(lambda count: stencil_on(series.settings, count).area_cm2)
-    return series.patches["coat_weight"] * area / 1000
+    return series.patches["coat_weight"] * _openings_cm2(series) / 1000
 
 
 def coat_grams(series: Series) -> pd.Series:
@@ -59,6 +57,32 @@ def coat_grams(series: Series) -> pd.Series:
     coat weight (mg/cm²) × area of the blank (cm²) / 1000.
     """
     return series.tiles["coat_weight"] * series.settings.blank.area_cm2 / 1000
+
+
+def _openings_cm2(series: Series) -> pd.Series:
+    """Area of the stencil for each row of patches.csv; it is smaller on tiles with stripes."""
+    counts = stripe_counts(series)
+    areas = {n: stencil_on(series.settings, n).area_cm2 for n in {1, *map(int, counts)}}
+    return series.patches["tile"].map(counts.map(areas))
+
+
+def stripe_grams(series: Series) -> pd.DataFrame:
+    """Enamel of one coat of every base on every tile.
+
+    Returns
+    -------
+    DataFrame
+        Columns tile, stripe, base, coats, landed (g), weigh (g, with the loss allowed for).
+    """
+    of_tile = series.tiles.assign(
+        whole=coat_grams(series), stripes=series.tiles["tile"].map(stripe_counts(series))
+    )
+    told = bases_by_stripe(series).merge(
+        of_tile[["tile", "coats", "whole", "stripes"]], on="tile", validate="many_to_one"
+    )
+    told["landed"] = told["whole"] / told["stripes"]
+    told["weigh"] = told["landed"].map(lambda g: weighed(g, series.settings.sifting_loss))
+    return told[["tile", "stripe", "base", "coats", "landed", "weigh"]]
 
 
 def weighed(landed_g: float, loss: float) -> float:
@@ -72,14 +96,19 @@ def doses(series: Series) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns colour, family, coat_weight, dose_g; by family, colour and coat weight.
+        Columns colour, family, coat_weight, opening_cm2, dose_g; by family, colour, coat weight and
+        opening.
     """
-    landed = series.patches[["overlay", "coat_weight"]].assign(landed=patch_grams(series))
-    each = landed.drop_duplicates(["overlay", "coat_weight"]).rename(columns={"overlay": "colour"})
+    landed = series.patches[["overlay", "coat_weight"]].assign(
+        opening_cm2=_openings_cm2(series), landed=patch_grams(series)
+    )
+    kinds = ["overlay", "coat_weight", "opening_cm2"]
+    each = landed.drop_duplicates(kinds).rename(columns={"overlay": "colour"})
     told = each.merge(series.colours[["colour", "family"]], on="colour")
     told["dose_g"] = told["landed"].map(lambda g: weighed(g, series.settings.sifting_loss))
-    ordered = told.sort_values(["family", "colour", "coat_weight"], ignore_index=True)
-    return ordered[["colour", "family", "coat_weight", "dose_g"]]
+    by = ["family", "colour", "coat_weight", "opening_cm2"]
+    ordered = told.sort_values(by, ignore_index=True)
+    return ordered[["colour", "family", "coat_weight", "opening_cm2", "dose_g"]]
 
 
 def enamel_needed(series: Series) -> pd.DataFrame:
@@ -91,9 +120,8 @@ def enamel_needed(series: Series) -> pd.DataFrame:
         Columns colour, family, base_g, overlay_g, total_g; by family and colour.
     """
     loss = series.settings.sifting_loss
-    of_tile = (coat_grams(series) * series.tiles["coats"]).set_axis(series.tiles["tile"])
-    stripes = bases_by_stripe(series)
-    bases = (stripes["tile"].map(of_tile) * stripes["share"]).groupby(stripes["base"]).sum()
+    coats = stripe_grams(series)
+    bases = (coats["landed"] * coats["coats"]).groupby(coats["base"]).sum()
     overlays = patch_grams(series).groupby(series.patches["overlay"]).sum()
     needed = series.colours[["colour", "family"]].assign(
         base_g=series.colours["colour"].map(bases).fillna(0.0) / (1 - loss),

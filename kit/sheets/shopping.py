@@ -2,13 +2,22 @@
 
 from typing import Any
 
-from kit.series import OPENING_UM, Series, cautions_for
+from kit.series import (
+    OPENING_UM,
+    Series,
+    Settings,
+    cautions_for,
+    places_on_tile,
+    stencil_on,
+    stripe_counts,
+)
 from kit.sheets.materials import Weighing, copper_needed, counter_enamel_g, enamel_needed
 from kit.sheets.paper import MARGIN_MM, Paper
 from kit.sheets.to_scale import shrink_to, tile_map
 from kit.wording import (
     amount,
     area_and_inches,
+    counted,
     gauge_in_words,
     grams,
     mm_and_inches,
@@ -37,9 +46,10 @@ _WIDEST_BESIDE_MM = 72.0
 def shopping_data(series: Series, paper: Paper, weighing: Weighing) -> dict[str, Any]:
     """Gather what the shopping and cutting list says."""
     settings = series.settings
-    blank, stencil = settings.blank, settings.stencil
+    blank = settings.blank
     beside = blank.width_mm <= _WIDEST_BESIDE_MM
     room = _WIDEST_BESIDE_MM if beside else paper.width_mm - 2 * MARGIN_MM
+    counts = sorted(set(map(int, stripe_counts(series))))
     copper = copper_needed(series)
     size = (
         f"{mm_and_inches(blank.width_mm)} across, round"
@@ -70,14 +80,20 @@ def shopping_data(series: Series, paper: Paper, weighing: Weighing) -> dict[str,
         ],
         "counter": grams(counter_enamel_g(series)),
         "sifters": _sifters(series),
-        "stencil": f"{stencil.shape}, {size_and_inches(stencil.size_mm, stencil.height_mm)}, "
-        f"{settings.patches_per_tile} openings or one that is moved",
-        "map": tile_map(settings),
+        "stencils": [_stencil(settings, number) for number in counts],
+        "map": tile_map(settings, counts[0]),
         "beside": beside,
         "shrink": shrink_to(settings, room, paper.height_mm - 80),
         "at-hand": [*_SCALES[weighing], *_AT_HAND],
         "cautions": [vars(c) for c in cautions_for("cut", "pickle", "use")],
     }
+
+
+def _stencil(settings: Settings, stripes: int) -> str:
+    stencil, places = stencil_on(settings, stripes), len(places_on_tile(settings, stripes))
+    said = f"{stencil.shape}, {size_and_inches(stencil.size_mm, stencil.height_mm)}, "
+    said += f"{counted(places, 'opening')} or one that is moved"
+    return said if stripes == 1 else f"{said}, for tiles with {stripes} stripes"
 
 
 def _sifters(series: Series) -> list[dict[str, Any]]:

@@ -12,7 +12,7 @@ from kit.series import Scale, Settings, places_on_tile, stencil_on, stripe_edges
 
 
 def tile_map(settings: Settings, stripes: int = 1) -> dict[str, Any]:
-    """Describe blank, stencil and places in mm, and where stripes meet."""
+    """Describe blank, stencil, places and where stripes meet, in mm."""
     blank, stencil = settings.blank, stencil_on(settings, stripes)
     return {
         "shape": blank.shape,
@@ -27,7 +27,7 @@ def tile_map(settings: Settings, stripes: int = 1) -> dict[str, Any]:
             {"number": place.number, "x": place.x_mm, "y": place.y_mm}
             for place in places_on_tile(settings, stripes)
         ],
-        "seams": list(stripe_edges(blank, stencil, stripes)),
+        "edges": list(stripe_edges(blank, stencil, stripes)),
     }
 
 

@@ -14,9 +14,9 @@ import pytest
 
 from kit.errors import Misuse
 from kit.record import Grading, GradingServer
-from kit.record.form.screen import form_page, patch_shown, welcome_page
+from kit.record.form.screen import form_page, patch_shown, tile_picture, welcome_page
 from kit.record.form.server import _camera_square
-from kit.series import Scale, read_series
+from kit.series import Scale, Settings, read_series
 
 
 @pytest.fixture
@@ -177,6 +177,15 @@ def test_every_step_has_its_picture_and_its_words(plan, tmp_path):
         assert scale.question in unescape(page)
         for grade, step in enumerate(scale.steps):
             assert f"aria-label='{grade} {step} ({scale.title})'" in page.replace("&#x27;", "'")
+
+
+def test_the_picture_of_a_striped_tile_has_its_seams_and_small_patches():
+    """Three stripes of 50 mm with patches of 10 mm, three rows; place 4 begins the second row."""
+    settings = Settings("Striped", "Which?", stripes=3, small_stencil_mm=10)
+    striped, single = tile_picture(settings, 4, stripes=3), tile_picture(settings, 4)
+    assert striped.count("<path") == 2 and single.count("<path") == 0
+    assert striped.count("<text") == 9 and single.count("<text") == 4
+    assert "Place 4 on the tile" in striped and striped.count("fill='#222' stroke") == 1
 
 
 def test_a_series_that_is_not_planned_is_not_served(series, tmp_path):

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from pypdf import PdfReader
 
-from kit.series import Series, Settings, new_series, patch_name
+from kit.series import Series, Settings, new_series, patch_name, places_on_tile
 
 MM = 72 / 25.4
 NAMES = ("Fog", "Slate", "Amber", "Moss", "Rust", "Plum")
@@ -52,6 +52,38 @@ def planned(names=NAMES, tiles: int = 6, places: int = 4, **settings: object) ->
         ]
     ).astype({"patch": "str", "overlay": "str", "accident": "str"})
     return replace(series, tiles=tile_rows, patches=patch_rows)
+
+
+def striped(stripes: int = 3) -> Series:
+    """Two tiles of stripes with two rows of small patches, and one of a single base."""
+    series = planned(tiles=3, places=4, stripes=stripes, small_stencil_mm=10)
+    first = series.patches[series.patches["tile"] == 3]
+    small = pd.DataFrame(
+        [
+            {
+                "patch": patch_name(tile, place),
+                "tile": tile,
+                "position": place,
+                "overlay": NAMES[(tile + place) % len(NAMES)],
+                "mesh": 100,
+                "coat_weight": 40.0,
+                "before_firing": 1,
+                "accident": "",
+            }
+            for tile in (1, 2)
+            for place in range(1, len(places_on_tile(series.settings, stripes)) + 1)
+        ]
+    )
+    bases = pd.DataFrame(
+        [
+            {"tile": tile, "stripe": n, "base": NAMES[(tile - 1 + n - 1) % len(NAMES)]}
+            for tile in (1, 2)
+            for n in range(1, stripes + 1)
+        ]
+    ).astype({"base": "str"})
+    patches = pd.concat([small, first], ignore_index=True)
+    told = {"patch": "str", "overlay": "str", "accident": "str"}
+    return replace(series, patches=patches.astype(told), stripes=bases)
 
 
 @dataclass(frozen=True)
@@ -142,6 +174,11 @@ def at(matrix: list[float], x: float, y: float) -> tuple[float, float]:
 @pytest.fixture
 def plan():
     return planned
+
+
+@pytest.fixture
+def stripes():
+    return striped
 
 
 @pytest.fixture

@@ -9,7 +9,14 @@ import pytest
 
 from kit.photo import card_for, tile_marker
 from kit.photo.card.marker import dictionary
-from kit.series import Blank, Stencil, positions
+from kit.series import (
+    Blank,
+    Stencil,
+    places_on_tile,
+    positions,
+    stencil_on,
+    stripe_edges,
+)
 from kit.sheets import LABEL_SHEETS, PAPERS, write_sheets
 
 
@@ -56,6 +63,38 @@ def test_blank_and_places_are_drawn_where_they_are_to_be_sifted(
     assert len(drawn) == places
     for x, y in wanted:
         assert min(np.hypot(x - u, y - v) for u, v in drawn) < 0.03
+
+
+@pytest.mark.parametrize("number", [2, 3])
+def test_stripes_and_their_small_patches_are_drawn_where_they_are_to_be_sifted(
+    stripes, pdf, tmp_path, number
+):
+    series = stripes(number)
+    settings = series.settings
+    paths = {p.stem: p for p in write_sheets(series, tmp_path)}
+    card = pdf(paths["bench-cards"].read_bytes())
+    pages = map(card.shapes, range(len(card.reader.pages)))
+    page = next(shapes for shapes in pages if any(near(s, 50, 50) for s in shapes))
+    rim = max((s for s in page if near(s, 50, 50)), key=lambda s: s.bottom)
+    inside = [s for s in page if rim.bottom - 0.1 <= s.bottom < rim.bottom + 50.1]
+    small = stencil_on(settings, number)
+    middles = sorted(
+        (round(s.left + s.width / 2 - rim.left, 1), round(rim.bottom + 50 - s.bottom - 5, 1))
+        for s in inside
+        if near(s, 10, 10, True)
+    )
+    wanted = sorted((p.x_mm, p.y_mm) for p in places_on_tile(settings, number))
+    assert np.allclose(middles, wanted, atol=0.06)
+    seams = sorted(s.left - rim.left for s in inside if near(s, 0, 50))
+    assert np.allclose(seams, stripe_edges(settings.blank, small, number), atol=0.02)
+
+
+def test_every_base_of_a_striped_tile_is_named_on_its_card_and_its_label(stripes, pdf, tmp_path):
+    paths = {p.stem: p for p in write_sheets(stripes(), tmp_path)}
+    card = " ".join(pdf(paths["bench-cards"].read_bytes()).text.split())
+    for number, colour in enumerate(("Fog", "Slate", "Amber"), start=1):
+        assert f"Stripe {number}: {colour}" in card
+    assert "on Fog | Slate | Amber" in pdf(paths["labels"].read_bytes()).text
 
 
 @pytest.mark.skipif(not shutil.which("pdftoppm"), reason="Debian's poppler-utils draws the page")

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Sequence
+from html import escape
 from typing import Any
 from urllib.parse import urlencode
 
@@ -16,9 +17,12 @@ from kit.series import (
     Settings,
     cautions_for,
     patches_in_full,
-    positions,
+    places_on_tile,
+    stencil_on,
+    stripe_counts,
+    stripe_edges,
 )
-from kit.wording import counted, escape
+from kit.wording import counted
 
 
 def patch_shown(grading: Grading) -> dict[str, Any]:
@@ -33,7 +37,9 @@ def patch_shown(grading: Grading) -> dict[str, Any]:
         "tile": int(row["tile"]),
         "heading": f"Tile {int(row['tile'])}, place {int(row['position'])}",
         "recipe": "" if series.settings.blind else f"{row['overlay']} over {row['base']}",
-        "picture": tile_picture(series.settings, int(row["position"])),
+        "picture": tile_picture(
+            series.settings, int(row["position"]), int(stripe_counts(series)[row["tile"]])
+        ),
         "grades": {scale.name: answers[scale.name] for scale in series.settings.scales},
         "note": answers["note"] or "",
         "lost": grading.accident(patch),
@@ -181,7 +187,7 @@ def _document(title: str, body: str, script: str = "") -> str:
     )
 
 
-def tile_picture(settings: Settings, position: int) -> str:
+def tile_picture(settings: Settings, position: int, stripes: int = 1) -> str:
     """Draw the tile as SVG with one of its patches filled in.
 
     Parameters
@@ -189,15 +195,20 @@ def tile_picture(settings: Settings, position: int) -> str:
     settings : Settings
     position : int
         The patch to show.
+    stripes : int
+        How many bases lie on the tile, side by side.
 
     Returns
     -------
     str
         An SVG element with its description.
     """
-    blank, stencil = settings.blank, settings.stencil
-    marks = []
-    for place in positions(blank, stencil, settings.patches_per_tile):
+    blank, stencil = settings.blank, stencil_on(settings, stripes)
+    marks = [
+        f"<path d='M{edge:.2f} 0V{blank.height_mm:g}' stroke='#222' stroke-dasharray='2 1.5'/>"
+        for edge in stripe_edges(blank, stencil, stripes)
+    ]
+    for place in places_on_tile(settings, stripes):
         fill = "#222" if place.number == position else "#fff"
         ink = "#fff" if place.number == position else "#222"
         half, high = stencil.size_mm / 2, stencil.height_mm / 2
