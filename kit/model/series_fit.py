@@ -286,8 +286,8 @@ def groups_carried(seen: pd.DataFrame, with_prior: bool) -> tuple[list[str], lis
         group = read_group(name, seen)
         if group.size == len(seen) and name in NOISE:
             dropped.append(
-                f"Every {name} was seen once, so its variation cannot be told apart from the "
-                "wavering of a single reading; the two count together."
+                f"Every {name} was seen once, so its variation cannot be told apart from "
+                "what varies from one reading to the next; the two count together."
             )
             continue
         twin = next((other for other in kept if same_division(group, other)), None)

@@ -87,7 +87,7 @@ def logits_a_step(fit: ScaleFit) -> float:
 def _sentence(row: dict) -> str:
     if row["source"] == WAVERING:
         return (
-            f"A single grade wavers by about {row['steps']:.1f} of a step for no reason that the "
+            f"A single grade varies by about {row['steps']:.1f} of a step for no reason that the "
             f"model knows; that is {percent(row['share'])} of the variation."
         )
     plain = plain_name(row["source"])

@@ -53,9 +53,9 @@ def _grades(meaning: GradeMeaning, scale: Scale) -> tuple[Block, ...]:
         grades_and_measurements(meaning, scale),
         *doubt,
         Paragraph(
-            "What is a grade worth, and does it mean the same to each grader? A grader who wavers "
-            "pulls these averages towards each other: they say what to expect at a grade, not "
-            "where one grade ends and the next begins."
+            "What is a grade worth, and does it mean the same to each grader? A grader whose eye "
+            "varies pulls these averages towards each other: they say what to expect at a grade, "
+            "not where one grade ends and the next begins."
         ),
         Bullets(points),
         _levels(meaning, scale),
