@@ -4,6 +4,7 @@ Run as: python every_write_step.py SERIES FILE [ACTION]. The action is to take F
 `ACTIONS`. The series folder is copied for every step.
 """
 
+import contextlib
 import json
 import os
 import shutil
@@ -81,10 +82,8 @@ def state(folder: Path) -> dict:
 
 def main(original: Path, file: Path, action: str = "enter") -> None:
     def act(folder: Path) -> None:
-        try:
+        with contextlib.suppress(Misuse):  # it is done already
             ACTIONS[action](folder) if action != "enter" else apply(replace(intake, folder=folder))
-        except Misuse:  # it is done already
-            pass
 
     old = {p.name: p.read_bytes() for p in original.iterdir() if p.is_file()}
     before = state(original)
