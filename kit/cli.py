@@ -6,24 +6,15 @@ import webbrowser
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from kit.command_help import Commands
 from kit.errors import DataProblems, Misuse, NotebookFailed
-
-if TYPE_CHECKING:
-    from kit.record import Amendment
+from kit.record_commands import RECORD_COMMANDS, By, SeriesName, print_again
 
 app = Commands(help="Plan, fire, grade and understand test tiles of leaded and unleaded enamel.")
-
-SeriesName = Annotated[str, typer.Argument(metavar="SERIES", help="Its name, or its folder.")]
-
-
-By = Annotated[str | None, typer.Option(metavar="NAME", help="Who says so.")]
-Why = Annotated[str | None, typer.Option(metavar="WORDS", help="The reason; it is kept.")]
-Yes = Annotated[bool, typer.Option("--yes", help="Write without asking.")]
 
 
 def main() -> None:
@@ -95,15 +86,25 @@ def plan(
     gradings: Annotated[
         int | None, typer.Option(metavar="NUMBER", min=1, help="Most grades to give.")
     ] = None,
+    more: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, help="Add so many tiles to the plan.")
+    ] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Write the plan without asking.")] = False,
 ) -> None:
     """Choose tiles and patches; say what they will tell and what they save."""
     from kit.design import NEXT_TILES, Limits, precision, saving, what_to_expect
     from kit.design import plan as make_plan
+    from kit.record import unplanned
     from kit.series import read_series, series_folder
 
     folder = series_folder(series)
+    if more:
+        _plan_more(folder, more, yes)
+        return
     found = read_series(folder)
+    if replaced := len(found.tiles):
+        found = unplanned(found)
+        print(f"This replaces the plan of {replaced} tiles, which stays in the journal.")
     earlier = [read_series(series_folder(name)) for name in after or ()]
     if found.tiles.empty and ask is None and tiles is None and not yes:
         ask, tiles = _asked(found.settings.ask, NEXT_TILES if after else found.settings.tiles)
@@ -154,118 +155,6 @@ def check(
     elif not differs.in_step:
         raise typer.Exit(code=1)
     print(f"{found.name} is in order: {counts_in_words(found)}.")
-
-
-@app.command()
-def merge(series: SeriesName, by: By = None, yes: Yes = False) -> None:
-    """Merge copies of tables that a synchronising drive made."""
-    from kit.record import merge as worked_out
-    from kit.series import series_folder
-
-    found = worked_out(series_folder(series))
-    if not (found.copies or found.conflicts):
-        print("There are no copies to merge, and nothing conflicts.")
-        return
-    chosen = []
-    for conflict in found.conflicts:
-        print(conflict.describe())
-        number = typer.prompt("Which one holds", type=int)
-        if not 1 <= number <= len(conflict.values):
-            raise Misuse(f"{number} is none of the numbers shown. Nothing was written.")
-        chosen.append(conflict.values[number - 1][0])
-    _amend(found.settled(chosen, by or ""), yes, and_then=found.put_copies_away)
-
-
-@app.command()
-def history(series: SeriesName) -> None:
-    """Say what was done to a series, by whom and when."""
-    from kit.record import history as told
-    from kit.series import series_folder
-
-    lines = told(series_folder(series))
-    print("\n".join(lines) or "Nothing is in the journal yet.")
-
-
-@app.command()
-def undo(
-    series: SeriesName,
-    event: Annotated[
-        int | None,
-        typer.Argument(metavar="NUMBER", help="As the history has it; else the last."),
-    ] = None,
-    why: Why = None,
-    by: By = None,
-    yes: Yes = False,
-) -> None:
-    """Take back what was done last, or one event of the history."""
-    from kit.record import undo as take_back
-    from kit.series import series_folder
-
-    _amend(take_back(series_folder(series), event, by or "", why or ""), yes)
-
-
-@app.command()
-def restore(
-    series: SeriesName,
-    table: Annotated[
-        str | None, typer.Argument(metavar="TABLE", help="Such as grades; all if not said.")
-    ] = None,
-    at: Annotated[
-        str | None, typer.Option(metavar="MOMENT", help="As of then, such as 2026-11-25T12:00.")
-    ] = None,
-    why: Why = None,
-    by: By = None,
-    yes: Yes = False,
-) -> None:
-    """Put back from the journal what is missing or was changed outside the kit."""
-    from kit.record import restore as put_back
-    from kit.series import series_folder
-
-    _amend(
-        put_back(series_folder(series), table, at or "", by or "", why or ""),
-        yes,
-        even_with_problems=True,
-    )
-
-
-@app.command()
-def withdraw(
-    series: SeriesName,
-    piece: Annotated[str, typer.Argument(metavar="PIECE", help="A patch (T3-2) or a tile (3).")],
-    why: Annotated[str, typer.Option(metavar="WORDS", help="The reason; it is kept.")],
-    firing: Annotated[
-        int | None, typer.Option(metavar="NUMBER", help="Only after this firing.")
-    ] = None,
-    grader: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Only this person's grades.")
-    ] = None,
-    by: By = None,
-    yes: Yes = False,
-) -> None:
-    """Withdraw grades, a firing or a patch that should not be on record."""
-    from kit.record import withdraw as take_out
-    from kit.series import series_folder
-
-    _amend(take_out(series_folder(series), piece, firing, grader or "", why=why, by=by or ""), yes)
-
-
-@app.command()
-def correct(
-    series: SeriesName,
-    piece: Annotated[str, typer.Argument(metavar="PIECE", help="A patch (T3-2) or a tile (3).")],
-    what: Annotated[
-        str, typer.Argument(metavar="WHAT", help="overlay, base, sifter or coat weight.")
-    ],
-    value: Annotated[str, typer.Argument(metavar="VALUE", help="What it really was.")],
-    why: Why = None,
-    by: By = None,
-    yes: Yes = False,
-) -> None:
-    """Say what was really sifted, where it is not what was planned."""
-    from kit.record import correct as set_right
-    from kit.series import series_folder
-
-    _amend(set_right(series_folder(series), piece, what, value, why=why or "", by=by or ""), yes)
 
 
 @app.command()
@@ -359,6 +248,9 @@ def enter(
         str | None, typer.Option(metavar="NAME", help="Who hands it in; asked for if left out.")
     ] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Write without asking.")] = False,
+    sure: Annotated[
+        bool, typer.Option("--sure", help="Write even what may be a mistake, without asking.")
+    ] = False,
 ) -> None:
     """Take in grades: shows what is new, what changes and what is wrong before it writes."""
     from kit.record import apply, take_in
@@ -373,7 +265,7 @@ def enter(
         raise typer.Exit(code=1)
     if intake.adds_nothing:
         return
-    if yes or typer.confirm("Write this?"):
+    if (yes and not intake.doubts) or sure or typer.confirm("Write this?"):
         apply(intake)
         print(f"Written. The file is kept as it came: received/{intake.source}")
     else:
@@ -448,24 +340,24 @@ def _asked(ask: str, tiles: int) -> tuple[str, int]:
     return ASKS[chosen - 1], typer.prompt("How many tiles can you make?", default=tiles, type=int)
 
 
-def _amend(
-    amendment: "Amendment",
-    yes: bool,
-    *,
-    even_with_problems: bool = False,
-    and_then: Callable[[], None] = lambda: None,
-) -> None:
-    """Show what would change, ask, and write it."""
-    print(amendment.describe())
-    if not amendment.changes:
-        and_then()
-        return
-    if yes or typer.confirm("Write this?"):
-        amendment.write(even_with_problems=even_with_problems)
-        and_then()
-        print("Written. What it was before is in the journal.")
-    else:
-        print("Nothing was written.")
+def _plan_more(folder: Path, tiles: int, yes: bool) -> None:
+    """Add tiles for what a graded series leaves open."""
+    from dataclasses import replace
+
+    from kit.design import plan as make_plan
+    from kit.record import add_tiles
+    from kit.series import read_series
+
+    found = read_series(folder)
+    bare = replace(found, tiles=found.tiles.iloc[:0], patches=found.patches.iloc[:0])
+    with _progress() as say:
+        chosen = make_plan(bare, tiles=tiles, after=[found], progress=say)
+    longer = add_tiles(folder, chosen.tiles, chosen.patches)
+    new = longer.tiles["tile"].iloc[len(found.tiles) :]
+    print(f"{chosen.describe()}\nThe new tiles are numbered {new.min()} to {new.max()}.")
+    if yes or typer.confirm("Write this plan?"):
+        longer.write(folder)
+        print_again(folder)
 
 
 def _fail(message: str, code: int) -> None:
@@ -490,6 +382,10 @@ def _progress() -> Iterator[Callable[[str], None]]:
 
 def _path(text: str) -> Path:
     return Path(text).expanduser().resolve()
+
+
+for record_command in RECORD_COMMANDS:
+    app.command()(record_command)
 
 
 if __name__ == "__main__":

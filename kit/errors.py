@@ -24,6 +24,9 @@ class ChangedMeanwhile(Misuse):
     """The files on disk are no longer the ones that a change was made from."""
 
 
+_MOST_SHOWN = 200
+
+
 @dataclass(frozen=True, order=True)
 class Problem:
     """One thing that is wrong in one place.
@@ -73,7 +76,10 @@ class DataProblems(_Told, ValueError):
         self.problems = tuple(problems)
         count = len(self.problems)
         heading = f"{count} problem{'s' if count != 1 else ''} found. Nothing was changed."
-        super().__init__("\n".join([heading, *map(str, self.problems)]))
+        shown = [str(problem) for problem in self.problems[:_MOST_SHOWN]]
+        if count > _MOST_SHOWN:
+            shown.append(f"... and {count - _MOST_SHOWN} more.")
+        super().__init__("\n".join([heading, *shown]))
 
 
 class NotebookFailed(RuntimeError):

@@ -22,6 +22,7 @@ FLOORS = (
     ("report",),
     ("piece",),
     ("command_help",),
+    ("record_commands",),
     ("cli",),
 )
 """A room may use the rooms on the floors below its own."""

@@ -176,7 +176,7 @@ def _powder(planned: Series) -> dict[str, float]:
     landed_g = tiles["coats"] * tiles["coat_weight"] * settings.blank.area_cm2 / 1000
     stripes = stripe_counts(planned)
     bases = bases_by_stripe(planned)
-    of_base = (bases["tile"].map(landed_g) / bases["tile"].map(stripes)).groupby(bases["base"])
+    of_base = (bases["tile"].map(landed_g) * bases["share"]).groupby(bases["base"])
     patches = planned.patches
     area = patches["tile"].map(stripes).map(lambda n: stencil_on(settings, n).area_cm2)
     of_overlay = (patches["coat_weight"] * area / 1000).groupby(patches["overlay"])

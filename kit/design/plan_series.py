@@ -1,6 +1,5 @@
 """From a question to tiles, patches and the order of work."""
 
-import html
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -22,7 +21,7 @@ from kit.design.which_pairs import (
 from kit.design.which_things import Firings, draft_things
 from kit.errors import Misuse
 from kit.series import Series, Settings, patches_in_full, places_on_tile
-from kit.wording import counted
+from kit.wording import counted, escape
 
 ORDER_RULE = (
     "In each session all base coats come first. Tiles are taken in random order at every step, "
@@ -79,10 +78,10 @@ class Plan:
         return f"<Plan of {self.series.name}: {self.kind}, {size}>"
 
     def _repr_html_(self) -> str:
-        said = "".join(f"<p>{html.escape(line)}</p>" for line in self.describe().splitlines())
+        said = "".join(f"<p>{escape(line)}</p>" for line in self.describe().splitlines())
         wide = self.patches.set_index(["tile", "position"])["overlay"].unstack(fill_value="")  # noqa: PD010
         wide.insert(0, "base", self.tiles.set_index("tile")["base"])
-        return f"<h3>{html.escape(repr(self)[1:-1])}</h3>{said}{wide.to_html()}"
+        return f"<h3>{escape(repr(self)[1:-1])}</h3>{said}{wide.to_html()}"
 
 
 def plan(

@@ -8,7 +8,8 @@ overrides the attribute on a page.
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from html import escape
+
+from kit.wording import escape
 
 INK = "#1d2733"
 QUIET = "#5b6673"

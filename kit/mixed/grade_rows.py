@@ -43,7 +43,8 @@ class GradeTerms:
     @property
     def w_slope(self) -> Array:
         """dw/d eta."""
-        return (2 * self.p - 1) * self.p_var + (1 - 2 * self.s) * self.s_var
+        slope: Array = (2 * self.p - 1) * self.p_var + (1 - 2 * self.s) * self.s_var
+        return slope
 
 
 def grade_terms(up: Array, down: Array) -> GradeTerms:
@@ -93,7 +94,8 @@ class GradeRows:
     @property
     def size(self) -> int:
         """Number of parameters: thresholds, effects, standard deviations."""
-        return self.cuts + self.x.shape[1] + self.free_sds
+        total: int = self.cuts + self.x.shape[1] + self.free_sds
+        return total
 
     @cached_property
     def counts(self) -> Index:

@@ -47,7 +47,8 @@ class Group:
         if unseen.any():
             codes = codes.copy()
             codes[unseen] = self.size + pd.factorize(values[unseen])[0]
-        return codes.astype(np.int64)
+        known: Index = codes.astype(np.int64)
+        return known
 
 
 def _labels(frame: pd.DataFrame, columns: tuple[str, ...]) -> pd.Index:
@@ -138,9 +139,10 @@ class RandomTerm:
 
 def _numbers(frame: pd.DataFrame, column: str) -> Array:
     try:
-        return frame[column].to_numpy(dtype=float, na_value=np.nan)
+        numbers: Array = frame[column].to_numpy(dtype=float, na_value=np.nan)
     except (TypeError, ValueError):
         raise Misuse(f"A random slope needs numbers, and {column} holds something else.") from None
+    return numbers
 
 
 def columns_of(groups: Sequence[str], slopes: Mapping[str, Sequence[str]]) -> set[str]:

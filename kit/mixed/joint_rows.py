@@ -87,7 +87,8 @@ class JointRows:
 
     @property
     def size(self) -> int:
-        return self.own + self.x.shape[1] + self.free_sds + self.behind
+        total: int = self.own + self.x.shape[1] + self.free_sds + self.behind
+        return total
 
     @cached_property
     def grades(self) -> GradeRows:

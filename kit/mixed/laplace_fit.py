@@ -176,7 +176,8 @@ class LaplaceFit(Generic[T]):
         """Standard error of each standard deviation, as a share of it."""
         error = np.sqrt(np.diag(inverse_of(self.best.hessian))[self.spreads])
         with np.errstate(divide="ignore"):
-            return error / self.best.x[self.spreads]
+            shares: Array = error / self.best.x[self.spreads]
+            return shares
 
     def given(self, log_sd: Array) -> tuple[float, Posterior] | None:
         """What is known where the standard deviations are given.

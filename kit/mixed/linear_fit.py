@@ -105,7 +105,8 @@ class LinearFit:
         own, cross, residual = np.diag(cov)[:-1], cov[:-1, -1], cov[-1, -1]
         with np.errstate(divide="ignore"):
             var = own / relative**2 + 2 * cross / relative + residual
-        return np.sqrt(np.append(np.where(relative > 0, var, np.inf), residual))
+        shares: Array = np.sqrt(np.append(np.where(relative > 0, var, np.inf), residual))
+        return shares
 
     def given(self, log_sd: Array) -> tuple[float, Posterior] | None:
         """What is known where the standard deviations are given.

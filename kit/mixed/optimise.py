@@ -115,13 +115,15 @@ def inverse_of(matrix: Array) -> Array:
     """Inverse of a symmetric matrix that should be positive definite, bent so if it is not."""
     values, vectors = np.linalg.eigh(matrix)
     floor = 1e-10 * max(float(values.max()), 1e-300)
-    return (vectors / np.maximum(np.abs(values), floor)) @ vectors.T
+    inverse: Array = (vectors / np.maximum(np.abs(values), floor)) @ vectors.T
+    return inverse
 
 
 def _bent_upward(hessian: Array) -> Array:
     values, vectors = np.linalg.eigh(hessian)
     floor = 1e-8 * max(float(np.abs(values).max()), 1e-300)
-    return (vectors * np.maximum(np.abs(values), floor)) @ vectors.T
+    bent: Array = (vectors * np.maximum(np.abs(values), floor)) @ vectors.T
+    return bent
 
 
 class _Search(Generic[State]):

@@ -95,7 +95,8 @@ class PenalisedLikelihood:
             return np.zeros((self.p, self.p))
         precision = (reach / (self.prior.effect_sd * self.unit)) ** 2
         back = solve_triangular(self.triangle, np.eye(self.p))
-        return (back.T * precision) @ back
+        penalty: Array = (back.T * precision) @ back
+        return penalty
 
     def split(self, phi: Array) -> tuple[Array, float]:
         """Relative standard deviations and the residual's from one vector."""
@@ -181,7 +182,8 @@ class PenalisedLikelihood:
 
     def effects_back(self, block: Array) -> Array:
         """From the basis's coordinates to those of the columns: R^-1 block."""
-        return solve_triangular(self.triangle, block)
+        back: Array = solve_triangular(self.triangle, block)
+        return back
 
     def moving(self, phi: Array, at: Solution) -> tuple[Array, Array]:
         """How effects and modes move with the standard deviations.

@@ -76,7 +76,8 @@ def new_level_variance(sd: Array, sd_slopes: Array, psi_cov: Array, with_prior: 
     if not with_prior or not sd.size:
         return sd**2
     error = np.einsum("ij,jk,ik->i", sd_slopes, psi_cov, sd_slopes)
-    return sd**2 + np.minimum(error, sd**2)
+    expected: Array = sd**2 + np.minimum(error, sd**2)
+    return expected
 
 
 @dataclass(frozen=True)
@@ -271,7 +272,8 @@ def covariance(posterior: Posterior, rows: NewRows) -> Array:
     for new in rows.unseen:
         shared = (new.level[:, None] == new.level[None, :]) & (new.level[:, None] >= 0)
         cov += new.variance * shared * np.outer(new.entries, new.entries)
-    return 0.5 * (cov + cov.T)
+    even: Array = 0.5 * (cov + cov.T)
+    return even
 
 
 def _spread_about_mode(posterior: Posterior, weights: sparse.csr_array) -> Array:
@@ -282,7 +284,9 @@ def _spread_about_mode(posterior: Posterior, weights: sparse.csr_array) -> Array
 
 def variance(posterior: Posterior, rows: NewRows) -> Array:
     """Diagonal of `covariance`, without the rest of it."""
-    var = np.einsum("ij,jk,ik->i", rows.slopes, posterior.psi_cov, rows.slopes, optimize=True)
+    var: Array = np.einsum(
+        "ij,jk,ik->i", rows.slopes, posterior.psi_cov, rows.slopes, optimize=True
+    )
     if posterior.b.size:
         _, first = np.unique(rows.place, return_index=True)
         own = [

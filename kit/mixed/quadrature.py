@@ -79,7 +79,7 @@ class QuadratureLikelihood:
         spread = self._spread(mode)
         b_slopes = self.laplace.mode_slopes(psi, mode)
         s_slopes = -0.5 * spread[:, None] ** 3 * self._pivot_slopes(psi, mode, b_slopes)
-        slope = (s_slopes / spread[:, None]).sum(axis=0)
+        slope: Array = (s_slopes / spread[:, None]).sum(axis=0)
         slope[: rows.cuts] += rows.gap_slopes(rows.split(psi)[0])
         for z, terms, pi in zip(self.z, each, share, strict=True):
             b = mode.b + spread * z
@@ -112,4 +112,5 @@ class QuadratureLikelihood:
         by_eta = np.bincount(level, bent, q)
         weight = np.bincount(level, terms.w, q)
         columns.append(2 * sd * weight + sd**2 * by_eta * mode.b)
-        return np.column_stack(columns) + (sd**3 * by_eta)[:, None] * b_slopes
+        slopes: Array = np.column_stack(columns) + (sd**3 * by_eta)[:, None] * b_slopes
+        return slopes

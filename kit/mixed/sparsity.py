@@ -267,7 +267,8 @@ class _Graph:
         self.next_slot += added
         self.fill += added
         self.lower, self.upper, self.slot = distinct % self.q, distinct // self.q, slot
-        return slot[codes[known.size :]]
+        targets: Index = slot[codes[known.size :]]
+        return targets
 
     def dense_slots(self, rest: Index) -> Index:
         """Slot of each cell of the dense remainder; the last slot stands for zero."""

@@ -1,6 +1,5 @@
 """The standard model of a series: which terms its grades can carry, and the fit itself."""
 
-import html
 import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -11,7 +10,7 @@ from kit.errors import AliasedEffectWarning, Misuse
 from kit.mixed import Group, OrdinalMixedModel, OrdinalResults, Prior, read_group, same_division
 from kit.model.pool_of_series import poolable
 from kit.series import Series, observations
-from kit.wording import counted, of_a_step, plain_name
+from kit.wording import counted, escape, of_a_step, plain_name
 
 MEASURES = ("firings", "mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
 """Numeric factors, the ones that matter most first."""
@@ -78,8 +77,8 @@ class ScaleFit:
         return f"<ScaleFit of {self.scale}: {counted(len(self.frame), 'grade')} on {patches}>"
 
     def _repr_html_(self) -> str:
-        left_out = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in self.dropped)
-        heading = f"<p><b>{html.escape(repr(self)[1:-1])}</b></p>"
+        left_out = "".join(f"<li>{escape(sentence)}</li>" for sentence in self.dropped)
+        heading = f"<p><b>{escape(repr(self)[1:-1])}</b></p>"
         return f"{heading}{self.results.summary()._repr_html_()}<ul>{left_out}</ul>"
 
     @property

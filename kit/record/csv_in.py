@@ -1,8 +1,12 @@
 """A CSV file that somebody filled in, to a grid."""
 
+from collections.abc import Sequence
+
 from kit.errors import Problem
 from kit.record.grid import (
     KINDS,
+    WHICH,
+    WHO,
     Grid,
     GridCell,
     column_of,
@@ -10,11 +14,11 @@ from kit.record.grid import (
     kind_of,
     missing_columns,
 )
-from kit.series import Scale, read_records
+from kit.series import Scale, below_headings, heading_of, read_records
 
 
 def read_csv(
-    name: str, content: bytes, scales: tuple[Scale, ...]
+    name: str, content: bytes, series: str, scales: tuple[Scale, ...]
 ) -> tuple[list[Grid], list[Problem]]:
     """Read the bytes of a CSV file of grades, firings or accidents.
 
@@ -23,6 +27,9 @@ def read_csv(
     name : str
         Of the file, for the problems.
     content : bytes
+        A table, or a sheet of the workbook saved as CSV with what stands above its headings.
+    series : str
+        Name of the series it must belong to, if it names one.
     scales : tuple of Scale
         Of the series.
 
@@ -33,6 +40,11 @@ def read_csv(
     list of Problem
     """
     known = sorted({c for kind in KINDS for c in columns_of(kind, scales)})
+    content, above = below_headings(content, lambda cells: kind_of(cells, scales) is not None)
+    of = beside(above, WHICH)
+    if of not in ("", series):
+        wrong = f"This sheet belongs to the series '{of}', not to '{series}'."
+        return [], [Problem(name, None, "", wrong, "Take it in there.")]
     records, problems = read_records(name, content, known)
     if records is None or problems:
         return [], problems
@@ -62,4 +74,15 @@ def read_csv(
         if heading not in wanted
     )
     missing = missing_columns(name, kind, headings, scales)
-    return [Grid(kind, name, rows, ignored=ignored, missing=missing)], []
+    who = beside(above, WHO)
+    grader = GridCell(who, f"{name}, beside '{WHO}'") if who else None
+    return [Grid(kind, name, rows, grader, ignored, missing)], []
+
+
+def beside(above: Sequence[Sequence[str]], label: str) -> str:
+    """Find what stands to the right of a label above the headings; blank if nothing does."""
+    for cells in above:
+        for n, cell in enumerate(cells):
+            if heading_of(cell.rstrip(" :?")) == heading_of(label):
+                return next((other.strip() for other in cells[n + 1 :] if other.strip()), "")
+    return ""

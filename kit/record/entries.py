@@ -76,6 +76,8 @@ class Entered:
         What was left aside, in words.
     missing : tuple of str
         Columns and sheets that are not there, in words.
+    doubts : tuple of str
+        What was read though it may not be meant, in words.
     """
 
     entries: tuple[Entry, ...]
@@ -83,6 +85,7 @@ class Entered:
     problems: tuple[Problem, ...]
     ignored: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
 
 
 def in_text(value: Value) -> str:

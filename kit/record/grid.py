@@ -14,6 +14,9 @@ TILE_OR_PATCH = "tile_or_patch"
 WHAT_HAPPENED = "what_happened"
 PLANNED_SESSION = "planned_session"
 
+WHO, WHICH = "Who grades", "Series"
+"""What stands above the headings, beside the name of the grader and of the series."""
+
 
 @dataclass(frozen=True)
 class GridCell:
@@ -62,6 +65,8 @@ class Grid:
         What was left aside, in words.
     missing : tuple of str
         What the table could hold and does not, in words.
+    doubts : tuple of str
+        What was read though it may not be meant, in words.
     """
 
     kind: Kind
@@ -70,6 +75,7 @@ class Grid:
     grader: GridCell | None = None
     ignored: tuple[str, ...] = field(default=())
     missing: tuple[str, ...] = field(default=())
+    doubts: tuple[str, ...] = field(default=())
 
 
 def kind_of(headings: Sequence[str], scales: Sequence[Scale]) -> Kind | None:

@@ -8,14 +8,15 @@ from kit.errors import DataProblems, Misuse, Problem
 from kit.record.comparison import Comparison, compare, enter, laid_over
 from kit.record.csv_in import read_csv
 from kit.record.entries import Change, Entered, Entry
-from kit.record.intake_words import before_in_words, describe, notices
+from kit.record.intake_words import before_in_words, describe, doubts_in_words, notices
 from kit.record.lost_patches import grades_of_lost_pieces
 from kit.record.matching import entries_of
 from kit.record.received import RECEIVED, handed_in_before, kept_name, undoing
+from kit.record.second_thoughts import second_thoughts
 from kit.record.workbook_in import read_workbook
 from kit.series import Series, inside, read_journal, read_series, write_whole, writing
 
-_LARGEST_BYTES = 50_000_000
+_LARGEST_BYTES = 20_000_000
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,8 @@ class Intake:
         Name in received/ under which the very same file was taken in before; blank if it was not.
     held_back : tuple of Change
         What of such a file would undo a later correction. It is not among the entries.
+    doubts : tuple of str
+        What may be a mistake, each as a question. A person should answer before it is written.
     """
 
     folder: Path
@@ -62,6 +65,7 @@ class Intake:
     unheard: tuple[str, ...] = ()
     before: str = ""
     held_back: tuple[Change, ...] = ()
+    doubts: tuple[str, ...] = ()
 
     @property
     def adds_nothing(self) -> bool:
@@ -75,6 +79,7 @@ class Intake:
                 *before_in_words(self.before, self.held_back),
                 describe(self.comparison, self.problems, self.ignored),
                 *notices(self.missing, self.unheard, self.comparison),
+                *doubts_in_words(self.doubts),
             ]
         )
 
@@ -130,7 +135,9 @@ def take_in(folder: Path | str, path: Path | str, by: str) -> Intake:
     source = before or kept_name(path.name, content)
     problems = entered.problems
     unheard: tuple[str, ...] = ()
+    doubts = entered.doubts
     if not problems:
+        doubts += second_thoughts(series, _what_is_new(comparison))
         after = laid_over(series, comparison, by.strip(), source)
         problems, unheard = tuple(after.problems()), grades_of_lost_pieces(series, after)
     return Intake(
@@ -146,6 +153,7 @@ def take_in(folder: Path | str, path: Path | str, by: str) -> Intake:
         unheard,
         before,
         held_back,
+        doubts,
     )
 
 
@@ -179,7 +187,7 @@ def apply(intake: Intake) -> Series:
 def _read(series: Series, name: str, content: bytes) -> Entered:
     scales = series.settings.scales
     if name.lower().endswith((".csv", ".txt", ".tsv")):
-        grids, problems = read_csv(name, content, scales)
+        grids, problems = read_csv(name, content, series.name, scales)
         missing: list[str] = []
     else:
         grids, problems, missing = read_workbook(name, content, series.name, scales)
@@ -191,7 +199,12 @@ def _read(series: Series, name: str, content: bytes) -> Entered:
         (*problems, *(p for part in parts for p in part.problems), *contradictions),
         tuple(said for part in parts for said in part.ignored),
         (*missing, *(said for part in parts for said in part.missing)),
+        tuple(said for part in parts for said in part.doubts),
     )
+
+
+def _what_is_new(comparison: Comparison) -> list[Entry]:
+    return [*comparison.new, *(change.entry for change in comparison.changed)]
 
 
 def _once_each(entries: Iterable[Entry]) -> tuple[tuple[Entry, ...], list[Problem]]:

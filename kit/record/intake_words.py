@@ -82,6 +82,11 @@ def notices(missing: Sequence[str], unheard: Sequence[str], comparison: Comparis
     return lines
 
 
+def doubts_in_words(doubts: Sequence[str]) -> list[str]:
+    """Ask about what may be a mistake."""
+    return ["PLEASE LOOK AGAIN before this is written:", *_shortened(doubts)] if doubts else []
+
+
 def _new_in_words(new: Sequence[Entry]) -> str:
     if not new:
         return "nothing"

@@ -27,6 +27,7 @@ def entries_of(grid: Grid, series: Series) -> Entered:
         tuple(reader.problems),
         grid.ignored,
         grid.missing,
+        grid.doubts,
     )
 
 

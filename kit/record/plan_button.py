@@ -1,7 +1,5 @@
 """The button of a notebook by which a plan is written into its series."""
 
-from dataclasses import replace
-from html import escape
 from pathlib import Path
 from typing import Protocol
 
@@ -9,7 +7,9 @@ import ipywidgets
 import pandas as pd
 
 from kit.errors import DataProblems, Misuse
+from kit.record.plan_changes import replanned, unplanned
 from kit.series import read_series
+from kit.wording import escape
 
 _BUTTON = ipywidgets.Layout(width="20rem", height="3rem")
 
@@ -25,19 +25,19 @@ class Planned(Protocol):
 
 
 def plan_saver(folder: Path | str, plan: Planned) -> ipywidgets.Widget:
-    """Offer to write a plan into its series; a series that has tiles keeps them."""
+    """Offer to write a plan into its series, in place of one of which nothing is fired yet."""
     series = read_series(folder)
-    if len(series.tiles):
-        return _paragraph(
-            f"{series.name} has its {len(series.tiles)} tiles already. Nothing is written over: "
-            "start a new series to use this plan."
-        )
-    button = ipywidgets.Button(description="Write this plan into the series", layout=_BUTTON)
+    try:
+        unplanned(series)
+    except Misuse as fired:
+        return _paragraph(str(fired))
+    words = "Replace the plan of the series" if len(series.tiles) else "Write this plan"
+    button = ipywidgets.Button(description=words, layout=_BUTTON)
     told = ipywidgets.HTML()
 
     def save(_: ipywidgets.Button) -> None:
         try:
-            replace(series, tiles=plan.tiles, patches=plan.patches).write(folder)
+            replanned(folder, plan.tiles, plan.patches)
         except (Misuse, DataProblems) as problem:
             told.value = _paragraph(str(problem)).value
             return

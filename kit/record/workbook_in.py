@@ -3,7 +3,6 @@
 import datetime as dt
 import io
 import re
-import zipfile
 from collections.abc import Iterator
 from typing import Any
 
@@ -12,14 +11,24 @@ from openpyxl.cell.cell import Cell, MergedCell
 from openpyxl.worksheet.worksheet import Worksheet
 
 from kit.errors import Problem
-from kit.record.grid import Grid, GridCell, Kind, column_of, columns_of, kind_of, missing_columns
-from kit.series import Scale, heading_of
+from kit.record.grid import (
+    WHICH,
+    WHO,
+    Grid,
+    GridCell,
+    Kind,
+    column_of,
+    columns_of,
+    kind_of,
+    missing_columns,
+)
+from kit.record.ods_in import is_ods, workbook_of_ods
+from kit.series import Scale, heading_of, packed_excess
 
 SHEETS: dict[str, Kind] = {"Grades": "grades", "Firings": "firings", "Accidents": "accidents"}
-WHO, WHICH = "Who grades", "Series"
 
 _HEADING_WITHIN = 40
-_LARGEST_BYTES = 200_000_000
+_SHOWN = 12
 _FOR_THE_EYE = frozenset({"base", "overlay"})
 """Columns that the kit itself writes and does not read."""
 
@@ -51,11 +60,15 @@ def read_workbook(
     list of str
         Which of the kit's sheets are not there, in words.
     """
-    book = _open(content)
+    book, excess = _open(content)
     if book is None:
-        fix = "Save it as an Excel workbook (.xlsx) or as CSV, and try again."
-        return [], [Problem(name, None, "", "It is not a workbook that can be read.", fix)], []
+        fix = "Save it as a workbook (.xlsx or .ods) or as CSV, and try again."
+        wrong = excess or "It is not a workbook that can be read."
+        return [], [Problem(name, None, "", wrong, fix)], []
     grids, problems = [], []
+    for sheet in book.worksheets:
+        if elsewhere := _of_another_series(sheet, name, series):
+            return [], [elsewhere], []
     for sheet in book.worksheets:
         place = f"{name}, sheet {sheet.title}"
         cells = _filled(sheet)
@@ -63,7 +76,7 @@ def read_workbook(
         if heading is None:
             problems += _lost_headings(sheet.title, place, cells)
             continue
-        grid, found = _grid(sheet, place, cells, heading, series, scales)
+        grid, found = _grid(sheet, place, cells, heading, scales)
         problems += found
         grids.append(grid)
     if not grids and not problems:
@@ -79,15 +92,16 @@ def read_workbook(
     return grids, problems, missing
 
 
-def _open(content: bytes) -> openpyxl.Workbook | None:
-    """Open a workbook; None for anything that is not one, or that would unpack to too much."""
+def _open(content: bytes) -> tuple[openpyxl.Workbook | None, str]:
+    """Open a workbook; None for anything that is not one, or with what there is too much of."""
     try:
-        with zipfile.ZipFile(io.BytesIO(content)) as packed:
-            if sum(member.file_size for member in packed.infolist()) > _LARGEST_BYTES:
-                return None
-        return openpyxl.load_workbook(io.BytesIO(content), keep_links=False)
+        if excess := packed_excess(content):
+            return None, excess
+        if is_ods(content):
+            return workbook_of_ods(content), ""
+        return openpyxl.load_workbook(io.BytesIO(content), keep_links=False), ""
     except Exception:  # a damaged file makes the parser fail in any way whatever
-        return None
+        return None, ""
 
 
 def _filled(sheet: Worksheet) -> Cells:
@@ -122,7 +136,6 @@ def _grid(
     place: str,
     cells: Cells,
     heading: int,
-    series: str,
     scales: tuple[Scale, ...],
 ) -> tuple[Grid, list[Problem]]:
     across = {c: column_of(_plain(cell.value), scales) for c, cell in cells[heading].items()}
@@ -130,7 +143,6 @@ def _grid(
     assert kind is not None
     wanted = columns_of(kind, scales)
     problems = _repeated_headings(place, heading, across, wanted)
-    problems += _wrong_series(place, cells, heading, series)
     columns = {c: name for c, name in across.items() if name in wanted}
     problems += _merged(sheet, place, cells, heading, columns)
     rows = tuple(
@@ -148,13 +160,38 @@ def _grid(
         for c, name in across.items()
         if name not in wanted and name not in _FOR_THE_EYE
     )
+    doubts = _out_of_sight(sheet, place, cells, heading, columns)
     who = _beside(cells, heading, WHO)
     if who is None:
         grader = GridCell("", f"{place}, beside '{WHO}'") if kind == "grades" else None
     else:
         grader = _grid_cell(place, who)
     missing = missing_columns(place, kind, across.values(), scales)
-    return Grid(kind, place, rows, grader, ignored, missing), problems
+    return Grid(kind, place, rows, grader, ignored, missing, doubts), problems
+
+
+def _out_of_sight(
+    sheet: Worksheet, place: str, cells: Cells, heading: int, columns: dict[int, str]
+) -> tuple[str, ...]:
+    """Name what was read though nobody looking at the sheet sees it, or though it is struck out."""
+    said = []
+    if sheet.sheet_state != "visible":
+        said.append(f"{place} is hidden, and was read.")
+    rows = [number for number in cells if number > heading]
+    hidden = [n for n in rows if sheet.row_dimensions[n].hidden and set(cells[n]) & set(columns)]
+    if hidden:
+        shown = ", ".join(map(str, hidden[:_SHOWN])) + (" ..." if len(hidden) > _SHOWN else "")
+        said.append(f"{place}: hidden rows were read: {shown}.")
+    struck = [
+        cell.coordinate
+        for number in rows
+        for c, cell in cells[number].items()
+        if c in columns and cell.font is not None and cell.font.strike
+    ]
+    if struck:
+        shown = ", ".join(struck[:_SHOWN]) + (" ..." if len(struck) > _SHOWN else "")
+        said.append(f"{place}: struck-out cells were read: {shown}.")
+    return tuple(said)
 
 
 def _repeated_headings(
@@ -167,13 +204,14 @@ def _repeated_headings(
     ]
 
 
-def _wrong_series(place: str, cells: Cells, heading: int, series: str) -> list[Problem]:
-    named = _beside(cells, heading, WHICH)
+def _of_another_series(sheet: Worksheet, name: str, series: str) -> Problem | None:
+    cells = _filled(sheet)
+    named = _beside(cells, _HEADING_WITHIN, WHICH)
     if named is None or _plain(named.value).strip() == series:
-        return []
+        return None
     wrong = f"This workbook belongs to the series '{_plain(named.value)}', not to '{series}'."
     fix = "Take it in there, or fill in the workbook of this series."
-    return [Problem(f"{place}, cell {named.coordinate}", None, "", wrong, fix)]
+    return Problem(f"{name}, sheet {sheet.title}, cell {named.coordinate}", None, "", wrong, fix)
 
 
 def _merged(

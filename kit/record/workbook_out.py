@@ -15,8 +15,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
-from kit.record.grid import heading_for
-from kit.record.workbook_in import WHICH, WHO
+from kit.record.grid import WHICH, WHO, heading_for
 from kit.record.worklist import grading_order, planned_firings, planned_grades
 from kit.series import ACCIDENTS, Scale, Series, write_whole, writing
 

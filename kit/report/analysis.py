@@ -5,7 +5,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
-from html import escape
 
 import pandas as pd
 
@@ -25,6 +24,7 @@ from kit.report.findings.finding import Finding
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.findings.score_findings import ScoreFindings, practice_findings, score_findings
 from kit.series import PULL_THROUGH, SPREAD, Scale, Series, Verdict, middle_grades, observations
+from kit.wording import escape
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from kit.report.page.pdf import pages, wall_sheet
 from kit.report.sections.chart_explained import rule_in_words
 from kit.report.sections.composition import wall_summary
 from kit.report.sections.photographed_pairs import measured_rule
+from kit.series import csv_of
 from kit.sheets import wall_chart
 
 
@@ -77,7 +78,7 @@ def pairs_csv(found: PairFindings) -> bytes:
         chance_in_100=[row.number for row in found.rows],
         headline=[headlines[row.base, row.overlay] for row in found.rows],
     )
-    return table.to_csv(index=False, lineterminator="\n").encode("utf-8")
+    return csv_of(table)
 
 
 def png_of(drawing: Drawing, dots_per_inch: int = 200) -> bytes:

@@ -1,9 +1,17 @@
 """A series in memory and on disk: words, tables, checks, import and export."""
 
 from kit.series.blank import Blank, Position, Stencil, positions
+from kit.series.budget import packed_excess, text_excess
 from kit.series.cautions import CAUTIONS, DEFERENCE, BenchStep, Caution, cautions_for
-from kit.series.cells import convert_cell, empty_frame, nearest, plain_rows, typed_frame
-from kit.series.csv_text import guarded, heading_of, read_records
+from kit.series.cells import convert_cell, csv_of, empty_frame, nearest, plain_rows, typed_frame
+from kit.series.csv_text import (
+    below_headings,
+    guarded,
+    heading_of,
+    read_records,
+    unguarded,
+    write_records,
+)
 from kit.series.disk import leftovers, locked, replace_files, write_whole, writing
 from kit.series.journal import (
     CHANGED_BY_HAND,
@@ -56,6 +64,7 @@ from kit.series.stripes import (
     stencil_on,
     stripe_counts,
     stripe_edges,
+    stripe_shares,
 )
 from kit.series.tables import (
     CORRECTIONS,
@@ -114,12 +123,14 @@ __all__ = [
     "Wish",
     "apply_changes",
     "bases_by_stripe",
+    "below_headings",
     "cautions_for",
     "changes_between",
     "checked_name",
     "colours_in_stock",
     "convert_cell",
     "counts_in_words",
+    "csv_of",
     "empty_frame",
     "examine",
     "family_pair",
@@ -140,6 +151,7 @@ __all__ = [
     "nearest",
     "new_series",
     "observations",
+    "packed_excess",
     "patch_name",
     "patches_in_full",
     "patches_per_stripe",
@@ -159,12 +171,16 @@ __all__ = [
     "stencil_on",
     "stripe_counts",
     "stripe_edges",
+    "stripe_shares",
     "studio_folder",
     "take_in_by_hand",
+    "text_excess",
     "tiles_lost",
     "typed_frame",
+    "unguarded",
     "with_recipes",
     "write_journaled",
+    "write_records",
     "write_whole",
     "writing",
 ]

@@ -11,7 +11,7 @@ import pandas as pd
 from kit.errors import Problem
 from kit.series.csv_text import Records, read_records, write_records
 from kit.series.tables import Column, Table
-from kit.series.vocabulary import MEANT
+from kit.series.vocabulary import MEANT, ON_JARS
 
 _ALIKE = 0.8
 """How alike two words must be for one to be suggested: 'leadfree' must not become 'leaded'."""
@@ -73,8 +73,8 @@ def with_every_column(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
     return full[[*known, *(name for name in full if name not in known)]]
 
 
-def format_table(table: Table, frame: pd.DataFrame) -> bytes:
-    """Write a frame as the bytes of its CSV file. The opposite of `parse_table`."""
+def csv_of(frame: pd.DataFrame) -> bytes:
+    """Write a frame as CSV: the one way by which tables leave; no cell runs in a spreadsheet."""
     rows = zip(*(map(cell_text, frame[name]) for name in frame.columns), strict=True)
     return write_records(list(frame.columns), rows)
 
@@ -128,6 +128,8 @@ def _convert_text(column: Column, cell: str) -> tuple[str | None, str, str]:
     for word in words:
         if word.casefold() == text.casefold():
             return word, "", ""
+    if (meant := ON_JARS.get(text.casefold())) in words:
+        return meant, "", ""
     fix = f"It must be one of: {', '.join(words)}.{nearest(text, words)}"
     return None, f"'{text}' is not a word for this column.", fix
 
@@ -135,6 +137,9 @@ def _convert_text(column: Column, cell: str) -> tuple[str | None, str, str]:
 def _convert_number(column: Column, cell: str) -> tuple[int | float | None, str, str]:
     what = "a whole number" if column.kind == "whole" else "a number"
     plain = cell.replace(" ", "").replace(" ", "")
+    if column.kind == "whole" and re.fullmatch(r"[+-]?\d{1,3},\d{3}", plain):
+        whole, short = plain.replace(",", ""), plain.split(",")[0]
+        return None, f"'{cell}' may mean {whole} or {short}.", f"Write {whole}, or {short}."
     if re.fullmatch(r"[+-]?\d+,\d+", plain):
         plain = plain.replace(",", ".")
     try:

@@ -12,6 +12,9 @@ from kit.series.tables import Table
 
 Frames = Mapping[str, pd.DataFrame]
 
+_MOST_ALIKE = 200
+"""How many rows are named that are wrong in the same way."""
+
 
 def table_problems(
     tables: Mapping[str, Table], frames: Frames, unreadable: Collection[str] = ()
@@ -60,15 +63,15 @@ def settings_problems(
 def _repeated(table: Table, frame: pd.DataFrame, key: tuple[str, ...]) -> list[Problem]:
     problems = []
     frame = frame.dropna(subset=list(key))
-    for row in frame.index[frame.duplicated(list(key))]:
-        same = (frame[list(key)] == frame.loc[row, list(key)]).all(axis=1)
+    first = pd.Series(frame.index, frame.index).groupby([frame[k] for k in key]).transform("first")
+    for row in frame.index[frame.duplicated(list(key))][:_MOST_ALIKE]:
         what = ", ".join(f"{name} {frame.at[row, name]}" for name in key)
         problems.append(
             Problem(
                 table.file,
                 row,
                 key[0],
-                f"{what} already stands in row {frame.index[same][0]}.",
+                f"{what} already stands in row {first.at[row]}.",
                 "Each may stand once: delete one of the rows, or correct it.",
             )
         )
@@ -115,7 +118,7 @@ def _unknown(table: Table, frames: Frames, unreadable: Collection[str]) -> list[
         known = set(frames[other][other_column].dropna())
         given = frame[column].dropna()
         given = given[given != ""]
-        for row, value in given[~given.isin(known)].items():
+        for row, value in given[~given.isin(known)][:_MOST_ALIKE].items():
             hint = nearest(str(value), map(str, known)) if isinstance(value, str) else ""
             problems.append(
                 Problem(

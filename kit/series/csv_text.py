@@ -8,15 +8,19 @@ import codecs
 import csv
 import io
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from kit.errors import Problem
+from kit.series.budget import LONGEST_CELL, MOST_BYTES, text_excess
 
 _RUNS = re.compile(r"'*[=+\-@\t\r]")
 """Text that a spreadsheet would take for a formula, or that looks like such text made safe."""
 
 _DELIMITERS = (",", ";", "\t")
+_HEADING_WITHIN = 40
+
+csv.field_size_limit(MOST_BYTES)
 
 
 @dataclass(frozen=True)
@@ -53,6 +57,9 @@ def read_records(
         None when the file cannot be read at all.
     list of Problem
     """
+    if excess := text_excess(content):
+        fix = "Is it the right file? Put it back from a copy."
+        return None, [Problem(file, None, "", excess, fix)]
     text = _decode(content)
     if text is None:
         return None, [
@@ -73,6 +80,9 @@ def read_records(
     problems += _heading_problems(file, headings[:width])
     rows = []
     for number, cells in rest:
+        if max(map(len, cells)) > LONGEST_CELL:
+            wrong = f"A cell is longer than {LONGEST_CELL} characters."
+            return None, [Problem(file, number, "", wrong, "Shorten it.")]
         if any(cells[width:]):
             problems.append(
                 Problem(
@@ -85,6 +95,35 @@ def read_records(
             )
         rows.append((number, tuple((*cells, *[""] * width)[:width])))
     return Records(tuple(headings[:width]), tuple(rows)), problems
+
+
+def below_headings(
+    content: bytes, are_headings: Callable[[Sequence[str]], bool]
+) -> tuple[bytes, list[list[str]]]:
+    """Blank out the lines above the headings, such as the title of a sheet that was saved as CSV.
+
+    Parameters
+    ----------
+    content : bytes
+    are_headings : callable
+        Whether the cells of a line are headings.
+
+    Returns
+    -------
+    bytes
+        As it was when no line near the top has headings; rows keep their numbers.
+    list of list of str
+        The cells of the lines above.
+    """
+    text = _decode(content)
+    lines = [] if text is None or text_excess(content) else text.split("\n")
+    for number, line in enumerate(lines[:_HEADING_WITHIN]):
+        for delimiter in _DELIMITERS:
+            if are_headings(next(csv.reader([line], delimiter=delimiter), [])):
+                above = [next(csv.reader([one], delimiter=delimiter), []) for one in lines[:number]]
+                rest = "\n".join(lines[number:])
+                return ("\n" * number + rest).encode(), above
+    return content, []
 
 
 def heading_of(cell: str) -> str:

@@ -11,8 +11,8 @@ import pandas as pd
 from kit.errors import DataProblems, Misuse, Problem
 from kit.series import datapackage, settings_file
 from kit.series.cells import (
+    csv_of,
     empty_frame,
-    format_table,
     nearest,
     parse_table,
     with_every_column,
@@ -153,7 +153,7 @@ class Series:
                 frame.reset_index(drop=True)
             ):
                 return source
-        return format_table(table, frame)
+        return csv_of(frame)
 
 
 def counts_in_words(series: Series) -> str:

@@ -3,11 +3,11 @@
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from html import escape
 from typing import Any
 
 from kit.series.blank import Blank, Stencil
 from kit.series.scales import DEFAULT_SCALES, Scale
+from kit.wording import escape
 
 FACTORS = (
     "base_family",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -77,6 +78,13 @@ def stripe_edges(blank: Blank, stencil: Stencil, stripes: int) -> tuple[float, .
     return tuple(n * (stencil.size_mm + gap) + gap / 2 for n in range(1, stripes))
 
 
+def stripe_shares(settings: Settings, stripes: int) -> tuple[float, ...]:
+    """Share of the tile that each stripe covers, and of its powder that each takes."""
+    width = settings.blank.width_mm
+    ends = (0.0, *stripe_edges(settings.blank, stencil_on(settings, stripes), stripes), width)
+    return tuple((end - start) / width for start, end in pairwise(ends))
+
+
 def stencil_on(settings: Settings, stripes: int) -> Stencil:
     """The stencil for tiles of so many stripes: a smaller one where there are several."""
     if stripes == 1:
@@ -118,9 +126,15 @@ def stripe_counts(series: Series) -> pd.Series:
 
 
 def bases_by_stripe(series: Series) -> pd.DataFrame:
-    """Every base on every tile: tile, stripe (from 1) and base."""
+    """Every base on every tile: tile, stripe (from 1), base and share (of the tile it covers)."""
     single = series.tiles[~series.tiles["tile"].isin(series.stripes["tile"])]
     bases = pd.concat(
         [single[["tile", "base"]].assign(stripe=1), series.stripes[["tile", "stripe", "base"]]]
     )
-    return bases[["tile", "stripe", "base"]].sort_values(["tile", "stripe"], ignore_index=True)
+    number = bases["tile"].map(stripe_counts(series))
+    shares = [
+        stripe_shares(series.settings, int(count))[int(stripe) - 1]
+        for count, stripe in zip(number, bases["stripe"], strict=True)
+    ]
+    bases = bases[["tile", "stripe", "base"]].assign(share=shares)
+    return bases.sort_values(["tile", "stripe"], ignore_index=True)

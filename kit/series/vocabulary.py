@@ -1,16 +1,18 @@
 """The fixed words of the kit: what a table cell may say, and how a family pair is called."""
 
 FAMILIES = ("leaded", "unleaded")
-MEANT = {
+ON_JARS = {
     "lead-free": "unleaded",
-    "leadfree": "unleaded",
     "lead free": "unleaded",
-    "no lead": "unleaded",
+    "leadfree": "unleaded",
     "lead-bearing": "leaded",
     "lead bearing": "leaded",
-    "lead": "leaded",
+    "leadbearing": "leaded",
 }
-"""What people write for a family, and the word that the tables hold."""
+"""What jars say for a family, and the word of the tables. Nothing that is merely near is taken."""
+
+MEANT = {**ON_JARS, "no lead": "unleaded", "lead": "leaded"}
+"""What people may mean by a word that is not taken; it is suggested."""
 
 OPACITIES = ("opaque", "transparent", "opalescent")
 GRAINS = ("fine", "medium", "coarse")

@@ -103,11 +103,10 @@ def write_photo_card(series: Series, folder: Path | str, paper: str = "a4") -> P
     """
     on = checked_paper(paper)
     data = photo_card_data(series, _tiles(series, None))
-    sideways = data["card"]["width"] > on.width_mm - 20
     return _write(
         Path(folder),
         "photo-card",
-        lambda: _sheet(series, "photo_card", data, on, sideways),
+        lambda: _sheet(series, "photo_card", data, on),
         None,
     )
 

@@ -11,6 +11,7 @@ import typst
 
 from kit.drawing import Drawing, font_options
 from kit.errors import Misuse
+from kit.wording import readable
 
 PaperName = Literal["a4", "us-letter"]
 TEMPLATES = Path(__file__).parent / "templates"
@@ -116,7 +117,8 @@ def _plain(value: Any) -> Any:
             "height": value.height_in * MM_PER_INCH,
         }
     if isinstance(value, str):
-        return _LONG_WORD.sub(lambda word: _BREAK.join(re.findall(".{1,10}", word[0])), value)
+        text = readable(value)
+        return _LONG_WORD.sub(lambda word: _BREAK.join(re.findall(".{1,10}", word[0])), text)
     if isinstance(value, Mapping):
         return {key: _plain(inner) for key, inner in value.items()}
     if isinstance(value, list | tuple):

@@ -15,6 +15,7 @@ from kit.series import (
     stencil_on,
     stripe_counts,
     stripe_edges,
+    stripe_shares,
 )
 from kit.sheets.materials import Weighing, weighed
 from kit.wording import coat_weight, fine_grams, grams, listed, mm_and_inches
@@ -139,7 +140,8 @@ def _row(series: Series, step: dict[str, Any], weighing: Weighing) -> dict[str, 
         if patch:
             area = stencil_on(settings, stripes).area_cm2
         else:
-            area = settings.blank.area_cm2 / (stripes if step["stripe"] else 1)
+            share = stripe_shares(settings, stripes)[step["stripe"] - 1] if step["stripe"] else 1
+            area = settings.blank.area_cm2 * share
         coat = float(step["coat_weight"])
         amount = weighed(coat * area / 1000, settings.sifting_loss)
         exact = fine_grams(amount) if patch else grams(amount)

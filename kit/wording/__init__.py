@@ -26,6 +26,7 @@ from kit.wording.names import (
     plain_effect,
     plain_name,
 )
+from kit.wording.outgoing import escape, readable, readable_in
 from kit.wording.sentences import counted, day, listed, lower_first, upper_first
 from kit.wording.sureness import (
     FOUND,
@@ -54,6 +55,7 @@ __all__ = [
     "coat_weight",
     "counted",
     "day",
+    "escape",
     "fine_grams",
     "gap",
     "gap_between",
@@ -72,6 +74,8 @@ __all__ = [
     "percent",
     "plain_effect",
     "plain_name",
+    "readable",
+    "readable_in",
     "sifter",
     "size_and_inches",
     "untold",

@@ -4,7 +4,7 @@ Invented studios of `kit.studio.Population` fire 96 patches of random pairs, gra
 world is made wrong in one way that the model does not know of, or not made wrong at all:
 
 - cuts: the upper steps of pull-through come 2 to 5 logits later for unleaded over leaded;
-- losses: half of the patches with one family on the other are lost;
+- losses: the worse half of the patches with one family on the other is lost;
 - slipped: one grader enters each tile's grades one row down;
 - swapped: one grader enters spread for pull-through and the other way round;
 - pairs: pairs differ with a standard deviation of 2 to 3 logits, colours by 0.2.
@@ -76,10 +76,12 @@ def late_cuts(truth: Truth, seed: int) -> tuple[Truth, Series]:
 
 def lost_patches(truth: Truth, seed: int) -> tuple[Truth, Series]:
     _, series = right(truth, seed)
-    full = patches_in_full(series)
-    cross = (full["base_family"] != full["overlay_family"]).to_numpy()
-    gone = cross & (np.random.default_rng(seed).random(len(full)) < 0.5)
-    accident = np.where(gone, "lost", series.patches["accident"])
+    full = patches_in_full(series).set_index("patch")
+    cross = full.index[full["base_family"] != full["overlay_family"]]
+    worst = series.grades.groupby("patch")[list(SCORES)].mean().max(axis=1)
+    gone = worst.reindex(cross).sort_values(ascending=False).index[: len(cross) // 2]
+    lost = series.patches["patch"].isin(gone)
+    accident = np.where(lost, "lost", series.patches["accident"])
     return truth, replace(series, patches=series.patches.assign(accident=accident))
 
 

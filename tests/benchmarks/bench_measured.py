@@ -17,11 +17,12 @@ import numpy as np
 import pandas as pd
 
 from kit.model import (
-    AVOID,
-    BROKEN_ONLY,
+    BROKEN_THROUGH,
+    ENDINGS,
+    FINE_EDGE,
     MEASURE_OF,
     NOT_KNOWN,
-    SUITED,
+    SOFT_EDGE,
     PairSetting,
     grades_against_measurements,
 )
@@ -38,22 +39,20 @@ CAMERA = Camera(width_px=1600, height_px=1200)
 DRAWS = 4000
 
 
-def true_verdicts(truth: Truth, pairs: pd.DataFrame, setting: PairSetting) -> pd.DataFrame:
-    """Chance of a fine edge and of breaking through, by the rule that drew the photographs."""
-    recipe = pairs.assign(
-        mesh=setting.mesh, coat_weight=setting.coat_weight, firings=setting.firings
-    )
+def true_shares(truth: Truth, pairs: pd.DataFrame, setting: PairSetting) -> pd.DataFrame:
+    """Share of each pair's patches that come to each ending, by the rule that drew the pictures."""
+    recipe = pairs.assign(mesh=setting.mesh, coat_weight=setting.coat_weight)
     random = np.random.default_rng(0)
     shown = {}
     for scale, rule in (("spread", spread_mm), ("pull_through", pull_through_share)):
         own = truth.scales[scale]
-        wobble = np.hypot(own.tile_sd, own.patch_sd) * random.normal(size=DRAWS)
-        shown[scale] = rule(truth.latent(recipe, scale)[:, None] + wobble)
-    holds = shown["pull_through"] <= setting.fine_edge_share
-    fine = (holds & (shown["spread"] <= setting.fine_edge_mm)).mean(axis=1)
-    return pairs.assign(**{SUITED: fine, BROKEN_ONLY: 1 - holds.mean(axis=1)}).assign(
-        **{AVOID: holds.mean(axis=1) - fine}
-    )
+        varies = np.sqrt(own.tile_sd**2 + own.patch_sd**2 + own.session_sd**2)
+        patches = varies * random.normal(size=DRAWS)
+        shown[scale] = rule(truth.latent(recipe, scale)[:, None] + patches)
+    covered = shown["pull_through"] <= setting.fine_edge_share
+    fine = (covered & (shown["spread"] <= setting.fine_edge_mm)).mean(axis=1)
+    shares = {FINE_EDGE: fine, SOFT_EDGE: covered.mean(axis=1) - fine}
+    return pairs.assign(**shares, **{BROKEN_THROUGH: 1 - covered.mean(axis=1)})
 
 
 def say_errors(measurements: pd.DataFrame, truth: pd.DataFrame) -> None:
@@ -74,17 +73,17 @@ def say_meaning(series: Series, truth: Truth) -> None:
         )
         print("\n".join(told.sentences))
     pairs = analysis.photographs.judged.table
-    setting = PairSetting.of(series.settings.verdict)
-    true = true_verdicts(truth, pairs, setting)
-    for verdict in (SUITED, BROKEN_ONLY, AVOID):
-        mine = true.loc[pairs["verdict"] == verdict, verdict]
-        print(f"{verdict}: {len(mine)} pairs, their true chance {mine.mean():.3f} on average")
-    graded = analysis.pairs["verdict"]
-    known = (graded != NOT_KNOWN) & (pairs["verdict"] != NOT_KNOWN)
-    same = int((graded[known] == pairs.loc[known, "verdict"]).sum())
-    open_ones = [int((verdicts == NOT_KNOWN).sum()) for verdicts in (pairs["verdict"], graded)]
-    print(f"not known: {open_ones[0]} by photographs, {open_ones[1]} by grades")
-    print(f"a verdict by both: {known.sum()} pairs, the same for {same}")
+    true = true_shares(truth, pairs, PairSetting.of(series.settings.verdict))
+    for ending in ENDINGS:
+        mine = true.loc[pairs["verdict"] == ending, ending]
+        print(f"{ending}: {len(mine)} verdicts, the true share of patches {mine.mean():.3f}")
+    keys = ["base", "overlay", "firings"]
+    both = pairs.merge(analysis.pairs, on=keys, suffixes=("", "_graded"))
+    known = (both["verdict"] != NOT_KNOWN) & (both["verdict_graded"] != NOT_KNOWN)
+    same = int((both["verdict"] == both["verdict_graded"])[known].sum())
+    left = [int((both[name] == NOT_KNOWN).sum()) for name in ("verdict", "verdict_graded")]
+    print(f"not known: {left[0]} by photographs, {left[1]} by grades, of {len(both)}")
+    print(f"a verdict by both: {known.sum()}, the same for {same}")
 
 
 def main(tiles: int) -> None:

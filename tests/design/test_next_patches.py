@@ -5,27 +5,34 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.integrate import quad
 from scipy.special import expit
-from scipy.stats import norm
 
-from kit.design import next_patches
-from kit.design.surveys.expected_verdicts import (
-    KAPPA,
-    NOT_KNOWN,
-    ScoreKnowledge,
+from kit.design import TileFormat, next_patches
+from kit.design.surveys.choose_next import verdicts_now
+from kit.design.surveys.expected_verdicts import expected_verdicts, true_verdicts
+from kit.design.surveys.pair_knowledge import (
+    PairKnowledge,
+    fitted_scores,
     grade_information,
-    judged,
-    worth,
+    known_from_grades,
 )
-from kit.design.surveys.pair_knowledge import fitted_scores, knowledge_of
-from kit.design.surveys.pair_numbers import PairField
 from kit.errors import Misuse
-from kit.model import VERDICTS, PairSetting, pair_table
-from kit.model.verdicts import verdicts
+from kit.model import (
+    FINE_EDGE,
+    HIT_OR_MISS,
+    NOT_KNOWN,
+    PairSetting,
+    ending_chances,
+    outlook,
+    pair_table,
+    verdicts,
+)
 from kit.series import Series
 
 pytestmark = pytest.mark.filterwarnings("ignore::kit.errors.StatisticalWarning")
+
+THREE = TileFormat(3)
+SELF = pd.DataFrame({"base": ["Pond Green"], "overlay": ["Pond Green"]})
 
 
 def test_a_two_step_scale_informs_as_a_coin_does():
@@ -45,59 +52,6 @@ def test_more_steps_inform_more_up_to_that_of_the_logistic_itself():
     assert very_many == pytest.approx(1 / 3, rel=1e-2)
 
 
-@pytest.mark.parametrize(("m", "v"), [(-2.0, 0.5), (0.7, 1.0), (1.5, 2.5)])
-def test_the_averaged_chance_is_that_of_the_integral(m, v):
-    exact, _ = quad(lambda x: expit(-x) * norm.pdf(x, m, np.sqrt(v)), m - 12, m + 12)
-    assert expit(-m / np.sqrt(1 + KAPPA * v)) == pytest.approx(exact, abs=0.01)
-
-
-def test_verdicts_are_those_of_the_pair_table():
-    low = np.random.default_rng(1).uniform(size=(2, 500))
-    got = judged(low[0], low[1], 0.8)
-    expected = verdicts(low[0] * low[1], 1 - low[1], 0.8)
-    assert (np.array(VERDICTS)[got] == expected).all()
-    assert set(got) == {0, 1, 2, 3}
-
-
-def simulated_gain(spread: ScoreKnowledge, pull: ScoreKnowledge, share: float) -> float:
-    """Draw true values, fire, judge, and count how much oftener the true verdict is given."""
-    rng = np.random.default_rng(7)
-    n = 200_000
-
-    def draw(score: ScoreKnowledge) -> tuple[np.ndarray, np.ndarray]:
-        true = rng.normal(score.m[0], np.sqrt(score.v[0]), n)
-        moved = score.m[0] + share * (true - score.m[0])
-        return true, moved + rng.normal(0, np.sqrt(share * (1 - share) * score.v[0]), n)
-
-    def low(x: np.ndarray, v: float) -> np.ndarray:
-        return expit(-x / np.sqrt(1 + KAPPA * v))
-
-    (true_s, then_s), (true_t, then_t) = draw(spread), draw(pull)
-    truth = judged(low(true_s, spread.wobble), low(true_t, pull.wobble), 0.8)
-    left_s, left_t = ((1 - share) * k.v[0] + k.wobble for k in (spread, pull))
-    after = judged(low(then_s, left_s), low(then_t, left_t), 0.8)
-    before = judged(spread.low, pull.low, 0.8)[0]
-    placed = truth != NOT_KNOWN
-    return float(np.mean((after == truth) & placed) - np.mean((before == truth) & placed))
-
-
-@pytest.mark.parametrize(
-    ("m", "v"), [((-2.0, -2.5), (1.0, 1.0)), ((0.5, -3.0), (1.5, 0.5)), ((-1.0, 1.5), (1.0, 1.2))]
-)
-def test_the_worth_of_a_pair_is_what_firing_it_gains_in_simulation(m, v):
-    spread, pull = (
-        ScoreKnowledge(np.array([a]), np.array([b]), 0.4) for a, b in zip(m, v, strict=True)
-    )
-    expected = simulated_gain(spread, pull, share=0.6)
-    assert worth(spread, pull, 0.8, share=0.6)[0] == pytest.approx(expected, abs=0.02)
-
-
-def test_a_pair_far_from_every_verdict_edge_is_worth_little():
-    m, v = np.array([-8.0, -2.0]), np.array([0.5, 0.5])
-    gain = worth(ScoreKnowledge(m, v, 0.4), ScoreKnowledge(m, v, 0.4), 0.8)
-    assert gain[0] < 0.01 < gain[1]
-
-
 @pytest.fixture(scope="module")
 def fits_of():
     known: dict[str, dict] = {}
@@ -110,30 +64,85 @@ def fits_of():
     return fitted
 
 
-def test_knowledge_is_in_the_order_of_the_field_and_close_to_the_pair_table(fired, fits_of):
-    setting = PairSetting.of(fired.settings.verdict)
-    spread, pull = knowledge_of(fits_of(fired), fired.colours, setting)
-    table = pair_table(fits_of(fired), fired.colours, setting)
-    field: PairField = spread.field
-    both = field.pairs.assign(fine=spread.knowledge.low * pull.knowledge.low)
-    joined = both.merge(table, on=["base", "overlay"])
-    # The table adds thresholds' uncertainty and the scores' correlation.
-    np.testing.assert_allclose(joined["fine"], joined["fine_edge"], atol=0.1)
+@pytest.fixture
+def known(fired, fits_of) -> PairKnowledge:
+    return known_from_grades(fits_of(fired), fired.colours, PairSetting.of(fired.settings.verdict))
+
+
+def test_verdicts_are_those_of_the_pair_table_but_for_the_scores_correlation(fired, fits_of, known):
+    table = pair_table(fits_of(fired), fired.colours, PairSetting.of(fired.settings.verdict))
+    pairs = known.pairs.iloc[known.judged].reset_index(drop=True)
+    now = verdicts_now(known)
+    agree = []
+    for i, count in enumerate(known.counts):
+        told = pairs.merge(table[table["firings"] == count], on=["base", "overlay"])
+        agree.append((told["verdict"].to_numpy() == now[:, i]).mean())
+    assert np.mean(agree) > 0.9
+
+
+def simulated(known: PairKnowledge, pair: int, left: float) -> tuple[float, float, float]:
+    """Draw true values, fire, judge by the model's rule, and count."""
+    rng = np.random.default_rng(7)
+    n = 4000
+    given, right, wrong_fine = [], [], []
+    for i in range(len(known.counts)):
+        told, true = [], []
+        for score in known.scores:
+            m, v = score.mean[pair, i], score.variance[pair, i]
+            x = rng.normal(m, np.sqrt(v), n)
+            # The posterior mean given x: m + d (x - m) with variance d (1 - d) v, d = 1 - left.
+            d = 1 - left
+            moved = m + d * (x - m) + rng.normal(0, np.sqrt(d * (1 - d) * v), n)
+            told.append(score.state(moved, np.full(n, left * v)))
+            true.append(score.state(x, np.full(n, 1e-9)))
+        seen = outlook(told[0], told[1], 0.0, known.confidence)
+        verdict = verdicts(seen.chances, seen.hit_or_miss, known.confidence)
+        truth = true_verdicts(ending_chances(true[0], true[1], 0.0), known.confidence)
+        given.append((verdict != NOT_KNOWN).mean())
+        right.append(((verdict != NOT_KNOWN) & (verdict == truth)).mean())
+        wrong_fine.append(((verdict == FINE_EDGE) & (truth != FINE_EDGE)).mean())
+    return float(np.mean(given)), float(np.mean(right)), float(np.mean(wrong_fine))
+
+
+@pytest.mark.parametrize("left", [0.2, 0.6])
+def test_expected_verdicts_are_those_of_a_simulation(known, left):
+    for pair in known.judged[[0, 5, 9]]:
+        expected = expected_verdicts(known, (np.array([left]),) * 2, np.array([pair]))
+        got = expected.given[0], expected.right[0], expected.wrong_fine[0]
+        np.testing.assert_allclose(got, simulated(known, int(pair), left), atol=0.06)
+
+
+def test_knowing_more_never_gives_fewer_right_verdicts_and_wrong_ones_cost(known):
+    n = len(known.judged)
+    worth = [
+        expected_verdicts(known, (np.full(n, share),) * 2).right.mean()
+        for share in (1.0, 0.5, 0.1, 0.01)
+    ]
+    assert np.all(np.diff(worth) > -0.01)
+    expected = expected_verdicts(known, (np.full(n, 0.5),) * 2)
+    assert (expected.value(2.0) <= expected.right).all()
+    assert expected.value(2.0).sum() < expected.right.sum()
+
+
+def test_true_verdicts_call_a_pair_of_even_shares_hit_or_miss():
+    shares = np.array([[0.5, 0.3, 0.2], [0.9, 0.1, 0.0], [0.0, 0.1, 0.9]])
+    assert list(true_verdicts(shares, 0.8)) == [HIT_OR_MISS, FINE_EDGE, "broken through"]
 
 
 def test_a_score_that_never_left_its_lowest_steps_makes_no_pair_unsure(fired):
     tame = replace(
         fired, grades=fired.grades.assign(pull_through=fired.grades["pull_through"].clip(upper=1))
     )
-    setting = PairSetting.of(tame.settings.verdict)
-    _, pull = knowledge_of(fitted_scores(tame), tame.colours, setting)
-    assert (pull.knowledge.low > setting.confidence + 0.1).all()
-    assert len(next_patches(tame, 3, patches_per_tile=3, starts=1)) == 3
+    known = known_from_grades(
+        fitted_scores(tame), tame.colours, PairSetting.of(tame.settings.verdict)
+    )
+    assert not (verdicts_now(known) == "broken through").any()
+    assert len(next_patches(tame, 3, tile_format=THREE)) == 3
 
 
 def test_the_plan_goes_on_where_the_series_stopped(fired):
-    plan = next_patches(fired, 6, patches_per_tile=3, seed=2, starts=1)
-    assert list(plan.columns) == ["tile", "base", "overlay", "reason"]
+    plan = next_patches(fired, 6, tile_format=THREE, seed=2)
+    assert list(plan.columns) == ["tile", "stripe", "small", "base", "overlay", "reason"]
     assert list(plan["tile"]) == [9] * 3 + [10] * 3
     assert not plan.duplicated(["tile", "overlay"]).any()
     assert (plan["base"] != plan["overlay"]).all()
@@ -141,14 +150,14 @@ def test_the_plan_goes_on_where_the_series_stopped(fired):
 
 
 def test_as_many_patches_as_asked_even_if_a_tile_stays_half_empty(fired, fits_of):
-    plan = next_patches(fits_of(fired), 5, colours=fired.colours, patches_per_tile=3, starts=1)
+    plan = next_patches(fits_of(fired), 5, colours=fired.colours, tile_format=THREE)
     assert len(plan) == 5
-    assert plan["tile"].max() == 2
+    assert list(plan.groupby("tile").size()) == [3, 2]
 
 
 def test_the_same_seed_gives_the_same_plan(fired, fits_of):
     first, again = (
-        next_patches(fits_of(fired), 6, colours=fired.colours, patches_per_tile=3, seed=4)
+        next_patches(fits_of(fired), 6, colours=fired.colours, tile_format=THREE, seed=4)
         for _ in range(2)
     )
     pd.testing.assert_frame_equal(first, again)
@@ -156,13 +165,20 @@ def test_the_same_seed_gives_the_same_plan(fired, fits_of):
 
 def test_a_wish_draws_the_patches_to_its_pair(fired, fits_of):
     wish = pd.DataFrame({"base": ["Pond Green"], "overlay": ["Attic Rose"]})
-    plan = next_patches(fits_of(fired), 2, colours=fired.colours, patches_per_tile=2, wishes=wish)
-    assert not plan.merge(wish, on=["base", "overlay"]).empty
+    plan = next_patches(
+        fits_of(fired), 2, colours=fired.colours, tile_format=TileFormat(2), targets=wish
+    )
+    assert "Pond Green" in set(plan["base"])
+    assert "Attic Rose" in set(plan["overlay"])
 
 
 def test_colours_left_out_are_not_fired(fired, fits_of):
     plan = next_patches(
-        fits_of(fired), 4, colours=fired.colours, patches_per_tile=2, leave_out=["Ferry Blue"]
+        fits_of(fired),
+        4,
+        colours=fired.colours,
+        tile_format=TileFormat(2),
+        leave_out=["Ferry Blue"],
     )
     assert "Ferry Blue" not in {*plan["base"], *plan["overlay"]}
 
@@ -171,13 +187,16 @@ def test_colours_left_out_are_not_fired(fired, fits_of):
     ("request_", "says"),
     [
         ({"patches": 0}, "at least one patch"),
-        ({"patches_per_tile": 4}, "3 is the most"),
+        ({"tile_format": TileFormat(4)}, "3 is the most"),
         ({"leave_out": ["Puce"]}, "Puce"),
         ({"colours": None}, "colours"),
-        ({"wishes": pd.DataFrame({"base": ["Pond Green"], "overlay": ["Pond Green"]})}, "two diff"),
+        (
+            {"targets": pd.DataFrame({"base": ["Pond Green"], "overlay": ["Pond Green"]})},
+            "two diff",
+        ),
     ],
 )
 def test_what_cannot_be_done_is_refused_with_what_can(fired, fits_of, request_, says):
-    usual = {"patches": 4, "colours": fired.colours, "patches_per_tile": 2}
+    usual = {"patches": 4, "colours": fired.colours, "tile_format": TileFormat(2)}
     with pytest.raises(Misuse, match=says):
         next_patches(fits_of(fired), **(usual | request_))

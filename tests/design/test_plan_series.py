@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from kit.design import NEXT_TILES, next_patches, plan, precision
+from kit.design import NEXT_TILES, TileFormat, next_patches, plan, precision
+from kit.design.which_pairs import pair_targets
 from kit.errors import Misuse
 from kit.series import new_series, patches_in_full
 
@@ -52,7 +53,12 @@ def test_going_on_from_a_graded_series_fires_what_it_left_open(fresh, fired):
     assert list(planned.colours["colour"]) == list(fired.colours["colour"])
     assert planned.tiles["tile"].min() == fired.tiles["tile"].max() + 1
     wanted = next_patches(
-        fired, 8, colours=fired.colours, patches_per_tile=2, seed=fired.settings.seed, starts=1
+        fired,
+        8,
+        colours=fired.colours,
+        tile_format=TileFormat(2),
+        targets=pair_targets(fired.settings, fired.colours),
+        seed=fired.settings.seed,
     )
     pairs = patches_in_full(planned)[["base", "overlay"]]
     assert sorted(map(tuple, pairs.to_numpy())) == sorted(

@@ -8,10 +8,9 @@ import pytest
 import statsmodels.api as sm
 from statsmodels.stats.power import normal_power
 
-from kit.design import StandardDeviations, budget_curve, precision, survey
+from kit.design import StandardDeviations, TileFormat, budget_curve, precision, survey
 from kit.design.forecast import SIDE_SD, TREND_SD, forecast, planned_rows
 from kit.design.plan_precision import FIRED, TREND, UNFIRED, precision_of
-from kit.design.surveys.pair_numbers import fired_field, unfired_field
 from kit.errors import Misuse
 from kit.series import FAMILY_PAIRS, Series
 
@@ -24,7 +23,7 @@ def colours() -> pd.DataFrame:
 
 @pytest.fixture(scope="module")
 def plan(colours: pd.DataFrame) -> pd.DataFrame:
-    return survey(colours, 8, 3, starts=1)
+    return survey(colours, 8, TileFormat(3))
 
 
 def covariance_by_hand(rows: pd.DataFrame, sds: StandardDeviations, graders: int) -> np.ndarray:
@@ -80,17 +79,6 @@ def test_a_balanced_split_plot_gives_the_textbook_standard_errors():
     assert got[1] == pytest.approx(2 * s2 / 8, rel=1e-3)
 
 
-def test_after_one_firing_pairs_are_as_sure_as_the_survey_counted_on(colours, plan):
-    sds = StandardDeviations()
-    field = fired_field(unfired_field(colours, sds), plan, sds, grades_per_patch=2)
-    family = colours.set_index("colour")["family"]
-    pairs = field.pairs
-    couples = zip(pairs["overlay"].map(family), pairs["base"].map(family), strict=True)
-    pairs["family_pair"] = [f"{o} over {b}" for o, b in couples]
-    told = forecast(planned_rows(plan, colours, firings=1), sds, graders=2)
-    np.testing.assert_allclose(told.pairs(pairs, 1), np.diag(field.covariance), rtol=1e-9)
-
-
 def test_the_chance_of_noticing_is_the_power_of_the_normal_test(colours, plan):
     # statsmodels.stats.power.normal_power, one-sided at 5 %: the other tail of the 90 % interval
     # would notice the difference the wrong way round.
@@ -127,11 +115,11 @@ def test_it_is_said_in_grades(colours, plan):
 
 def test_what_a_plan_does_not_ask_is_not_answered(colours, plan):
     one_family = colours[colours["family"] == "leaded"]
-    few = survey(one_family, 3, 2, starts=1)
+    few = survey(one_family, 3, TileFormat(2))
     once = precision_of(few, one_family, firings=1)
     assert set(once.table["about"]) == {"pair"}
     assert np.isnan(once.within(TREND))
-    assert np.isnan(precision_of(survey(one_family, 3, 2), one_family).within(UNFIRED))
+    assert np.isnan(precision_of(survey(one_family, 3, TileFormat(2)), one_family).within(UNFIRED))
 
 
 def test_a_series_is_understood_as_well_as_a_frame(planned: Series):
@@ -153,3 +141,10 @@ def test_a_series_is_understood_as_well_as_a_frame(planned: Series):
 def test_what_cannot_be_worked_out_is_refused(colours, plan, change, says):
     with pytest.raises(Misuse, match=says):
         precision_of(**({"plan": plan, "colours": colours} | change))
+
+
+def test_standard_deviations_must_be_possible():
+    with pytest.raises(Misuse, match="tile"):
+        StandardDeviations(tile=-1)
+    with pytest.raises(Misuse, match="patch or grading"):
+        StandardDeviations(patch=0, grading=0)

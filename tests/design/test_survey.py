@@ -1,6 +1,6 @@
 """Pair surveys against block designs from the literature and the mixed-model equations."""
 
-import itertools
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -10,14 +10,28 @@ from hypothesis import strategies as st
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from kit.design import StandardDeviations, survey
-from kit.design.surveys.average_variance import CRITERIA
-from kit.design.surveys.pair_numbers import fired_field, unfired_field
-from kit.design.surveys.patch_exchange import Bench, SurveySearch, View
+from kit.design import TileFormat, survey
+from kit.design.surveys.average_variance import AverageVariance
+from kit.design.surveys.pair_knowledge import (
+    SOURCES,
+    PairKnowledge,
+    known_beforehand,
+    score_beforehand,
+)
+from kit.design.surveys.pair_survey import survey_task
+from kit.design.surveys.patch_exchange import Bench, Places, SurveySearch, View
+from kit.design.surveys.verdict_search import (
+    after_firing,
+    best_patches,
+    dealt_evenly,
+    remaining_shares,
+    value_of,
+)
 from kit.errors import Misuse
+from kit.mixed import Prior
+from kit.model import PairSetting
 
-ONLY_OVERLAYS = StandardDeviations(base=0, overlay=2, pair=0, tile=20, patch=0, grading=1, family=0)
-"""Tiles are blocks and overlays are treatments, and nothing else matters."""
+STRIPED = TileFormat(stripes=3)
 
 
 def stock(leaded: int, unleaded: int) -> pd.DataFrame:
@@ -25,15 +39,13 @@ def stock(leaded: int, unleaded: int) -> pd.DataFrame:
     return pd.DataFrame({"colour": names, "family": ["leaded"] * leaded + ["unleaded"] * unleaded})
 
 
-def variances(plan: pd.DataFrame, colours: pd.DataFrame, sds: StandardDeviations) -> pd.DataFrame:
-    field = fired_field(unfired_field(colours, sds), plan, sds)
-    pairs = field.pairs.assign(variance=np.diag(field.covariance))
-    return pairs[pairs["base"] != pairs["overlay"]]
+def known(colours: pd.DataFrame) -> PairKnowledge:
+    return known_beforehand(colours, PairSetting(), (1, 2, 3), 3)
 
 
-def harmonic_efficiency(plan: pd.DataFrame) -> tuple[float, np.ndarray]:
+def harmonic_efficiency(base: np.ndarray, overlay: np.ndarray) -> tuple[float, np.ndarray]:
     """Mean intrablock efficiency factor of the overlays, and how often two share a tile."""
-    n = pd.crosstab(plan["overlay"], plan["tile"]).to_numpy()
+    n = pd.crosstab(overlay, base).to_numpy()
     together = n @ n.T
     k, r = n.sum(axis=0)[0], n.sum() / len(n)
     factors = np.sort(np.linalg.eigvalsh(np.diag(n.sum(axis=1)) - together / k))[1:] / r
@@ -49,96 +61,121 @@ def harmonic_efficiency(plan: pd.DataFrame) -> tuple[float, np.ndarray]:
     [(4, 4, 3, 3, 2), (7, 7, 3, 3, 1), (6, 10, 3, 5, 2), (9, 12, 3, 4, 1)],
 )
 def test_a_balanced_incomplete_block_design_is_found_where_one_exists(v, b, k, r, together):
+    # Tiles are blocks, overlays treatments, and nothing else matters.
     assert b * k == v * r
     assert together * (v - 1) == r * (k - 1)
-    plan = survey(stock(v, 0), b, k, sds=ONLY_OVERLAYS, grades_per_patch=1, seed=3)
-    efficiency, concurrence = harmonic_efficiency(plan)
+    sizes = dict.fromkeys(SOURCES, 0.0) | {"overlay": 4.0, "tile": 400.0, "pair": 1e-9}
+    prior = Prior(effect_sd=1e-6)
+    score = score_beforehand(stock(v, 0), prior, sizes, (1,), 1)
+    places = TileFormat(k).places(b)
+    allowed = ~np.eye(v, dtype=bool)
+    yes = np.ones(v, dtype=bool)
+    criterion = AverageVariance(score.covariance, allowed.ravel().astype(float))
+    view = View(score.covariance, 400.0, 0.0, np.ones(v * v), 0.0, criterion)
+    rng = np.random.default_rng(3)
+    best = None
+    for _ in range(6):
+        task = survey_task(known(stock(v, 0)), None)
+        pair = dealt_evenly(known(stock(v, 0)), task, places, rng)
+        base = pair[np.searchsorted(places.stripe, np.arange(b))] // v
+        search = SurveySearch(Bench((view,), places, allowed, yes, yes), base, pair % v)
+        search.improve(rng, 12, 300)
+        if best is None or search.value < best.value:
+            best = search
+    efficiency, concurrence = harmonic_efficiency(places.tile, best.overlay)
     assert efficiency == pytest.approx(together * v / (k * r), rel=1e-9)
     assert (concurrence == together).all()
 
 
-def test_a_projective_plane_is_too_rare_to_be_hit_upon_but_nearly_matched():
-    # v = b = 13, k = r = 4, lambda = 1: E = 13/16.
-    plan = survey(stock(13, 0), 13, 4, sds=ONLY_OVERLAYS, grades_per_patch=1, seed=3)
-    assert 0.98 * 13 / 16 < harmonic_efficiency(plan)[0] <= 13 / 16 + 1e-12
-
-
 def test_prediction_variances_are_those_of_hendersons_equations():
     # Henderson (1975), Best linear unbiased estimation and prediction under a selection model,
-    # Biometrics 31: the inverse of the mixed-model equations' left side holds them.
-    colours, sds = stock(3, 3), StandardDeviations()
-    plan = survey(colours, 7, 3, sds=sds, seed=2, starts=1)
-    field = fired_field(unfired_field(colours, sds), plan, sds, grades_per_patch=4)
-    family = colours.set_index("colour")["family"]
-
-    def incidence(frame: pd.DataFrame) -> dict[str, pd.Series]:
-        return {
-            "family": frame["base"].map(family) + frame["overlay"].map(family),
-            "base": frame["base"],
-            "overlay": frame["overlay"],
-            "pair": frame["base"] + frame["overlay"],
-        }
-
-    pairs = field.pairs
-    levels = {name: sorted(labels.unique()) for name, labels in incidence(pairs).items()}
-
-    def columns(frame: pd.DataFrame) -> np.ndarray:
-        blocks = [
-            (labels.to_numpy()[:, None] == np.array(levels[name])[None, :]).astype(float)
-            for name, labels in incidence(frame).items()
-        ]
-        return np.hstack(blocks)
-
-    tiles = np.eye(7)[plan["tile"].to_numpy() - 1]
-    Z = np.hstack([columns(plan), tiles])
-    sd = [getattr(sds, name) for name, own in levels.items() for _ in own]
-    G_inverse = np.diag(1 / np.array(sd + [sds.tile] * 7) ** 2)
-    left = Z.T @ Z / (sds.patch**2 + sds.grading**2 / 4) + G_inverse
-    asked = np.hstack([columns(pairs), np.zeros((len(pairs), 7))])
-    expected = asked @ np.linalg.inv(left) @ asked.T
-    np.testing.assert_allclose(field.covariance, expected, atol=1e-10)
+    # Biometrics 31: the inverse of the mixed-model equations' left side holds them. Two stripes a
+    # tile, so that tile and stripe are random too.
+    colours = stock(3, 3)
+    before = known(colours)
+    score = replace(before.scores[0], stripe_variance=0.3, tile_variance=0.5)
+    before = replace(before, scores=(score, score))
+    places = TileFormat(2, 2, 2).places(4)
+    task = survey_task(before, None)
+    pair = dealt_evenly(before, task, places, np.random.default_rng(1))
+    after = after_firing(before, pair, places)
+    n = len(before.pairs)
+    pairs = np.eye(n)
+    tile = np.eye(4)[places.tile]
+    striped = np.eye(places.stripes)[places.stripe] * places.small[:, None]
+    Z = np.hstack([pairs[pair], tile, striped])
+    noise = score.noise_variance[pair] + score.small_variance * places.small
+    blocks = [score.covariance, 0.5 * np.eye(4), 0.3 * np.eye(places.stripes)]
+    size = sum(map(len, blocks))
+    G = np.zeros((size, size))
+    at = 0
+    for block in blocks:
+        G[at : at + len(block), at : at + len(block)] = block
+        at += len(block)
+    left = Z.T @ (Z / noise[:, None]) + np.linalg.inv(G)
+    expected = np.linalg.inv(left)[:n, :n]
+    np.testing.assert_allclose(after.scores[0].covariance, expected, atol=1e-9)
+    shares = remaining_shares(before, pair, places)[0]
+    told = np.diag(expected) / np.diag(score.covariance)
+    np.testing.assert_allclose(shares, told[before.judged], rtol=1e-8)
 
 
-def test_the_best_of_all_plans_is_found_when_they_can_be_listed():
-    colours, sds = stock(2, 2), StandardDeviations()
-
-    def average(plan: pd.DataFrame) -> float:
-        return float(variances(plan, colours, sds)["variance"].mean())
-
-    names = list(colours["colour"])
-    pairs = [(b, o) for b in names for o in names if b != o]
-    best = min(
-        average(pd.DataFrame(chosen, columns=["base", "overlay"]).assign(tile=range(4)))
-        for chosen in itertools.combinations(pairs, 4)
-        if len({b for b, _ in chosen}) == 4 and len({o for _, o in chosen}) == 4
-    )
-    assert average(survey(colours, 4, 1, sds=sds)) == pytest.approx(best, rel=1e-9)
+@pytest.mark.parametrize("tile_format", [TileFormat(3), TileFormat(3, 3, 2)])
+def test_the_value_kept_through_many_exchanges_is_that_of_the_final_plan(tile_format):
+    colours = stock(5, 5)
+    before = known(colours)
+    score = before.scores[0]
+    w = (1 - np.eye(10)).ravel() / 90
+    criterion = AverageVariance(score.covariance, w)
+    view = View(score.covariance, 0.4, 0.2, score.noise_variance, 0.3, criterion)
+    places = tile_format.places(5)
+    yes = np.ones(10, dtype=bool)
+    bench = Bench((view,), places, ~np.eye(10, dtype=bool), yes, yes)
+    pair = dealt_evenly(before, survey_task(before, None), places, np.random.default_rng(4))
+    _, first = np.unique(places.stripe, return_index=True)
+    search = SurveySearch(bench, pair[first] // 10, pair % 10)
+    started = search.value
+    for row in range(len(pair)):
+        search._other_overlay(row)
+        search._other_base(row % places.stripes)
+    assert search.value < started
+    assert search.value == pytest.approx(bench.value(search.pair, places), rel=1e-9)
 
 
 @settings(max_examples=15, deadline=None)
 @given(
-    st.integers(2, 5), st.integers(0, 4), st.integers(1, 9), st.integers(1, 4), st.integers(0, 99)
+    st.integers(2, 5), st.integers(0, 4), st.integers(1, 6), st.integers(1, 3), st.integers(0, 99)
 )
-def test_whatever_is_asked_the_plan_keeps_its_promises(leaded, unleaded, tiles, per_tile, seed):
+def test_whatever_is_asked_the_plan_keeps_its_promises(leaded, unleaded, tiles, stripes, seed):
     colours = stock(leaded, unleaded)
     c = len(colours)
-    per_tile = min(per_tile, c - 1)
-    plan = survey(colours, tiles, per_tile, seed=seed, starts=1)
-    assert len(plan) == tiles * per_tile
-    assert not plan.duplicated(["tile", "overlay"]).any()
+    tile_format = TileFormat(min(4, c - 1), min(stripes, c), min(3, c - 1))
+    plan = survey(colours, tiles, tile_format, seed=seed, counts=(1, 2))
+    assert len(plan) == len(tile_format.places(tiles).stripe)
+    assert not plan.duplicated(["tile", "stripe", "overlay"]).any()
     assert (plan["base"] != plan["overlay"]).all()
-    assert len(plan[["tile", "base"]].drop_duplicates()) == tiles
-    assert plan.drop_duplicates("tile")["base"].nunique() == min(c, tiles)
+    bases = plan[["tile", "stripe", "base"]].drop_duplicates()
+    assert not bases.duplicated(["tile", "stripe"]).any()
+    assert not bases.duplicated(["tile", "base"]).any()
+    assert bases["base"].nunique() == min(c, len(bases))
     if len(plan) >= 2 * c:
         assert plan["overlay"].nunique() == c
 
 
-@pytest.mark.parametrize(("tiles", "per_tile"), [(9, 4), (12, 4), (18, 4), (16, 3)])
-def test_a_survey_of_twelve_colours_is_balanced_and_connected(tiles, per_tile):
-    plan = survey(stock(6, 6), tiles, per_tile, starts=2)
+def test_a_plan_with_stripes_keeps_some_tiles_of_full_size():
+    plan = survey(stock(6, 6), 9, STRIPED)
+    by_tile = plan.groupby("tile").agg(small=("small", "first"), patches=("base", "size"))
+    assert list(by_tile["small"]) == [True] * 7 + [False] * 2
+    assert set(by_tile.loc[by_tile["small"], "patches"]) == {9}
+    assert set(by_tile.loc[~by_tile["small"], "patches"]) == {4}
+
+
+@pytest.mark.parametrize("tiles", [9, 12, 18])
+def test_a_survey_of_twelve_colours_is_balanced_and_connected(tiles):
+    plan = survey(stock(6, 6), tiles, TileFormat())
     as_base = plan.drop_duplicates("tile")["base"].value_counts()
     as_overlay = plan["overlay"].value_counts()
-    assert as_overlay.max() - as_overlay.min() <= 1
+    assert as_overlay.max() - as_overlay.min() <= 2
     assert as_base.max() - as_base.min() <= 1
     base, overlay = pd.factorize(plan["base"])[0], pd.factorize(plan["overlay"])[0]
     size = base.max() + overlay.max() + 2
@@ -147,90 +184,48 @@ def test_a_survey_of_twelve_colours_is_balanced_and_connected(tiles, per_tile):
 
 
 def test_the_same_seed_gives_the_same_plan_and_another_seed_another():
-    first, again, other = (survey(stock(4, 4), 6, 3, seed=s, starts=1) for s in (5, 5, 6))
+    first, again, other = (survey(stock(4, 4), 6, TileFormat(3), seed=s) for s in (5, 5, 6))
     pd.testing.assert_frame_equal(first, again)
     assert not first.equals(other)
 
 
-def test_the_survey_foretells_better_than_chance():
-    colours, sds = stock(6, 6), StandardDeviations()
+def test_the_survey_settles_more_than_chance_and_stripes_more_than_single_bases():
+    before = known(stock(6, 6))
+    task = survey_task(before, None)
     rng = np.random.default_rng(1)
-    names = colours["colour"].to_numpy()
-    by_chance = []
-    for _ in range(20):
-        rows = []
-        for tile in range(12):
-            base, *over = rng.choice(names, 5, replace=False)
-            rows += [(tile, base, o) for o in over]
-        plan = pd.DataFrame(rows, columns=["tile", "base", "overlay"])
-        by_chance.append(variances(plan, colours, sds)["variance"].mean())
-    planned = variances(survey(colours, 12, 4, starts=2), colours, sds)["variance"].mean()
-    assert planned < min(by_chance)
+    places = TileFormat().places(9)
+
+    def at_random() -> float:
+        pair = np.concatenate(
+            [12 * base + rng.permutation(np.delete(np.arange(12), base))[:4]
+             for base in rng.integers(0, 12, 9)]
+        )  # fmt: skip
+        return value_of(before, task, pair, places)
+
+    planned = best_patches(before, task, places, rng).value
+    striped = best_patches(before, task, STRIPED.places(9), rng).value
+    assert np.mean([at_random() for _ in range(8)]) < planned < striped
 
 
-def test_each_criterion_is_best_at_what_it_is_for():
-    colours, sds = stock(9, 3), StandardDeviations()
-    plans = {c: survey(colours, 8, 2, criterion=c, sds=sds, starts=4) for c in CRITERIA}
-    found = {c: variances(plan, colours, sds)["variance"] for c, plan in plans.items()}
-    assert found["worst"].max() < found["average"].max()
-    assert found["average"].mean() < found["worst"].mean()
-
-
-@pytest.mark.parametrize("criterion", CRITERIA)
-def test_the_value_kept_through_many_exchanges_is_that_of_the_final_plan(criterion):
-    colours, sds = stock(5, 5), StandardDeviations()
-    V = unfired_field(colours, sds).covariance
-    w = (1 - np.eye(10)).ravel() / 90
-    rng = np.random.default_rng(4)
-    view = View(V, sds.tile**2, np.full(100, 0.2), CRITERIA[criterion](V, w))
-    yes, none = np.ones(10, dtype=bool), np.empty(0, dtype=int)
-    bench = Bench((view,), ~np.eye(10, dtype=bool), yes, yes, none, none)
-    base = np.arange(10)
-    overlay = np.array([rng.permutation(np.delete(base, b))[:3] for b in base])
-    search = SurveySearch(bench, base, overlay)
-    for row in range(30):
-        search._other_overlay(*divmod(row, 3))
-        search._other_base(row % 10)
-    pair = (search.base[:, None] * 10 + search.overlay).ravel()
-    assert search.value == pytest.approx(bench.value(pair, np.repeat(base, 3)), rel=1e-10)
-
-
-def test_pairs_wished_for_become_surer_than_without_the_wish():
-    colours, sds = stock(4, 4), StandardDeviations()
-    wishes = pd.DataFrame({"base": ["L0", "L0"], "overlay": ["U1", "U2"]})
-    wished = variances(survey(colours, 4, 3, wishes=wishes), colours, sds)
-    plain = variances(survey(colours, 4, 3), colours, sds)
-    both = [frame.merge(wishes)["variance"].mean() for frame in (wished, plain)]
-    assert both[0] < both[1]
-
-
-def test_colours_left_out_and_pairs_known_are_not_fired():
-    known = pd.DataFrame({"base": ["L0", "L0"], "overlay": ["U1", "L1"], "tile": [1, 1]})
-    plan = survey(stock(4, 4), 8, 3, leave_out=["U3"], known=known, starts=1)
-    assert "U3" not in {*plan["base"], *plan["overlay"]}
-    assert plan.merge(known[["base", "overlay"]]).empty
-
-
-def test_what_is_known_of_a_colour_moves_patches_to_the_others():
-    known = pd.DataFrame({"base": "L0", "overlay": ["L1", "L2", "L3", "U0", "U1", "U2"]})
-    plan = survey(stock(4, 4), 10, 2, known=known, starts=2)
-    assert (plan["base"] == "L0").sum() < len(plan) / 8
+def test_pairs_that_matter_more_are_fired_more():
+    wishes = pd.DataFrame({"base": ["L0", "L0"], "overlay": ["U1", "U2"], "weight": [3.0, 3.0]})
+    plan = survey(stock(4, 4), 3, TileFormat(3), targets=wishes)
+    assert {"U1", "U2"} <= set(plan.loc[plan["base"] == "L0", "overlay"])
 
 
 @pytest.mark.parametrize(
     ("request_", "says"),
     [
-        ({"patches_per_tile": 4}, "3 is the most"),
+        ({"tile_format": TileFormat(4)}, "3 is the most"),
+        ({"tile_format": TileFormat(1, 5, 1)}, "5 stripes need 5 different bases"),
         ({"tiles": 0}, "at least one tile"),
-        ({"criterion": "D"}, "average, worst"),
-        ({"leave_out": ["Puce"]}, "Puce"),
-        ({"wishes": pd.DataFrame({"base": ["Puce"], "overlay": ["L0"]})}, "Puce"),
-        ({"wishes": pd.DataFrame({"base": ["L0"], "overlay": ["L0"]})}, "No pair is left"),
+        ({"targets": pd.DataFrame({"base": ["Puce"], "overlay": ["L0"]})}, "Puce"),
+        ({"targets": pd.DataFrame({"base": ["L0"], "overlay": ["L0"]})}, "two different"),
     ],
 )
 def test_what_cannot_be_done_is_refused_with_what_can(request_, says):
     with pytest.raises(Misuse, match=says):
-        survey(stock(2, 2), **({"tiles": 3, "patches_per_tile": 2} | request_))
+        survey(stock(2, 2), **({"tiles": 3, "tile_format": TileFormat(2)} | request_))
 
 
 @pytest.mark.parametrize(
@@ -243,11 +238,11 @@ def test_what_cannot_be_done_is_refused_with_what_can(request_, says):
 )
 def test_a_stock_that_cannot_be_planned_with_is_refused(colours, says):
     with pytest.raises(Misuse, match=says):
-        survey(colours, 2, 1)
+        survey(colours, 2, TileFormat(1))
 
 
-def test_spreads_must_be_possible():
-    with pytest.raises(Misuse, match="tile"):
-        StandardDeviations(tile=-1)
-    with pytest.raises(Misuse, match="patch or grading"):
-        StandardDeviations(patch=0, grading=0)
+def test_full_size_and_small_patches_have_places_in_order():
+    places = TileFormat(4, 2, 3).places(5)
+    assert isinstance(places, Places)
+    assert list(np.bincount(places.tile)) == [6, 6, 6, 6, 4]
+    assert places.small.sum() == 24

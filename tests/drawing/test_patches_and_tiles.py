@@ -72,7 +72,8 @@ def test_steps_of_both_scores_have_a_picture_and_others_none():
         pictures = step_pictures(scale)
         assert len(pictures) == 5
         assert len({picture.svg for picture in pictures}) == 5
-        assert all(said in picture.title for said, picture in zip(scale.steps, pictures, strict=True))
+        for said, picture in zip(scale.steps, pictures, strict=True):
+            assert said in picture.title
     assert step_pictures(Scale("gloss", "Gloss", "How dull?", tuple("01234"))) == ()
 
 

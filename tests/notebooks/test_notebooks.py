@@ -8,6 +8,7 @@ import nbformat
 import pytest
 
 from kit.report import notebook, run_notebook
+from kit.studio import demo_photographs
 
 ROOT = Path(__file__).parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
@@ -27,6 +28,8 @@ def code_cells(path):
 @pytest.mark.parametrize("path", [p for p in NOTEBOOKS if p.stem != REPORT], ids=lambda p: p.stem)
 def test_runs_on_the_demo_from_top_to_bottom(path, tmp_path, monkeypatch):
     shutil.copytree(ROOT / "data" / "demo", tmp_path / "data" / "demo")
+    if path.stem.endswith("photographs"):
+        demo_photographs(tmp_path / "data" / "demo")
     monkeypatch.chdir(tmp_path)
     output = tmp_path / path.name
     run_notebook(notebook(path.stem), {}, output)

@@ -43,14 +43,28 @@ def _figure(picture: Picture):
         canvas = FigureCanvasAgg(picture.figure)
         canvas.draw()
         renderer = canvas.get_renderer()
-    found = []
+    found, unseen = [], _beyond_their_axis(picture)
     for text in picture.figure.findobj(Text):
+        if text in unseen:
+            continue
         if text.get_visible() and str(text.get_text()).strip():
             box = text.get_window_extent(renderer)
             if box.width and text.axes is not None and not text.axes.axison:
                 continue
             found.append((text.get_text(), (box.x0, box.y0, box.x1, box.y1)))
     return list(dict.fromkeys(found))
+
+
+def _beyond_their_axis(picture: Picture):
+    """Labels of ticks that lie beyond the ends of their axis: they are there and not drawn."""
+    found = set()
+    for axes in picture.figure.axes:
+        for axis in (axes.xaxis, axes.yaxis):
+            low, high = sorted(axis.get_view_interval())
+            for tick in axis.get_major_ticks():
+                if not low <= tick.get_loc() <= high:
+                    found |= {tick.label1, tick.label2}
+    return found
 
 
 def _drawing(drawing: Drawing):

@@ -1,5 +1,9 @@
 """The button by which a notebook writes a plan into its series."""
 
+from dataclasses import replace
+
+import pandas as pd
+
 from kit.record import plan_saver
 from kit.series import new_series, read_series
 
@@ -11,4 +15,11 @@ def test_plan_is_written_by_a_tap_and_never_over_another(series, tmp_path):
     button.click()
     assert "Written." in told.value
     assert len(read_series(folder).tiles) == len(series.tiles)
-    assert "already" in plan_saver(folder, series).value
+    again, _ = plan_saver(folder, series).children
+    assert again.description.startswith("Replace")
+    fired = read_series(folder)
+    told = {"tile": 1, "firing": 1, "session": 1, "heat": "", "accident": "", "note": ""}
+    firings = pd.DataFrame([{**told, "minutes": 1.5}])[list(fired.firings)]
+    firings = firings.astype(fired.firings.dtypes)
+    replace(fired, firings=firings).write(folder)
+    assert "planned already" in plan_saver(folder, series).value

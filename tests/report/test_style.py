@@ -7,13 +7,14 @@ from itertools import combinations
 import colour
 import numpy as np
 import pytest
-from kit.report.page.verdict_looks import LOOKS
 from matplotlib.colors import to_rgb
 
-from kit.drawing import GRADE_COLOURS, INK, PAPER, QUIET, contrast, ink_on
-from kit.model import BROKEN_THROUGH, FINE_EDGE, SOFT_EDGE
+from kit.drawing import GRADE_COLOURS, HAIR, INK, PAPER, QUIET, contrast, ink_on
+from kit.model import BROKEN_THROUGH, FINE_EDGE, HIT_OR_MISS, LOOKS, SOFT_EDGE
+from kit.report.page.style import PAGE_COLOURS
 
-VERDICT_COLOURS = [LOOKS[verdict].colour for verdict in (FINE_EDGE, BROKEN_THROUGH, SOFT_EDGE)]
+VERDICTS_GIVEN = (FINE_EDGE, BROKEN_THROUGH, SOFT_EDGE, HIT_OR_MISS)
+VERDICT_COLOURS = [LOOKS[verdict].colour for verdict in VERDICTS_GIVEN]
 
 
 def lab(colours):
@@ -66,29 +67,40 @@ def test_lettering_can_be_read_on_every_ground():
 
 # Lettering and ground as page.css and part.css pair them.
 PAGE_PAIRS = [
-    ("#1d2733", "#ffffff"),
-    ("#ffffff", "#14304f"),
-    ("#0d4a86", "#f6f2ec"),
-    ("#0d4a86", "#ffffff"),
-    ("#4d5762", "#ffffff"),
-    ("#1d2733", "#f6f2ec"),
-    ("#1d2733", "#fdf3ef"),
-    ("#7a2615", "#fdf3ef"),
+    ("ink", "paper"),
+    ("quiet", "paper"),
+    ("link", "paper"),
+    ("copper", "paper"),
+    ("ink", "soft"),
+    ("link", "soft"),
+    ("moon", "night"),
+    ("ink", "warning"),
+    ("warned", "warning"),
 ]
 
 
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 @pytest.mark.parametrize(("lettering", "ground"), PAGE_PAIRS)
-def test_page_lettering_has_the_contrast_of_wcag_aa(lettering, ground):
-    assert contrast(lettering, ground) >= 4.5
+def test_page_lettering_has_the_contrast_of_wcag_aa(lettering, ground, dark):
+    one, other = (PAGE_COLOURS[name][dark] for name in (lettering, ground))
+    assert contrast(one, other) >= 4.5
 
 
-def test_every_colour_of_the_style_sheets_is_among_those_checked():
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_edges_of_what_can_be_chosen_stand_out(dark):
+    # WCAG 2.2, 1.4.11: 3:1 for the parts that tell a control from its ground.
+    assert contrast(PAGE_COLOURS["edge"][dark], PAGE_COLOURS["paper"][dark]) >= 3
+
+
+def test_style_sheets_name_no_colour_of_their_own():
     sheets = files("kit.report.page")
     text = "".join(sheets.joinpath(name).read_text("utf-8") for name in ("page.css", "part.css"))
-    lettering = set(re.findall(r"[^-]color: (#[0-9a-f]{3,6})", text))
-    grounds = set(re.findall(r"background: (#[0-9a-f]{3,6})", text))
-    known = {colour for pair in PAGE_PAIRS for colour in pair}
-    in_full = {
-        c if len(c) == 7 else "#" + "".join(2 * d for d in c[1:]) for c in lettering | grounds
-    }
-    assert in_full <= known
+    named = set(re.findall(r"var\(--([a-z]+)\)", text))
+    assert named <= set(PAGE_COLOURS)
+    assert set(re.findall(r"#[0-9a-f]{3,6}", text)) <= {"#ffffff"}  # beneath pictures
+
+
+def test_pictures_have_the_colours_that_the_page_has_in_light():
+    assert PAGE_COLOURS["ink"][0] == INK
+    assert PAGE_COLOURS["paper"][0] == PAPER
+    assert PAGE_COLOURS["hair"][0] == HAIR

@@ -26,7 +26,7 @@ SINGLE = {
     "patch on no tile": ("patches.csv", "T1-1,1,", "T1-1,77,", 2, "tile", "tiles.csv"),
     "two patches in one place": ("patches.csv", "T1-2,1,2", "T1-2,1,1", 3, "tile", "row 2"),
     "position off the tile": ("patches.csv", "T1-2,1,2", "T1-2,1,9", 3, "position", "4 positions"),
-    "leadfree for a family": ("colours.csv", ",leaded,", ",Leadfree,", 2, "family", "'unleaded'"),
+    "no lead for a family": ("colours.csv", ",leaded,", ",No lead,", 2, "family", "'unleaded'"),
     "a colour with other capitals": (
         "colours.csv",
         "Ferry Blue",

@@ -19,7 +19,7 @@ from kit.photo.batch.one_picture import (
 from kit.photo.batch.picture_memory import PictureMemory, fingerprint_of
 from kit.photo.card.card_detection import SEARCH_PX, Slips, find_marks, read_slips
 from kit.photo.review.colour_memory import Question, colour_questions
-from kit.photo.review.contradictions import agreement_questions
+from kit.photo.review.contradictions import agreement_questions, firing_questions
 from kit.photo.review.print_witness import corrected_scale
 from kit.photo.tile.tile_plan import PhotoPlan
 from kit.photo.view.image_file import Unmeasurable, file_hash, open_reduced, pictures_in
@@ -29,6 +29,8 @@ MEMORY = ".measured"
 
 DECISIONS = "decisions.csv"
 """File among the pictures that keeps what a person decided on them."""
+
+_MOST_OTHERS = 3
 
 PICTURES = (
     "picture", "picture_sha256", "tile", "firing", "camera", "at", "width_mm", "height_mm",
@@ -76,7 +78,8 @@ class _Job:
         """Other pictures of the same tile after the same firing."""
         if slips is None:
             return []
-        return [other for other, said in self.pictures if said == slips and other != path]
+        alike = [other for other, said in self.pictures if said == slips and other != path]
+        return alike[:_MOST_OTHERS]
 
 
 def measure_folder(
@@ -156,9 +159,10 @@ def _held_together(
     places = plan.patches.drop_duplicates("patch").set_index("patch")[["tile", "position"]]
     placed = rows.join(places, on="patch").sort_values(["tile", "firing", "position", "picture"])
     placed = placed.reset_index(drop=True)
-    questions = colour_questions(placed, plan)
+    sound = pictures[pictures["reason"] == ""]
+    questions = colour_questions(placed, plan) + firing_questions(sound, plan)
     doubted = _with_questions(placed, questions)
-    more = agreement_questions(doubted, pictures[pictures["reason"] == ""])
+    more = agreement_questions(doubted, sound)
     doubted = _with_questions(doubted, more)
     borrowed = pictures[pictures["borrowed"] > 0.002]
     if len(borrowed):

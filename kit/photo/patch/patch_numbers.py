@@ -68,7 +68,7 @@ def edge_numbers(view: PatchView, covered: Covered, edge: Edge, window: Window) 
         _COLOUR_ERROR / covered.contrast * max(np.nan_to_num(width), window.blur_mm) / 0.8,
         _SCALE_ERROR * view.stencil.size_mm / 2,
         window.card.bent_mm / 4,
-        0.4 * edge.torn,
+        0.25 * edge.torn,
         float(np.std(seen)) * (1 - edge.seen),
         0.015,
     )

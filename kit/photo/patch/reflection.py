@@ -108,7 +108,9 @@ def _grey_part(light: Raster, ends: Raster) -> Raster:
     rest = off - share[..., None] * towards
     rest = cv2.GaussianBlur(rest, (0, 0), 0.8)
     # The least of the three channels decides: what adds much more to one of them is a colour.
-    least, most = rest.min(axis=2), rest.max(axis=2)
+    red, green, blue = cv2.split(rest)
+    least = cv2.min(cv2.min(red, green), blue)
+    most = cv2.max(cv2.max(red, green), blue)
     return np.where(least > _AS_GREY * most, least, np.minimum(least, 0))
 
 

@@ -53,4 +53,6 @@ def mixture(lab: Raster, base: Raster, overlay: Raster) -> Mixture:
     fine = np.linspace(-0.25, 1.25, 256)
     mixed = np.stack([np.interp(fine, s[:, 0], channel) for channel in curve.T], axis=1)
     nearest = mixed.astype(np.float32)[((share + 0.25) * (255 / 1.5)).astype(np.int16)]
-    return Mixture(share, np.sqrt(((lab - nearest) ** 2).sum(axis=2)))
+    off = lab - nearest
+    square_off = sum(off[..., channel] ** 2 for channel in range(3))
+    return Mixture(share, np.sqrt(square_off))

@@ -1,8 +1,8 @@
 """The contact sheet: every picture of a series on one page, the worst first, to be decided on."""
 
 import base64
+import hashlib
 import json
-from html import escape
 from pathlib import Path
 
 import pandas as pd
@@ -13,6 +13,7 @@ from kit.photo.review.decisions import decided
 from kit.photo.review.firing_grid import WORST_FIRST
 from kit.photo.view.image_file import Unmeasurable, bare_jpeg, thumbnail
 from kit.series import patches_in_full, write_whole, writing
+from kit.wording import escape
 
 FILE = "contact-sheet.html"
 _HERE = Path(__file__).parent
@@ -50,9 +51,11 @@ def contact_sheet_html(measured: Measured, photos: Path) -> str:
     cards = [picture_html(measured, row, photos) for row in worst_first(measured).itertuples()]
     name = escape(measured.series.name)
     decisions = json.dumps(known).replace("<", "\\u003c")
+    script = (_HERE / "contact_sheet.js").read_text("utf-8")
     return (
         f'<!doctype html><html lang="en"><meta charset="utf-8"><title>Photographs of {name}</title>'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f'<meta http-equiv="Content-Security-Policy" content="{_policy(script)}">'
         f"<style>{(_HERE / 'contact_sheet.css').read_text('utf-8')}</style>"
         f"<h1>Photographs of {name}</h1>"
         '<div id="bar"><button id="save" type="button">Save decisions</button> '
@@ -60,7 +63,16 @@ def contact_sheet_html(measured: Measured, photos: Path) -> str:
         f"{summary_html(measured)}"
         f"<h2>Pictures, the worst first</h2><div class='sheet'>{''.join(cards)}</div>"
         f'<script type="application/json" id="decided">{decisions}</script>'
-        f"<script>{(_HERE / 'contact_sheet.js').read_text('utf-8')}</script></html>"
+        f"<script>{script}</script></html>"
+    )
+
+
+def _policy(script: str) -> str:
+    """Allow the sheet its own script and style and the pictures beside it, and no more."""
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    return (
+        f"default-src 'none'; script-src 'sha256-{digest}'; style-src 'unsafe-inline'; "
+        "img-src data:; base-uri 'none'; form-action 'none'"
     )
 
 

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from kit.photo.review.colour_memory import Question
+from kit.photo.tile.tile_plan import PhotoPlan
 
 _MEASURES = {
     "spread_mm": ("spread", 0.03, 0.12, "{:.2f} mm"),
@@ -39,6 +40,53 @@ def agreement_questions(measurements: pd.DataFrame, taken: pd.DataFrame) -> list
     asked = {sha for question in questions for sha in question.pictures}
     questions += _fallen_back(sure[~sure["picture_sha256"].isin(asked)], names)
     return questions + list(_out_of_order(taken, names))
+
+
+def firing_questions(taken: pd.DataFrame, plan: PhotoPlan) -> list[Question]:
+    """Hold what the slips say against the firings that are written down in firings.csv.
+
+    Parameters
+    ----------
+    taken : DataFrame
+        picture, picture_sha256, tile, firing, camera, at of each picture that was measured.
+    plan : PhotoPlan
+    """
+    known = taken[taken["tile"].isin(list(plan.fired)) & (taken["firing"] > 0)]
+    questions = []
+    for row in known.itertuples():
+        firings = plan.fired[int(row.tile)]
+        if int(row.firing) not in firings:
+            told = (
+                f"{row.picture} says tile {row.tile:.0f} after firing {row.firing:.0f}, which "
+                "firings.csv does not have. Is the slip wrong, or is that firing not entered yet?"
+            )
+            questions.append(Question((row.picture_sha256,), (), told))
+    return questions + list(_between_sessions(known, plan))
+
+
+def _between_sessions(known: pd.DataFrame, plan: PhotoPlan) -> Iterator[Question]:
+    """A picture after a firing of one session lies before every picture of the sessions after it,
+    when the tile went on to another firing in between: its face was no longer to be seen."""
+    sessions = [
+        plan.fired[int(tile)].get(int(firing))
+        for tile, firing in zip(known["tile"], known["firing"], strict=True)
+    ]
+    follows = [
+        plan.fired[int(tile)].get(int(firing) + 1)
+        for tile, firing in zip(known["tile"], known["firing"], strict=True)
+    ]
+    dated = known.assign(session=sessions, gone=follows).dropna(subset=["at", "session"])
+    for _, group in dated.groupby("camera"):
+        for row in group.dropna(subset=["gone"]).itertuples():
+            later = group[(group["session"] > row.gone) & (group["at"] < row.at)]
+            if len(later):
+                first = later.sort_values("at").iloc[0]
+                told = (
+                    f"{row.picture} says tile {row.tile:.0f} after firing {row.firing:.0f}, but "
+                    f"was taken after {first['picture']} of session {first['session']:.0f}, when by "
+                    f"firings.csv the tile had been fired again. Was the firing slip forgotten?"
+                )
+                yield Question((row.picture_sha256,), (), told)
 
 
 def _of_one_firing(sure: pd.DataFrame, names: pd.Series, when: pd.Series) -> Iterator[Question]:

@@ -10,7 +10,7 @@ from typing import Literal, get_args
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.series import locked, nearest, write_whole, writing
+from kit.series import locked, nearest, unguarded, write_records, write_whole, writing
 
 Choice = Literal["accept", "strike out", "retake", "clear"]
 CHOICES: tuple[Choice, ...] = get_args(Choice)
@@ -74,18 +74,15 @@ def _checked(rows: list[dict[str, str]], path: Path) -> Iterator[Decision]:
                 f"{path}, row {number}: '{row['decision']}' is no decision. Choose one of: "
                 f"{', '.join(CHOICES)}.{nearest(row['decision'], CHOICES)}"
             )
-        yield Decision(**{name: (row.get(name) or "").strip() for name in _COLUMNS})  # type: ignore[arg-type]
+        yield Decision(**{name: unguarded((row.get(name) or "").strip()) for name in _COLUMNS})  # type: ignore[arg-type]
 
 
 def add_decisions(path: Path, new: Iterable[Decision]) -> None:
     """Write decisions below those that are there. Earlier ones stay; the last on a patch counts."""
     with writing(path.parent), locked(path.parent):
         kept = [*read_decisions(path), *new]
-        file = io.StringIO()
-        table = csv.writer(file, lineterminator="\n")
-        table.writerow(_COLUMNS)
-        table.writerows([getattr(decision, name) for name in _COLUMNS] for decision in kept)
-        write_whole(path, file.getvalue().encode())
+        rows = ([getattr(decision, name) for name in _COLUMNS] for decision in kept)
+        write_whole(path, write_records(_COLUMNS, rows))
 
 
 def decided(decisions: Iterable[Decision]) -> dict[tuple[str, str], Choice]:

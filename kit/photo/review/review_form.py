@@ -1,6 +1,5 @@
 """The form for deciding on photographs: one picture at a time, the worst first."""
 
-from html import escape
 from pathlib import Path
 
 import ipywidgets as widgets
@@ -8,6 +7,7 @@ import ipywidgets as widgets
 from kit.photo.batch.photo_series import PHOTOS, Measured, decide, measure_series
 from kit.photo.review.contact_sheet import picture_html, summary_html, worst_first
 from kit.photo.review.decisions import Choice, decided
+from kit.wording import escape
 
 _WIDE = widgets.Layout(width="auto", min_height="52px", margin="4px 6px 4px 0")
 _CHOSEN, _OTHER = "#ffd76a", "#eeeeee"

@@ -230,7 +230,7 @@ def _decoded(image: Image.Image, mode: str = "RGB") -> Raster:
     try:
         if image.mode in ("I;16", "I;16B", "I", "F"):
             raise Unmeasurable("It has more than 8 bits a channel and no colour: save as JPEG.")
-        return np.asarray(image.convert(mode))
+        return np.asarray(image if image.mode == mode else image.convert(mode))
     except (OSError, SyntaxError, ValueError) as error:
         raise Unmeasurable(
             "The file is cut short or damaged: copy it from the telephone again."

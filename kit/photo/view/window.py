@@ -134,7 +134,7 @@ def card_blur(pixels: Raster, planned: NDArray[np.float64], markers: tuple[Box, 
 
 
 def _burnt(drawn: Raster) -> NDArray[np.bool_]:
-    burnt = (drawn.min(axis=2) >= _BURNT).astype(np.uint8)
+    burnt = cv2.inRange(drawn, (_BURNT,) * 3, (255,) * 3)
     burnt = cv2.morphologyEx(burnt, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     side = 2 * round(_HALO_MM * PER_MM) + 1
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))

@@ -11,6 +11,7 @@ from kit.series import Scale
 from kit.wording import listed
 
 _MARKS = {"leaded": "o", "unleaded": "s"}
+_LONG_NAME = 14
 _ROLES = {"overlay": "as overlay", "base": "as base"}
 
 
@@ -34,8 +35,10 @@ def colours_apart(found: ScoreFindings) -> Picture | None:
     top = next((finding for finding in found.colours if finding.found), None)
     roles = [role for role in _ROLES if role in set(departures["role"])]
     longest = max(departures.groupby("role").size())
-    figure = new_figure(height_in=0.75 + 0.23 * longest)
-    panels = figure.subplots(1, len(roles), sharex=True, squeeze=False)[0]
+    # Long names leave no room for two panels side by side.
+    down = len(roles) if departures["colour"].str.len().max() > _LONG_NAME else 1
+    figure = new_figure(height_in=0.55 + down * (0.2 + 0.23 * longest))
+    panels = figure.subplots(down, len(roles) // down, sharex=True, squeeze=False).flat
     for axes, role in zip(panels, roles, strict=True):
         _draw(axes, departures[departures["role"] == role], role)
     figure.supxlabel("steps of the scale below or above its family's average", fontsize=9.5)
@@ -60,6 +63,7 @@ def _draw(axes: Axes, departures: pd.DataFrame, role: str) -> None:
         axes.scatter(own["value"], own["row"], marker=mark, color=ink, s=30, zorder=3)
     axes.set_yticks(range(len(departures)), list(departures["colour"]), fontsize=8.5)
     axes.set_ylim(len(departures) - 0.4, -0.6)
+    axes.locator_params(axis="x", nbins=4)
     axes.set_title(_ROLES[role], loc="left", color=INK)
     axes.tick_params(axis="y", length=0)
 

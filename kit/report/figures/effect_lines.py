@@ -1,6 +1,6 @@
 """What each factor does, in steps of the scale, with intervals."""
 
-from kit.report.figures.interval_lines import LINE_IN, Line, draw_lines
+from kit.report.figures.interval_lines import Line, draw_lines, height_for
 from kit.report.findings.score_findings import Effect, surest_effect
 from kit.report.page.picture import Picture
 from kit.report.page.style import drawn_with, new_figure
@@ -26,7 +26,7 @@ def effects_in_steps(effects: tuple[Effect, ...], scale: Scale) -> Picture | Non
     if not effects:
         return None
     lines = [line for effect in effects for line in _lines(effect)]
-    figure = new_figure(height_in=0.75 + LINE_IN * len(lines))
+    figure = new_figure(height_in=height_for(lines))
     name = scale.title.lower()
     draw_lines(figure.subplots(), lines, f"steps of {name}, down or up")
     none = f"Nothing that was varied clearly moves {name}"
@@ -46,7 +46,7 @@ def _lines(effect: Effect) -> list[Line]:
     return [
         Line(
             f"{effect.change}{f', {where}' if where else ''}",
-            one.value, one.low, one.high, found=one.found,
+            one.value, one.low, one.high, found=one.directed,
         )
         for where, one in cases
     ]  # fmt: skip

@@ -1,7 +1,7 @@
 """The average grade of each family on each family, with intervals."""
 
 from kit.model import ScaleFit, family_table
-from kit.report.figures.interval_lines import LINE_IN, Line, draw_lines
+from kit.report.figures.interval_lines import Line, draw_lines, height_for
 from kit.report.findings.score_findings import ScoreFindings
 from kit.report.page.picture import Picture
 from kit.report.page.style import drawn_with, new_figure
@@ -34,7 +34,7 @@ def family_grades(fit: ScaleFit, found: ScoreFindings) -> Picture | None:
         )
         for row in ranked.itertuples()
     ]  # fmt: skip
-    figure = new_figure(height_in=0.75 + LINE_IN * len(lines))
+    figure = new_figure(height_in=height_for(lines))
     axes = figure.subplots()
     draw_lines(axes, lines, f"average grade for {scale.title.lower()}", zero=None)
     axes.set_xlim(-0.1, len(scale.steps) - 0.9)

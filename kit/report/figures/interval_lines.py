@@ -1,5 +1,6 @@
 """Estimates with their intervals, one to a line, each under its own words."""
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -18,7 +19,7 @@ class Line:
         What it is of, written above it.
     value, low, high : float
     found : bool
-        Whether it is sure enough to be stated; drawn hollow if it is not.
+        Whether its direction is sure enough to be stated; drawn hollow if it is not.
     """
 
     words: str
@@ -28,8 +29,19 @@ class Line:
     found: bool = True
 
 
-LINE_IN = 0.36
-"""Height that a line needs."""
+_LINE_IN, _MORE_WORDS_IN = 0.36, 0.15
+_LETTERS = 58
+_AXIS_IN = 0.75
+
+
+def height_for(lines: Sequence[Line]) -> float:
+    """Height that a figure of these lines needs, in inches."""
+    most = max(_wrapped(line).count("\n") for line in lines)
+    return _AXIS_IN + (_LINE_IN + most * _MORE_WORDS_IN) * len(lines)
+
+
+def _wrapped(line: Line) -> str:
+    return textwrap.fill(line.words, _LETTERS)
 
 
 def draw_lines(axes: Axes, lines: Sequence[Line], unit: str, zero: float | None = 0.0) -> None:
@@ -44,7 +56,7 @@ def draw_lines(axes: Axes, lines: Sequence[Line], unit: str, zero: float | None 
     axes.scatter([line.value for line in lines], rows, s=49, c=fills, edgecolors=inks, zorder=3)
     for row, line in enumerate(lines):
         axes.annotate(
-            line.words, (0, row), xycoords=("axes fraction", "data"), xytext=(0, 6),
+            _wrapped(line), (0, row), xycoords=("axes fraction", "data"), xytext=(0, 6),
             textcoords="offset points", va="bottom", fontsize=8.5, color=INK,
         )  # fmt: skip
     axes.set_ylim(len(lines) - 0.5, -0.85)

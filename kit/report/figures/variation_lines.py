@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from kit.report.figures.interval_lines import LINE_IN, Line, draw_lines
+from kit.report.figures.interval_lines import Line, draw_lines, height_for
 from kit.report.page.picture import Picture
 from kit.report.page.style import drawn_with, new_figure
 from kit.series import Scale
@@ -29,7 +29,7 @@ def sources_of_variation(variation: pd.DataFrame, scale: Scale) -> Picture:
         )
         for row in variation.itertuples()
     ]  # fmt: skip
-    figure = new_figure(height_in=0.75 + LINE_IN * len(lines))
+    figure = new_figure(height_in=height_for(lines))
     axes = figure.subplots()
     draw_lines(axes, lines, f"steps of {scale.title.lower()} that a typical one is off", zero=None)
     axes.set_xlim(left=0)

@@ -46,6 +46,8 @@ class Finding:
         Samples needed before it is claimed.
     value, low, high : float
         Best guess and interval in steps of the scale; not a number where it has none.
+    little : bool
+        Whether it says that there is little or nothing, and so claims no direction.
     turns : bool
         Whether it says that an effect goes one way in one case and the other way in another.
     """
@@ -59,6 +61,7 @@ class Finding:
     value: float = math.nan
     low: float = math.nan
     high: float = math.nan
+    little: bool = False
     turns: bool = False
 
     @property
@@ -70,6 +73,11 @@ class Finding:
     def found(self) -> bool:
         """Whether it is sure enough, and seen often enough, to be stated."""
         return self.chance >= FOUND and self.patches >= self.fewest
+
+    @property
+    def directed(self) -> bool:
+        """Whether it is stated that something goes one way and not the other."""
+        return self.found and not self.little
 
     @property
     def leaning(self) -> bool:

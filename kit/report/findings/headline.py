@@ -50,7 +50,7 @@ def which_pairs(found: PairFindings) -> str:
 
 
 def _what_matters(analysis: Analysis) -> str:
-    found = [finding for finding in analysis.findings if finding.found]
+    found = [finding for finding in analysis.findings if finding.directed]
     if not found:
         return "Nothing that was varied can be told from chance in these samples."
     in_order = sorted(found, key=lambda finding: not finding.turns)[:_CLAUSES]

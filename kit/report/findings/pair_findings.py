@@ -4,7 +4,6 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from html import escape
 
 import pandas as pd
 
@@ -21,7 +20,7 @@ from kit.model import (
     verdict_sentence,
 )
 from kit.series import family_pair
-from kit.wording import counted, percent, whole_percent
+from kit.wording import counted, escape, percent, whole_percent
 
 _COLUMNS = (
     "base", "overlay", "base_family", "overlay_family", "firings", "patches", "fine_edge",

@@ -84,7 +84,7 @@ def effects_of(fit: ScaleFit, scale: Scale) -> tuple[Effect, ...]:
 
 def surest_effect(effects: tuple[Effect, ...]) -> Effect | None:
     """The effect that a picture of all of them is headed by; None when none may be stated."""
-    stated = [effect for effect in effects if effect.finding.found]
+    stated = [effect for effect in effects if effect.finding.directed]
     return max(stated, key=lambda effect: effect.finding.chance, default=None)
 
 
@@ -107,7 +107,7 @@ def _moved(row: Any, change: str, name: str, patches: int) -> Finding:
     most = max(abs(row.low), abs(row.high))
     if most < _LITTLE:
         little = f"moves {name} by less than {most + 0.05:.1f} of a step, if at all"
-        return Finding(_CONFIDENCE, change, little, **numbers)
+        return Finding(_CONFIDENCE, change, little, little=True, **numbers)
     if sure < TELLING:
         return Finding(sure, change, f"changes {name}", **numbers)
     ends = (row.low, row.high) if row.effect > 0 else (-row.high, -row.low)
@@ -129,7 +129,7 @@ def _turned(change: str, name: str, each: tuple[tuple[str, Finding], ...], patch
 
 def _moves(one: Finding, name: str) -> str:
     way = "up" if one.value > 0 else "down"
-    sure = "" if one.found else ", which these grades cannot tell from nothing"
+    sure = "" if one.directed else ", which these grades cannot tell from nothing"
     ends = f"{one.low:.1f} to {one.high:.1f}".replace("-", "−")
     return f"{name} goes {way} by {of_a_step(one.value)} ({ends}){sure}"
 

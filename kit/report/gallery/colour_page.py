@@ -31,8 +31,8 @@ _ROLES = {"overlay": "Over which bases", "base": "Under which overlays"}
 def colour_addresses(names: Iterable[str]) -> dict[str, str]:
     """Name the page of each colour, the same whatever other colours there are.
 
-    Letters beyond ASCII are told apart by a few digits made from the name, so that any web host or
-    memory stick keeps the file.
+    The letters of a file are those that any web host or memory stick keeps; names that they cannot
+    tell apart are told apart by a few digits made from the name.
     """
     return {name: f"{FOLDER}/{_plain(name)}.html" for name in names}
 
@@ -40,7 +40,7 @@ def colour_addresses(names: Iterable[str]) -> dict[str, str]:
 def _plain(name: str) -> str:
     bare = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
     short = re.sub(r"[^a-z0-9]+", "-", bare).strip("-") or "colour"
-    if re.fullmatch(r"[A-Za-z0-9 ]+", name) and name == name.strip():
+    if short.replace("-", " ").title() == name:
         return short
     return f"{short}-{hashlib.sha256(name.encode()).hexdigest()[:6]}"
 

@@ -1,9 +1,9 @@
 """The cards of a gallery, the links to the colours' pages, and a search among both."""
 
-from html import escape
 from urllib.parse import quote
 
 from kit.report.page.document import Card, Gallery
+from kit.wording import escape
 
 
 def gallery_html(block: Gallery) -> str:

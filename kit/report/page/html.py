@@ -4,7 +4,6 @@ import base64
 import hashlib
 from collections.abc import Callable, Iterable
 from functools import cache
-from html import escape
 from importlib.resources import files
 from typing import Any
 from urllib.parse import quote
@@ -33,7 +32,7 @@ from kit.report.page.look_up import look_up_html
 from kit.report.page.pair_groups import pair_groups_html, pair_groups_style
 from kit.report.page.picture import Picture
 from kit.report.page.style import PAGE_COLOURS
-from kit.wording import day
+from kit.wording import day, escape
 
 _TOP_LEVEL = 2
 _AS_IT_IS = " !$&'()*+,-./:;=?@_~|[]^`{}"

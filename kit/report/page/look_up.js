@@ -64,16 +64,7 @@
     ];
   };
 
-  const pictures = (at, found) => {
-    const photos = told.photographs[at] ?? [];
-    if (photos.length) {
-      return made('div', photos.map(n => {
-        const image = made('img');
-        image.src = told.pictures[n].source;
-        image.alt = told.pictures[n].alt;
-        return made('figure', [image, made('figcaption', told.pictures[n].alt)]);
-      }), 'photographs');
-    }
+  const picture = found => {
     const ending = told.looks[found[3]].ending;
     const likeliest = ending ?? [0, 1, 2].reduce((best, k) => (found[k] > found[best] ? k : best), 0);
     const template = document.getElementById(`ending-${likeliest}`);
@@ -104,7 +95,7 @@
       made('p', [sign(look, 18), ` ${look.heading}`, made('span', `, ${told.after[at.count]}.`)], 'verdict'),
       ...bar(found),
       made('p', told.sentences[found[4]]),
-      pictures(pair, found),
+      picture(found),
       made('p', [made('strong', `${told.words.best} `), told.best[at.recipe][pair]]),
       made('p', [made('strong', `${told.words.fired} `), told.fired[pair] ?? told.words.unfired]),
       ...(back ? [made('p', [made('strong', `${told.words.turned} `), `${turned}: ${told.looks[back[3]].label}.`])] : []),

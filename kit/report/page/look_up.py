@@ -5,9 +5,9 @@ Without scripts the form stays hidden; the chart and the tables say the same.
 
 import json
 from collections.abc import Mapping, Sequence
-from html import escape
 
 from kit.report.page.document import LookUp
+from kit.wording import escape
 
 
 def look_up_html(block: LookUp) -> str:

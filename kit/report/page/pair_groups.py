@@ -1,12 +1,11 @@
 """Every pair once, in groups that unfold: a table where there is room, cards on a phone."""
 
 from collections.abc import Mapping
-from html import escape
 
 from kit.drawing import sign_element, sign_symbols
 from kit.report.findings.pair_findings import Pair, PairFinding
 from kit.report.page.document import PairGroup, PairGroups
-from kit.wording import counted
+from kit.wording import counted, escape
 
 _ORDERS = (("", "surest first"), ("o", "by overlay"), ("b", "by base"))
 

@@ -30,7 +30,7 @@ from kit.report.page.document import (
     TableBlock,
 )
 from kit.report.page.picture import Picture
-from kit.wording import counted, day
+from kit.wording import counted, day, readable_in
 
 Layout = Literal["pages", "wall"]
 
@@ -72,7 +72,7 @@ def _compile(document: Document, layout: Layout) -> bytes:
     with tempfile.TemporaryDirectory() as scratch, as_file(files("kit.report.page")) as here:
         folder = Path(scratch)
         shutil.copy(here / "report.typ", folder)
-        told = json.dumps(_told(document, layout, folder), ensure_ascii=False)
+        told = json.dumps(readable_in(_told(document, layout, folder)), ensure_ascii=False)
         (folder / "content.json").write_text(told, "utf-8")
         return typst.compile(
             folder / "report.typ",

@@ -64,7 +64,7 @@ def _tiles(analysis: Analysis) -> Section:
     opening, *rest = shown.blocks
     pictures = tuple(block for block in rest if isinstance(block, Picture | Drawing))
     reasons = tuple(block for block in rest if block not in pictures)
-    if not pictures:
+    if not pictures and len(series.patches):
         pictures = (planned_tiles(series.settings, series.tiles, series.patches),)
     when = timeline(series)
     return Section(

@@ -2,6 +2,8 @@
 
 import re
 
+import pandas as pd
+
 from kit.drawing import chance_charts, ending_bar, pair_charts
 from kit.report.analysis import Analysis
 from kit.report.figures.effect_lines import effects_in_steps
@@ -69,17 +71,23 @@ def _shown(analysis: Analysis) -> tuple[Block, ...]:
 def chart_and_look_up(analysis: Analysis) -> tuple[Block, ...]:
     """The pair chart beside the look-up, then the chances at each firing count, folded."""
     pairs, stock = analysis.pairs, analysis.series.stock
-    chances = tuple(
+    charts = pair_charts(pairs, stock)
+    explained = how_to_read(analysis).blocks
+    return (
+        Beside(charts, (look_up(analysis),)),
+        Fold("How to read the chart, and what each grade means", explained),
+        *((_chances(pairs, stock),) if len(charts) == 1 else ()),
+    )
+
+
+def _chances(pairs: pd.DataFrame, stock: pd.DataFrame) -> Fold:
+    """The chances at each firing count; where they fill several charts the list has them alone."""
+    charts = tuple(
         chart
         for firings in sorted(set(pairs["firings"]))
         for chart in chance_charts(pairs, stock, int(firings))
     )
-    explained = how_to_read(analysis).blocks
-    return (
-        Beside(pair_charts(pairs, stock), (look_up(analysis),)),
-        Fold("How to read the chart, and what each grade means", explained),
-        Fold("The chances, firing by firing", chances, on_paper=False),
-    )
+    return Fold("The chances, firing by firing", charts, on_paper=False)
 
 
 def _effects(analysis: Analysis) -> tuple[Block, ...]:

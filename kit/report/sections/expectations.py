@@ -159,8 +159,6 @@ def look_up_of(
         "fired": {str(packed.pair(*pair)): said for pair, said in fired.items()},
         "sentences": packed.sentences,
         "charts": _charts(first, used, packed.place, counts),
-        "photographs": {},
-        "pictures": [],
         "words": _WORDS,
         "usual": list(expected.usual),
         "first": _first(first, packed.place),

@@ -7,8 +7,10 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
+from typer.testing import CliRunner
 
 import kit
+from kit.cli import app
 from kit.errors import Misuse
 from kit.photo import (
     Decision,
@@ -164,3 +166,21 @@ def test_the_form_writes_what_is_tapped_and_goes_on(folder):
     assert decisions[1].picture_sha256 == sha256 and decisions[1].by == "Otis"
     table = read_series(folder).measurements
     assert (table["accepted"] == "yes").sum() == 1
+
+
+def test_the_command_prints_counts_and_takes_in_decisions_from_the_sheet(folder, monkeypatch):
+    monkeypatch.chdir(folder.parents[1])
+    sha256 = read_series(folder).measurements["picture_sha256"].iloc[0]
+    sheet = folder.parents[1] / "photo-decisions.csv"
+    sheet.write_text(
+        "picture_sha256,patch,decision,by,at,picture\n"
+        f"{sha256},,retake,contact sheet,2026-05-01T10:00:00Z,\n"
+    )
+    done = CliRunner().invoke(app, ["photos", "small", "--decisions", str(sheet)])
+    assert done.exit_code == 0, done.output
+    assert "4 pictures gave 16 measurements of 8 patches" in done.output
+    assert "asked for." in done.output
+    page = folder.parents[1] / "reports" / "small" / "photos" / "contact-sheet.html"
+    assert page.is_file()
+    (decision,) = read_decisions(folder / "photos" / "decisions.csv")
+    assert decision.picture.startswith("drawn-tile01")

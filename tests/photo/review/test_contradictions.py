@@ -1,9 +1,11 @@
 """Pictures that cannot both be what their slips say are asked about."""
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
-from kit.photo.review.contradictions import agreement_questions
+from kit.photo.review.contradictions import agreement_questions, firing_questions
 
 
 def taken(tables: list[pd.DataFrame], at: list[str | None], camera: str = "one") -> pd.DataFrame:
@@ -75,3 +77,23 @@ def test_clocks_of_two_telephones_are_not_compared(picture_of, camera):
     times.loc[1, "camera"] = camera
     found = agreement_questions(pd.concat(tables, ignore_index=True), times)
     assert len(found) == (camera == "one")
+
+
+def test_a_firing_that_is_not_written_down_is_asked_about(laid, picture_of):
+    times = taken([picture_of(1, 1), picture_of(1, 3), picture_of(2, 3)], [None] * 3)
+    times = times.assign(picture=["a", "b", "c"])
+    plan = replace(laid, fired={1: {1: 1, 2: 1}})
+    (question,) = firing_questions(times, plan)
+    assert question.words.startswith("b says tile 1 after firing 3, which firings.csv does not")
+    assert firing_questions(times, laid) == []
+
+
+def test_a_picture_taken_when_the_tile_had_been_fired_again_is_asked_about(laid, picture_of):
+    tables = [picture_of(1, 1), picture_of(2, 1)]
+    times = taken(tables, ["2026-05-03 10:00", "2026-05-02 10:00"]).assign(picture=["a", "b"])
+    # Tile 1 was fired in sessions 1 and 2; the same telephone had photographed session 3 by then.
+    plan = replace(laid, fired={1: {1: 1, 2: 2}, 2: {1: 3}})
+    (question,) = firing_questions(times, plan)
+    assert question.pictures == ("1-1-0",)
+    assert "firing slip forgotten" in question.words
+    assert firing_questions(times, replace(laid, fired={1: {1: 1, 2: 2}, 2: {1: 2}})) == []

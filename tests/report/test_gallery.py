@@ -1,5 +1,6 @@
 """All series together: nothing done twice, nothing hidden, knowledge added up."""
 
+import re
 import shutil
 from dataclasses import replace
 
@@ -9,6 +10,9 @@ import pytest
 from kit.errors import Misuse
 from kit.model import NOT_KNOWN
 from kit.report import analyse_together, read_every_series, write_every_report
+from kit.report.findings.pair_findings import PairFindings
+from kit.report.gallery.colour_page import colour_addresses
+from kit.report.gallery.index_page import in_rounds
 from kit.report.gallery.pooled import what_each_added
 from kit.report.gallery.pooling_effect import changes, dangers
 from kit.studio import draw_truth, fire
@@ -31,7 +35,7 @@ def studio(two, tmp_path_factory):
     for series in two:
         series.write(folder / "data" / series.name)
     told = []
-    write_every_report(folder / "data", folder / "reports", told.append, jobs=1)
+    write_every_report(folder / "data", folder / "reports", progress=told.append, jobs=1)
     return folder, told
 
 
@@ -40,11 +44,54 @@ def test_every_series_has_its_report_and_the_index_leads_to_it(studio):
     index = (reports / "index.html").read_text("utf-8")
     html5lib.HTMLParser(strict=True).parse(index)
     body = html5lib.parse(index, namespaceHTMLElements=False).find("body")
-    links = [a.get("href") for a in body.findall(".//p[@class='pointer']/a")]
-    assert links == [f"series-{n}/report.html" for n in range(2)]
+    cards = [a.get("href") for a in body.findall(".//ul[@class='cards']/li/h3/a")]
+    assert cards == [f"series-{n}/report.html" for n in range(2)]
+    links = [a.get("href") for a in body.iter("a") if not a.get("href").startswith("#")]
     pictures = [i.get("src") for i in body.iter("img") if not i.get("src").startswith("data:")]
+    assert len(pictures) == 2
     assert all((reports / address).is_file() for address in [*links, *pictures])
     assert all(image.get("alt") for image in body.iter("img"))
+    assert body.find(".//div[@id='look-up']") is not None
+
+
+def test_every_colour_has_a_page_that_leads_back(studio, two):
+    reports = studio[0] / "reports"
+    for colour in two[0].colours.itertuples():
+        address = colour_addresses([colour.colour])[colour.colour]
+        html = (reports / address).read_text("utf-8")
+        html5lib.HTMLParser(strict=True).parse(html)
+        body = html5lib.parse(html, namespaceHTMLElements=False).find("body")
+        assert "".join(body.find(".//h1").itertext()) == colour.colour
+        for role in ("overlay", "base"):
+            rows = body.findall(f".//section[@id='as-{role}']//tbody/tr")
+            assert len(rows) == len(two[0].colours) - 1
+        links = [a.get("href") for a in body.iter("a") if not a.get("href").startswith("#")]
+        assert "../index.html" in links
+        assert all((reports / "colours" / link).is_file() for link in links)
+
+
+def test_gallery_holds_no_path_of_the_machine(studio):
+    for path in (studio[0] / "reports").rglob("*.html"):
+        assert str(studio[0]) not in path.read_text("utf-8")
+
+
+def test_addresses_of_colours_stay_whatever_others_there_are():
+    alone = colour_addresses(["Jam Violet"])
+    assert alone == {"Jam Violet": "colours/jam-violet.html"}
+    many = colour_addresses(["Jam Violet", "Jam-Violet", "深紅", "鮮紅", "jam  violet"])
+    assert many["Jam Violet"] == alone["Jam Violet"]
+    assert len(set(many.values())) == 5
+    assert all(re.fullmatch(r"colours/[a-z0-9-]+\.html", address) for address in many.values())
+
+
+def test_rounds_stand_together_and_in_order(two):
+    def named(name, *follows):
+        return replace(two[0], name=name, settings=replace(two[0].settings, follows=follows))
+
+    several = [named("a"), named("b"), named("a2", "a"), named("b2", "b"), named("a3", "a2")]
+    assert [s.name for s in in_rounds(several)] == ["a", "a2", "a3", "b", "b2"]
+    circle = [named("x", "y"), named("y", "x"), named("z")]
+    assert sorted(s.name for s in in_rounds(circle)) == ["x", "y", "z"]
 
 
 def test_progress_counts(studio):
@@ -57,7 +104,7 @@ def test_does_nothing_when_nothing_has_changed(studio):
     before = {p: p.stat().st_mtime_ns for p in reports.rglob("*")}
     told = []
     assert (
-        write_every_report(studio[0] / "data", reports, told.append, jobs=1)
+        write_every_report(studio[0] / "data", reports, progress=told.append, jobs=1)
         == reports / "index.html"
     )
     assert told == ["2 series, 0 with new data"]
@@ -74,7 +121,7 @@ def test_goes_on_where_it_stopped_and_names_what_it_cannot_read(studio, tmp_path
     shutil.copytree(data / "series-0", data / "broken")
     (data / "broken" / "tiles.csv").unlink()
     told = []
-    index = write_every_report(data, reports, told.append, jobs=1).read_text("utf-8")
+    index = write_every_report(data, reports, progress=told.append, jobs=1).read_text("utf-8")
     assert told[0] == "3 series, 2 with new data"
     assert {p: p.stat().st_mtime_ns for p in reports.glob("series-0/*")} == before
     assert "Series that are left out" in index
@@ -97,6 +144,7 @@ def test_what_each_added_adds_up(two):
             series.patches["overlay"],
             strict=True,
         )
+        if pair[0] != pair[1]
     }
     assert added["pairs"].sum() == len(fired) == added["pairs_so_far"].iloc[-1]
     assert added["colours"].sum() == 6
@@ -138,7 +186,7 @@ def test_planned_tiles_that_nobody_graded_add_nothing(two):
     added = what_each_added(together).set_index("series")
     assert list(added.index) == [two[0].name, "bare"]
     assert list(added.loc["bare", ["patches", "colours", "pairs", "settled"]]) == [0, 0, 0, 0]
-    assert added["pairs_so_far"].iloc[-1] == int((together.pairs["patches"] > 0).sum())
+    assert added["pairs_so_far"].iloc[-1] == len(PairFindings(together.pairs).fired)
 
 
 def test_series_that_pulls_every_pair_is_named_and_its_effect_counted(two):
@@ -155,8 +203,13 @@ def test_series_that_pulls_every_pair_is_named_and_its_effect_counted(two):
     assert "bases only" in why
     assert "every spread grade in it is 0" in why
     first = next(c for c in changes(together) if c.series == two[0].name)
-    alone = analyse_together([two[0]]).pairs.set_index(["base", "overlay"])["verdict"]
-    pooled = together.pairs.set_index(["base", "overlay"])["verdict"].reindex(alone.index)
-    assert first.known == (alone != NOT_KNOWN).sum()
-    assert first.lost + first.turned == ((alone != pooled) & (alone != NOT_KNOWN)).sum()
-    assert first.gained == ((alone == NOT_KNOWN) & (pooled != NOT_KNOWN)).sum()
+    alone, pooled = shown(analyse_together([two[0]])), shown(together)
+    assert first.known == sum(verdict != NOT_KNOWN for verdict in alone.values())
+    turned = [pair for pair in alone if alone[pair] not in (NOT_KNOWN, pooled[pair])]
+    assert first.lost + first.turned == len(turned)
+    gained = [p for p in alone if alone[p] == NOT_KNOWN and pooled[p] != NOT_KNOWN]
+    assert first.gained == len(gained)
+
+
+def shown(together):
+    return {p.name: p.shown.verdict for p in PairFindings(together.pairs)}

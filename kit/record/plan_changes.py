@@ -1,0 +1,291 @@
+"""A plan that changes: freely until something is fired, and after that what is not made yet.
+
+A number that a tile has ever had is never given to another: it stands on the back of a blank.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import pandas as pd
+
+from kit.errors import Misuse
+from kit.record.amendment import Amendment, amended, amendment
+from kit.series import (
+    Cells,
+    Occasion,
+    RowName,
+    Rows,
+    Series,
+    checked_name,
+    files_of,
+    patch_name,
+    read_journal,
+    read_series,
+    rows_of_files,
+)
+from kit.wording import counted, listed
+
+
+def unplanned(series: Series) -> Series:
+    """Return a series without its plan, so that it can be planned anew.
+
+    Raises
+    ------
+    Misuse
+        When something of it is fired, graded or measured; the message says what can be done then.
+    """
+    made = [n for n in ("firings", "grades", "measurements") if len(getattr(series, n))]
+    if made:
+        raise Misuse(
+            f"{series.name} is planned already ({len(series.tiles)} tiles) and has {listed(made)}. "
+            "Add tiles with `kit plan --more`, or drop, move or split off what is not made yet "
+            "with `kit change`; or start another series: kit new NAME"
+        )
+    return replace(series, tiles=series.tiles.iloc[:0], patches=series.patches.iloc[:0])
+
+
+def first_free_number(folder: Path | str) -> int:
+    """Return the lowest number above every tile that a series has or ever had."""
+    folder = Path(folder)
+    names = {n for n in rows_of_files(files_of(folder)) if n[0] == "tiles"}
+    for event in read_journal(folder).events:
+        names |= {change.row for change in event.changes if change.table == "tiles"}
+    return 1 + max((int(name[1][0]) for name in names), default=0)
+
+
+def add_tiles(folder: Path | str, tiles: pd.DataFrame, patches: pd.DataFrame) -> Series:
+    """Add the tiles and patches of a plan to a series; they are numbered and put in sittings anew.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the series.
+    tiles, patches : DataFrame
+        As in a plan for the same colours; lower tile numbers come first.
+
+    Returns
+    -------
+    Series
+        With them, not written yet.
+    """
+    series = read_series(folder)
+    first = first_free_number(folder)
+    number = {old: first + n for n, old in enumerate(sorted(set(tiles["tile"])))}
+    sittings = int(series.tiles["session"].max()) if len(series.tiles) else 0
+    new = tiles.assign(
+        tile=tiles["tile"].map(number), session=tiles["session"] - tiles["session"].min() + 1
+    )
+    new["session"] += sittings
+    own = patches.assign(tile=patches["tile"].map(number))
+    own["patch"] = pd.Series(
+        [patch_name(t, p) for t, p in zip(own["tile"], own["position"], strict=True)],
+        own.index, dtype="str",
+    )  # fmt: skip
+    return replace(
+        series,
+        tiles=_joined(series.tiles, new),
+        patches=_joined(series.patches, own),
+        settings=replace(series.settings, tiles=len(series.tiles) + len(new)),
+    )
+
+
+def drop_tiles(
+    folder: Path | str, tiles: Collection[int], by: str = "", why: str = ""
+) -> Amendment:
+    """Prepare to drop tiles that are not made yet, with their patches.
+
+    Raises
+    ------
+    Misuse
+        When a tile is not there, or was fired or graded.
+    """
+    rows, numbers = _not_made(Path(folder), tiles)
+    gone: dict[RowName, Cells | None] = dict.fromkeys(_of_tiles(rows, numbers))
+    return amendment(Path(folder), amended(rows, gone), Occasion("dropped", by, why=why))
+
+
+def cancel_session(folder: Path | str, session: int, by: str = "", why: str = "") -> Amendment:
+    """Prepare to drop every tile of a sitting of which nothing is made yet."""
+    return drop_tiles(folder, _of_session(Path(folder), session), by, why or "sitting cancelled")
+
+
+def move_tiles(
+    folder: Path | str, tiles: Collection[int], session: int, by: str = "", why: str = ""
+) -> Amendment:
+    """Prepare to make tiles in another sitting than planned."""
+    folder = Path(folder)
+    if session < 1:
+        raise Misuse("Sittings are numbered from 1.")
+    rows, numbers = _not_made(folder, tiles)
+    moved: dict[RowName, Cells | None] = {
+        ("tiles", (number,)): {"session": str(session)} for number in numbers
+    }
+    return amendment(folder, amended(rows, moved), Occasion("moved", by, why=why))
+
+
+def move_session(
+    folder: Path | str, session: int, to: int, by: str = "", why: str = ""
+) -> Amendment:
+    """Prepare to make a whole sitting's tiles in another."""
+    return move_tiles(folder, _of_session(Path(folder), session), to, by, why)
+
+
+def split(folder: Path | str, tiles: Collection[int], name: str, by: str = "") -> Series:
+    """Move tiles, with all that was entered for them, into a new series beside the old one.
+
+    The new series is written first and then the tiles are taken out of the old one, whose journal
+    keeps them; they keep their numbers.
+
+    Returns
+    -------
+    Series
+        The new one.
+
+    Raises
+    ------
+    Misuse
+        When the name is taken, a tile is not there, or no tile would be left.
+    """
+    folder = Path(folder)
+    into = folder.parent / checked_name(name)
+    if into.exists():
+        raise Misuse(f"{into} exists already. Choose another name; nothing was changed.")
+    series = read_series(folder)
+    rows = rows_of_files(series.sources)
+    numbers = _known(rows, tiles)
+    if len(numbers) == len(series.tiles):
+        raise Misuse("No tile would be left in the old series. Rename its folder instead.")
+    whole = {int(number) for number in numbers}
+    patches = set(series.patches.loc[series.patches["tile"].isin(whole), "patch"])
+    kept = {
+        "tiles": series.tiles["tile"].isin(whole),
+        "patches": series.patches["tile"].isin(whole),
+        "firings": series.firings["tile"].isin(whole),
+        "grades": series.grades["patch"].isin(patches),
+        "measurements": series.measurements["patch"].isin(patches),
+        "corrections": series.corrections["tile"].isin(whole),
+    }
+    own = {n: getattr(series, n)[rows_kept].reset_index(drop=True) for n, rows_kept in kept.items()}
+    title = f"{series.settings.title}, split off"
+    settings = replace(series.settings, title=title, tiles=len(whole))
+    occasion = Occasion("split off", by, why=f"from {series.name}")
+    new = replace(series, name=name, settings=settings, sources={}, **own)
+    new.write(into, occasion)
+    gone: dict[RowName, Cells | None] = dict.fromkeys(_of_tiles(rows, numbers))
+    away = Occasion("split off", by, why=f"into {name}")
+    amendment(folder, amended(rows, gone), away).write()
+    return read_series(into)
+
+
+def _of_tiles(rows: Rows, numbers: Collection[str]) -> list[RowName]:
+    """Every row that speaks of the tiles or of what is on them."""
+    on_them = {n[1][0] for n in rows if n[0] == "patches" and rows[n]["tile"] in numbers}
+    return [
+        name
+        for name, cells in rows.items()
+        if (name[0] in ("tiles", "firings") and name[1][0] in numbers)
+        or (name[0] in ("patches", "grades", "measurements") and name[1][0] in on_them)
+        or (name[0] == "corrections" and cells.get("tile") in numbers)
+    ]
+
+
+def _known(rows: Rows, tiles: Collection[int]) -> set[str]:
+    numbers = {str(tile) for tile in tiles}
+    strange = sorted(n for n in numbers if ("tiles", (n,)) not in rows)
+    if strange or not numbers:
+        raise Misuse(f"There is no tile {listed(strange)}." if strange else "Name some tiles.")
+    return numbers
+
+
+def _not_made(folder: Path, tiles: Collection[int]) -> tuple[Rows, set[str]]:
+    rows = rows_of_files(files_of(folder))
+    numbers = _known(rows, tiles)
+    said = {
+        name[1][0] if name[0] == "firings" else _tile(rows, name)
+        for name in rows
+        if name[0] in ("firings", "grades", "measurements")
+    }
+    made = sorted(int(number) for number in said & numbers)
+    if made:
+        raise Misuse(
+            f"{counted(len(made), 'tile')} {'is' if len(made) == 1 else 'are'} made already: "
+            f"{listed([str(tile) for tile in made])}. Withdraw what never was, or write down an "
+            "accident."
+        )
+    return rows, numbers
+
+
+def _tile(rows: Rows, name: RowName) -> str:
+    return rows.get(("patches", (name[1][0],)), {}).get("tile", "")
+
+
+def _of_session(folder: Path, session: int) -> list[int]:
+    rows = rows_of_files(files_of(folder))
+    tiles = [int(n[1][0]) for n, cells in rows.items()
+             if n[0] == "tiles" and cells.get("session") == str(session)]  # fmt: skip
+    if not tiles:
+        raise Misuse(f"No tile is made in sitting {session}.")
+    return tiles
+
+
+def _joined(frame: pd.DataFrame, more: pd.DataFrame) -> pd.DataFrame:
+    both = pd.concat([frame, more.reindex(columns=frame.columns)], ignore_index=True)
+    for name in both.columns:
+        if frame[name].dtype == "str":
+            both[name] = both[name].fillna("")
+    return both.astype(frame.dtypes)
+
+
+def replanned(
+    folder: Path | str, tiles: pd.DataFrame, patches: pd.DataFrame, by: str = ""
+) -> Series:
+    """Write a plan into a series of which nothing is fired, in place of the plan it has.
+
+    Raises
+    ------
+    Misuse
+        When something of it is fired.
+    """
+    series = unplanned(read_series(folder))
+    replace(series, tiles=tiles, patches=patches).write(folder, Occasion("planned", by))
+    return read_series(folder)
+
+
+CHANGES: Mapping[str, str] = {
+    "drop": "drop these tiles, which are not made yet",
+    "cancel": "cancel this sitting: its tiles are dropped",
+    "move": "make these tiles in the sitting --to",
+    "postpone": "make this whole sitting's tiles in the sitting --to",
+}
+"""What `change_plan` can do, in words."""
+
+
+def change_plan(
+    folder: Path | str,
+    what: str,
+    numbers: Sequence[int],
+    to: int | None = None,
+    by: str = "",
+    why: str = "",
+) -> Amendment:
+    """Prepare one of `CHANGES`.
+
+    Raises
+    ------
+    Misuse
+        When it is none of them, or what it needs is missing.
+    """
+    if what in ("move", "postpone") and to is None:
+        raise Misuse("Say into which sitting, with --to.")
+    if what == "drop":
+        return drop_tiles(folder, numbers, by, why)
+    if what == "move":
+        return move_tiles(folder, numbers, to or 0, by, why)
+    if what in ("cancel", "postpone") and len(numbers) != 1:
+        raise Misuse("Name one sitting by its number.")
+    if what == "cancel":
+        return cancel_session(folder, numbers[0], by, why)
+    if what == "postpone":
+        return move_session(folder, numbers[0], to or 0, by, why)
+    raise Misuse(f"A plan cannot be changed by '{what}'. Choose one of: {', '.join(CHANGES)}.")

@@ -1,0 +1,192 @@
+"""Invented tiles, cameras and light at random, for the benchmark of photographs."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from kit.photo import PhotoPlan
+from kit.series import Blank, Stencil
+from kit.studio.picture import (
+    Camera,
+    Lighting,
+    PatchLook,
+    Photograph,
+    Setting,
+    TileLook,
+    photograph,
+)
+
+BLANK, STENCIL = Blank(), Stencil()
+TILES = 4
+SPOTS = [(tile, n) for tile in range(1, TILES + 1) for n in range(1, 5)]
+PLAN = PhotoPlan(
+    pd.DataFrame(
+        {
+            "patch": [f"{tile}-{n}" for tile, n in SPOTS],
+            "tile": [tile for tile, _ in SPOTS],
+            "position": [n for _, n in SPOTS],
+            "overlay": [f"colour {n}" for _, n in SPOTS],
+            "before_firing": 1,
+        }
+    ),
+    4,
+    BLANK,
+    STENCIL,
+)
+BASES = ((0.88, 0.85, 0.74), (0.12, 0.13, 0.16), (0.75, 0.55, 0.2), (0.2, 0.35, 0.6))
+OVERLAYS = (
+    (0.1, 0.25, 0.55),
+    (0.62, 0.1, 0.1),
+    (0.1, 0.42, 0.22),
+    (0.93, 0.92, 0.9),
+    (0.25, 0.22, 0.22),
+    (0.85, 0.65, 0.15),
+    (0.55, 0.3, 0.55),
+)
+
+
+def random_look(
+    rng: np.random.Generator, base: tuple[float, float, float] | None = None
+) -> TileLook:
+    """An invented tile with four patches, anything the fire may do; on any base when None."""
+    drawn = BASES[rng.integers(len(BASES))]
+    base = base or drawn
+    far = [c for c in OVERLAYS if np.abs(np.subtract(c, base)).max() > 0.2]
+    patches = tuple(
+        PatchLook(
+            f"1-{n}",
+            n,
+            far[rng.integers(len(far))],
+            spread_mm=float(rng.uniform(-0.5, 2.0)),
+            roughness_mm=float(rng.uniform(0.03, 0.3)),
+            edge_width_mm=float(rng.uniform(0.1, 1.0)),
+            pull_through_share=float(rng.choice([0, 0, 0.05, 0.15, 0.3, 0.5])),
+            hole_mm=float(rng.uniform(0.6, 1.5)),
+            mottle_fine=float(rng.uniform(0, 3)),
+            mottle_coarse=float(rng.uniform(0, 3)),
+        )
+        for n in range(1, 5)
+    )
+    return TileLook(BLANK, STENCIL, base, patches, 4, base_mottle=float(rng.uniform(0, 2)))
+
+
+def random_camera(rng: np.random.Generator) -> Camera:
+    """Held in the hand, as it comes."""
+    return Camera(
+        fill=float(rng.uniform(0.6, 0.85)),
+        tilt_deg=float(rng.uniform(-15, 15)),
+        pan_deg=float(rng.uniform(-15, 15)),
+        roll_deg=float(rng.choice([0, 0, 90, 180]) + rng.uniform(-6, 6)),
+        blur_px=float(rng.uniform(0.7, 1.8)),
+        focal_35mm=float(rng.choice([24, 26, 28])),
+    )
+
+
+def random_lighting(rng: np.random.Generator) -> Lighting:
+    """A window or a lamp to one side."""
+    angle, height = rng.uniform(0, 2 * np.pi), rng.uniform(300, 900)
+    return Lighting(
+        lamp_mm=(300 * float(np.cos(angle)), 300 * float(np.sin(angle)), float(height)),
+        ambient=float(rng.uniform(0.1, 0.5)),
+        tint=(1.0, float(rng.uniform(0.9, 1.0)), float(rng.uniform(0.7, 1.0))),
+        exposure=float(rng.uniform(0.6, 0.95)),
+    )
+
+
+def random_setting(rng: np.random.Generator) -> Setting:
+    """The tile laid as a hand lays it."""
+    return Setting(
+        turn_deg=float(rng.normal(0, 1.5)), shift_mm=tuple(rng.normal(0, 0.7, 2).clip(-1.5, 1.5))
+    )
+
+
+def random_photograph(seed: int) -> tuple[Photograph, int]:
+    """A drawn picture of anything under anything, and the JPEG quality to keep it at."""
+    rng = np.random.default_rng([7, seed])
+    look, camera = random_look(rng), fits_frame(random_camera(rng))
+    lighting, setting = random_lighting(rng), random_setting(rng)
+    photo = photograph(look, PLAN.card, seed, camera=camera, lighting=lighting, setting=setting)
+    return photo, int(rng.integers(80, 95))
+
+
+def fits_frame(camera: Camera) -> Camera:
+    """On its side, the card fills the shorter way of the frame."""
+    sideways = abs(np.sin(np.deg2rad(camera.roll_deg))) > 0.7
+    return replace(camera, fill=camera.fill * 0.72) if sideways else camera
+
+
+ORDINARY = TileLook(
+    BLANK,
+    STENCIL,
+    BASES[0],
+    (
+        PatchLook("1-1", 1, OVERLAYS[0], 0.0, 0.05, 0.2),
+        PatchLook("1-2", 2, OVERLAYS[1], 0.5, 0.10, 0.3, pull_through_share=0.05),
+        PatchLook("1-3", 3, OVERLAYS[2], 1.2, 0.20, 0.6, pull_through_share=0.15, mottle_fine=2.0),
+        PatchLook("1-4", 4, OVERLAYS[4], -0.3, 0.10, 0.4, pull_through_share=0.30),
+    ),
+    4,
+)
+
+
+NAMED = {f"colour {n}": rgb for n, rgb in enumerate(OVERLAYS)}
+CLASS_TILES = 6
+
+
+def class_plan() -> tuple[PhotoPlan, dict[int, int]]:
+    """Six tiles of named colours on two bases, and which base each has."""
+    rng = np.random.default_rng(77)
+    rows, base_of = [], {}
+    for tile in range(1, CLASS_TILES + 1):
+        base_of[tile] = (tile - 1) % 2
+        far = [
+            n for n, c in NAMED.items() if np.abs(np.subtract(c, BASES[base_of[tile]])).max() > 0.2
+        ]
+        overlays = rng.choice(far, 4, replace=False)
+        rows += [(f"T{tile}-{n}", tile, n, str(o), 1) for n, o in enumerate(overlays, 1)]
+    columns = ["patch", "tile", "position", "overlay", "before_firing"]
+    bases = {tile: f"base {n}" for tile, n in base_of.items()}
+    return PhotoPlan(pd.DataFrame(rows, columns=columns), 4, BLANK, STENCIL, bases=bases), base_of
+
+
+def class_picture(
+    plan: PhotoPlan,
+    base_of: dict[int, int],
+    tile: int,
+    firing: int,
+    seed: int = 0,
+    *,
+    paint: dict[int, str] | None = None,
+    slips: dict[str, int] | None = None,
+    **setting: object,
+) -> Photograph:
+    """A picture of one of the class's tiles; it spreads by 0.25 mm more at each firing."""
+    rng = np.random.default_rng([3, tile, firing, seed])
+    own = plan.patches[plan.patches["tile"] == tile]
+    tile_rng = np.random.default_rng([4, tile])
+    patches = tuple(
+        PatchLook(
+            row.patch,
+            row.position,
+            NAMED[(paint or {}).get(row.position, row.overlay)],
+            spread_mm=float(tile_rng.uniform(0, 1.0)) + 0.25 * (firing - 1),
+            roughness_mm=0.1,
+            edge_width_mm=0.3,
+            pull_through_share=float(tile_rng.choice([0, 0, 0.05, 0.15])),
+        )
+        for row in own.itertuples()
+    )
+    held = replace(
+        random_camera(rng), width_px=2000, height_px=1500, fill=0.75, roll_deg=2.0, blur_px=1.0
+    )
+    laid = replace(random_setting(rng), **({"tile": tile, "firing": firing} | (slips or {})))
+    return photograph(
+        TileLook(BLANK, STENCIL, BASES[base_of[tile]], patches, 4),
+        plan.card,
+        tile,
+        retake=seed + 10 * firing,
+        camera=held,
+        lighting=random_lighting(rng),
+        setting=replace(laid, **setting),
+    )

@@ -1,0 +1,96 @@
+"""What a plan takes, worked out by hand, and the limits that a person sets."""
+
+import math
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from kit.design import Limits, Prices, costs, plan
+from kit.errors import Misuse
+from kit.series import Series, new_series
+
+
+@pytest.fixture
+def fresh(planned: Series) -> Series:
+    settings = replace(planned.settings, patches_per_tile=3, tiles=6)
+    return new_series("fresh", settings, planned.colours)
+
+
+def test_trips_minutes_copper_powder_portions_and_grades_are_those_of_the_bench(planned: Series):
+    # 8 tiles of 50 x 50 x 1.2 mm, back and two base coats and three firings each; four discs of
+    # 14 mm. Copper weighs 8.96 g/cm³ (CRC Handbook of Chemistry and Physics).
+    taken = costs(planned)
+    graders = max(1, len(planned.settings.graders))
+    assert (taken.tiles, taken.patches, taken.trips) == (8, 32, 8 * 6)
+    assert taken.minutes == pytest.approx(48 * 1.5)
+    assert taken.copper_g == pytest.approx(8 * 25 * 0.12 * 8.96)
+    disc = math.pi * 0.7**2
+    landed = 8 * 25 * 2 * 0.060 * 2 + 32 * disc * 0.040
+    assert sum(taken.enamel_g.values()) == pytest.approx(landed / 0.7)
+    assert taken.weighings == 8 * (1 + 2) + 32
+    assert taken.gradings == 32 * 3 * graders
+    assert "48 trips through the heat (72 minutes)" in taken.sentence()
+
+
+def test_powder_is_counted_colour_by_colour(planned: Series):
+    one = planned.tiles["tile"].iloc[0]
+    base = planned.tiles["base"].iloc[0]
+    alone = replace(
+        planned,
+        tiles=planned.tiles[planned.tiles["tile"] == one].reset_index(drop=True),
+        patches=planned.patches[planned.patches["tile"] == one].reset_index(drop=True),
+    )
+    taken = costs(alone).enamel_g
+    assert taken[base] == pytest.approx(25 * 2 * 0.060 / 0.7)
+    overlay = alone.patches["overlay"].iloc[0]
+    assert taken[overlay] == pytest.approx(math.pi * 0.7**2 * 0.040 / 0.7)
+
+
+def test_a_striped_tile_takes_the_trips_of_one_and_a_portion_for_each_stripe(planned: Series):
+    first = planned.tiles["tile"].iloc[0]
+    names = list(dict.fromkeys([planned.tiles["base"].iloc[0], *planned.colours["colour"]]))[:3]
+    stripes = pd.DataFrame({"tile": first, "stripe": [1, 2, 3], "base": names})
+    striped = costs(replace(planned, stripes=stripes))
+    assert striped.trips == costs(planned).trips
+    assert striped.weighings == costs(planned).weighings + 2 * 2
+
+
+def test_money_is_the_sum_of_what_was_priced(planned: Series):
+    taken = costs(planned, Prices(copper_per_kg=20, heat_per_hour=30))
+    expected = taken.copper_g / 1000 * 20 + taken.minutes / 60 * 30
+    assert taken.money == pytest.approx(expected)
+    dearer = costs(planned, Prices(copper_per_kg=20, heat_per_hour=30, enamel_per_100_g=10))
+    assert dearer.money == pytest.approx(expected + sum(taken.enamel_g.values()) / 10)
+
+
+@pytest.mark.parametrize(
+    ("limits", "tiles"),
+    [
+        (Limits(trips=18), 3),
+        (Limits(minutes=31), 3),
+        (Limits(tiles=4, gradings=27), None),
+        (Limits(copper_g=110), 4),
+    ],
+)
+def test_the_largest_plan_within_a_limit_is_found(fresh: Series, limits: Limits, tiles: int):
+    chosen = plan(fresh, limits=limits)
+    taken = costs(chosen.series)
+    assert not limits.exceeded(taken)
+    if tiles:
+        assert taken.tiles == tiles
+    one_more = plan(fresh, tiles=taken.tiles + 1)
+    assert limits.exceeded(costs(one_more.series))
+
+
+def test_money_and_a_jar_that_runs_low_limit_a_plan_too(fresh: Series):
+    prices = Prices(heat_per_hour=60)
+    chosen = plan(fresh, limits=Limits(money=30), prices=prices)
+    assert costs(chosen.series, prices).money <= 30
+    with pytest.raises(Misuse, match="needs prices"):
+        plan(fresh, limits=Limits(money=30))
+
+
+def test_what_no_plan_can_meet_is_refused_with_the_reason(fresh: Series):
+    with pytest.raises(Misuse, match=r"trips \(6, at most 5\)"):
+        plan(fresh, limits=Limits(trips=5))

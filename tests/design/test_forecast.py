@@ -1,0 +1,118 @@
+"""What a plan says before and after firing, and planning again from what is left."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from kit.design import (
+    fewer_would_do,
+    forecast_verdicts,
+    next_step,
+    plan,
+    replan,
+    verdict_curve,
+    what_to_expect,
+)
+from kit.design.verdict_forecast import NextStep
+from kit.errors import Misuse
+from kit.series import Series, new_series, patches_in_full
+
+pytestmark = pytest.mark.filterwarnings("ignore::kit.errors.StatisticalWarning")
+
+
+@pytest.fixture
+def fresh(fired: Series) -> Series:
+    settings = replace(fired.settings, tiles=4, patches_per_tile=3)
+    return new_series("fresh", settings, fired.colours)
+
+
+def partly(fired: Series, tiles: int, graded: bool = True) -> Series:
+    """The series after so many of its tiles."""
+    patches = fired.patches.loc[fired.patches["tile"] <= tiles, "patch"]
+    grades = fired.grades[fired.grades["patch"].isin(patches) & graded]
+    return replace(
+        fired,
+        firings=fired.firings[fired.firings["tile"] <= tiles].reset_index(drop=True),
+        grades=grades.reset_index(drop=True),
+    )
+
+
+def test_a_larger_plan_is_expected_to_settle_more(fresh):
+    curve = verdict_curve(fresh, [2, 6, 12], studios=4)
+    assert (np.diff(curve["right"]) > 0).all()
+    assert list(curve["trips"]) == [12, 36, 72]
+    assert (curve["right"] <= curve["given"]).all()
+
+
+def test_what_was_graded_before_counts_in_the_forecast(fresh, fired):
+    chosen = plan(fresh)
+    assert forecast_verdicts(chosen.series, [fired]).given > forecast_verdicts(chosen.series).given
+
+
+def test_it_is_said_when_fewer_tiles_would_do_as_well():
+    curve = pd.DataFrame(
+        {"tiles": [4, 6, 8], "trips": [24, 36, 48], "right": [0.5, 0.697, 0.70], "given": 0.8}
+    )
+    assert fewer_would_do(curve, 8) == (
+        "6 tiles would do as well: 36 trips through the heat for 48."
+    )
+    assert fewer_would_do(curve, 6) == ""
+
+
+def test_a_plan_says_what_it_takes_and_what_it_will_settle(fresh):
+    said = what_to_expect(plan(fresh).series)
+    assert "trips through the heat" in said[0]
+    assert "can be expected to get a verdict" in said[1]
+
+
+def test_after_a_round_it_is_said_what_more_tiles_would_settle(fired):
+    step = next_step([fired], 2)
+    assert step.settles <= step.open_pairs
+    assert set(step.refire) <= set(fired.tiles["tile"])
+    assert all(sentence.endswith(".") for sentence in step.sentences())
+
+
+def test_it_is_said_when_to_stop():
+    done = NextStep(3, open_pairs=5, settles=0.4, by_nature=2, refire=())
+    assert done.stop
+    assert "stop" in done.sentences()[0]
+    assert "2 pairs are hit or miss" in done.sentences()[1]
+    assert not NextStep(3, 5, 2.0, 0, ()).stop
+
+
+def test_until_anything_is_fired_a_plan_is_replaced_freely(fresh):
+    first = plan(fresh).series
+    again = replan(first, tiles=3)
+    assert len(again.tiles) == 3
+    assert not again.series.problems()
+
+
+@pytest.mark.parametrize("graded", [True, False])
+def test_what_was_fired_is_kept_and_the_rest_planned_anew(fired, graded):
+    before = partly(fired, 5, graded)
+    again = replan(before, tiles=2, leave_out=["Ferry Blue"])
+    assert not again.series.problems()
+    assert list(again.tiles["tile"]) == [1, 2, 3, 4, 5, 6, 7]
+    kept = again.patches[again.patches["tile"] <= 5].reset_index(drop=True)
+    was = before.patches[before.patches["tile"] <= 5].reset_index(drop=True)
+    pd.testing.assert_frame_equal(kept, was)
+    pd.testing.assert_frame_equal(again.series.grades, before.grades)
+    new = patches_in_full(again.series).query("tile > 5")
+    assert "Ferry Blue" not in {*new["base"], *new["overlay"]}
+    assert set(again.order["tile"]) == {6, 7}
+    assert new["tile"].map(again.tiles.set_index("tile")["session"]).min() > 1
+
+
+def test_an_added_colour_comes_into_what_is_left(fired):
+    more = pd.DataFrame([fired.colours.iloc[0].to_dict() | {"colour": "Kiln Orange"}])
+    colours = pd.concat([fired.colours, more], ignore_index=True).astype(fired.colours.dtypes)
+    again = replan(replace(partly(fired, 4), colours=colours), tiles=3)
+    new = patches_in_full(again.series).query("tile > 4")
+    assert "Kiln Orange" in {*new["base"], *new["overlay"]}
+
+
+def test_when_all_is_fired_it_asks_how_many_more(fired):
+    with pytest.raises(Misuse, match="how many more"):
+        replan(fired)

@@ -1,0 +1,100 @@
+"""A plan is changed as easily as on paper, and what is made stays."""
+
+from dataclasses import replace
+
+import pytest
+
+from kit.errors import Misuse
+from kit.record import add_tiles, apply, change_plan, reconcile, split, take_in, undo, unplanned
+from kit.series import read_journal, read_series
+
+HEAD = "patch,firing,grader,spread\n"
+
+
+@pytest.fixture
+def fired(folder, tmp_path):
+    """Tile 1 is fired and graded."""
+    file = tmp_path / "first.csv"
+    file.write_text(HEAD + "T1-1,1,Ada,2\n")
+    apply(take_in(folder, file, "Ada"))
+    return folder
+
+
+def tiles(folder):
+    return read_series(folder).tiles["tile"].tolist()
+
+
+def test_plan_is_replaced_freely_until_something_is_fired_and_stays_in_the_journal(folder):
+    series = read_series(folder)
+    bare = unplanned(series)
+    assert bare.tiles.empty and bare.patches.empty
+    replace(bare, tiles=series.tiles[:2], patches=series.patches[:6]).write(folder)
+    assert tiles(folder) == [1, 2]
+    undo(folder).write()
+    assert read_series(folder).patches.equals(series.patches)
+
+
+def test_plan_of_which_something_is_fired_is_not_replaced(fired):
+    with pytest.raises(Misuse, match="kit change"):
+        unplanned(read_series(fired))
+
+
+def test_tiles_not_made_yet_are_dropped_and_their_numbers_never_used_again(fired):
+    change_plan(fired, "drop", [3, 4], why="no copper left").write()
+    series = read_series(fired)
+    assert tiles(fired) == [1, 2] and len(series.patches) == 6
+    longer = add_tiles(fired, series.tiles[1:], series.patches[series.patches["tile"] == 2])
+    longer.write(fired)
+    series = read_series(fired)
+    assert tiles(fired) == [1, 2, 5]
+    assert series.patches["patch"].tolist()[-3:] == ["T5-1", "T5-2", "T5-3"]
+    assert series.tiles["session"].tolist() == [1, 1, 2]
+    assert reconcile(fired).in_step
+
+
+def test_made_tiles_are_neither_dropped_nor_moved(fired):
+    before = (fired / "tiles.csv").read_bytes()
+    for what, to in (("drop", None), ("move", 3)):
+        with pytest.raises(Misuse, match="1 tile is made already: 1"):
+            change_plan(fired, what, [1, 2], to)
+    with pytest.raises(Misuse, match="made already"):
+        change_plan(fired, "cancel", [1])
+    assert (fired / "tiles.csv").read_bytes() == before
+
+
+def test_sitting_is_cancelled_or_moved(fired):
+    change_plan(fired, "postpone", [2], to=5).write()
+    assert read_series(fired).tiles["session"].tolist() == [1, 1, 5, 5]
+    change_plan(fired, "move", [2], to=5).write()
+    assert read_series(fired).tiles["session"].tolist() == [1, 5, 5, 5]
+    change_plan(fired, "cancel", [5]).write()
+    assert tiles(fired) == [1]
+
+
+@pytest.mark.parametrize(
+    ("what", "numbers", "to", "says"),
+    [
+        ("drop", [9], None, "no tile 9"), ("drop", [], None, "Name some"),
+        ("move", [2], None, "--to"), ("cancel", [1, 2], None, "one sitting"),
+        ("cancel", [7], None, "sitting 7"), ("fold", [1], None, "Choose one of: drop"),
+        ("move", [2], 0, "from 1"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_changed_is_said(fired, what, numbers, to, says):
+    with pytest.raises(Misuse, match=says):
+        change_plan(fired, what, numbers, to)
+
+
+def test_series_is_split_with_all_that_was_entered(fired):
+    before = read_series(fired)
+    new = split(fired, [1, 3], "trial-two", "Ada")
+    old = read_series(fired)
+    assert old.tiles["tile"].tolist() == [2, 4] and new.tiles["tile"].tolist() == [1, 3]
+    assert new.grades.equals(before.grades) and old.grades.empty
+    assert len(new.firings) == len(before.firings)
+    assert reconcile(fired).in_step and reconcile(fired.parent / "trial-two").in_step
+    assert "into trial-two" in read_journal(fired).events[-1].occasion.why
+    with pytest.raises(Misuse, match="exists already"):
+        split(fired, [2], "trial-two")
+    with pytest.raises(Misuse, match="No tile would be left"):
+        split(fired, [2, 4], "trial-three")
