@@ -99,7 +99,6 @@ def label_data(series: Series, stickers: Stickers, tiles: Collection[int]) -> di
     sheet = stickers.sheet
     family = series.colours.set_index("colour")["family"]
     labels: list[dict[str, Any] | None] = [None] * stickers.used
-    bases = bases_by_stripe(series)
     for row in series.tiles[series.tiles["tile"].isin(tiles)].itertuples():
         under = list(bases.loc[bases["tile"] == row.tile, "base"])
         own = series.patches[series.patches["tile"] == row.tile].sort_values("position")

@@ -74,13 +74,9 @@ def stripe_grams(series: Series) -> pd.DataFrame:
     DataFrame
         Columns tile, stripe, base, coats, landed (g), weigh (g, with the loss allowed for).
     """
-    of_tile = series.tiles.assign(
-        whole=coat_grams(series), stripes=series.tiles["tile"].map(stripe_counts(series))
-    )
-    told = bases_by_stripe(series).merge(
-        of_tile[["tile", "coats", "whole", "stripes"]], on="tile", validate="many_to_one"
-    )
-    told["landed"] = told["whole"] / told["stripes"]
+    of_tile = series.tiles[["tile", "coats"]].assign(whole=coat_grams(series))
+    told = bases_by_stripe(series).merge(of_tile, on="tile", validate="many_to_one")
+    told["landed"] = told["whole"] * told["share"]
     told["weigh"] = told["landed"].map(lambda g: weighed(g, series.settings.sifting_loss))
     return told[["tile", "stripe", "base", "coats", "landed", "weigh"]]
 

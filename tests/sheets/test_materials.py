@@ -50,17 +50,17 @@ def test_a_colour_that_is_not_used_is_not_bought(plan):
 
 
 def test_stripes_share_the_tile_and_small_patches_take_a_small_opening(stripes):
-    """A third of 60 mg/cm² on 25 cm² each; 40 mg/cm² on a disc of 10 mm."""
+    """60 mg/cm² on 17.5, 15 and 17.5 of 50 mm by 50 mm; 40 mg/cm² on a disc of 10 mm."""
     series = stripes()
     grams = stripe_grams(series).set_index(["tile", "stripe"])["landed"]
-    assert grams.loc[1].tolist() == pytest.approx([0.5] * 3)
+    assert grams.loc[1].tolist() == pytest.approx([0.525, 0.45, 0.525])
     assert grams.loc[3].tolist() == pytest.approx([1.5])
     small = patch_grams(series)[series.patches["tile"] == 1]
     assert small.tolist() == pytest.approx([0.040 * math.pi * 0.5**2] * 9)
     needed = enamel_needed(series)
     landed = (coat_grams(series) * 2).sum() + patch_grams(series).sum()
     assert needed["total_g"].sum() * 0.7 == pytest.approx(landed)
-    assert needed.set_index("colour")["base_g"]["Fog"] == pytest.approx(2 * 0.5 / 0.7)
+    assert needed.set_index("colour")["base_g"]["Fog"] == pytest.approx(2 * 0.525 / 0.7)
 
 
 def test_copper_is_weighed_by_its_density(plan):
