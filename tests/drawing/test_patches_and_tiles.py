@@ -24,6 +24,7 @@ from kit.series import PULL_THROUGH, SPREAD, Blank, Scale, Settings, Stencil
 
 SVG = "{http://www.w3.org/2000/svg}"
 SETTINGS = Settings("Title", "Question?")
+SQUARE = Stencil("square", 14.0)
 
 
 def shapes(drawing, tag):
@@ -47,23 +48,25 @@ def base_shown(drawing):
 
 
 def test_the_further_it_crept_the_larger_the_patch():
-    covers = [covered(patch_state(step, 0)) for step in range(5)]
+    covers = [covered(patch_state(step, 0, SQUARE)) for step in range(5)]
     assert covers[0] == pytest.approx(1, abs=0.01)
+    disc = covered(patch_state(0, 0, Stencil("disc", 14.0)))
+    assert disc == pytest.approx(np.pi / 4, abs=0.01)
     assert all(after > 1.02 * before for before, after in pairwise(covers))
 
 
 def test_the_more_pulls_through_the_more_base_shows():
-    shown = [base_shown(patch_state(0, step)) for step in range(4)]
+    shown = [base_shown(patch_state(0, step, SQUARE)) for step in range(4)]
     assert shown[0] == 0
     assert all(after > 2 * before for before, after in pairwise(shown))
     assert 0.4 < shown[3] < 0.7  # as much base as overlay
-    total, *islands = patch_state(0, 4), base_shown(patch_state(0, 4))
+    total, *islands = patch_state(0, 4, SQUARE), base_shown(patch_state(0, 4, SQUARE))
     assert max(area(n.get("d")) for n in shapes(total, "path")[1:]) > 0.7
     assert islands[0] < 0.1
 
 
 def test_life_size_is_life_size():
-    drawing = patch_state(0, 0, stencil_mm=14.0)
+    drawing = patch_state(0, 0, SQUARE)
     assert drawing.width_in * 25.4 == pytest.approx(1.9 * 14.0)
 
 
