@@ -12,6 +12,7 @@ from kit.drawing.pair_chart import (
 )
 from kit.drawing.palette import GRADE_COLOURS, contrast, grade_colour, ink_on
 from kit.drawing.patch_state import patch_state, step_pictures
+from kit.drawing.section import LayerShown, piece_section
 from kit.drawing.svg import COPPER, HAIR, INK, PAPER, QUIET, Drawing, text_width
 from kit.drawing.tiles import (
     TileShown,
@@ -31,6 +32,7 @@ __all__ = [
     "QUIET",
     "ChartLayout",
     "Drawing",
+    "LayerShown",
     "TileShown",
     "Trip",
     "chance_charts",
@@ -43,6 +45,7 @@ __all__ = [
     "layouts_of",
     "pair_charts",
     "patch_state",
+    "piece_section",
     "short_steps",
     "sign_element",
     "sign_symbols",

@@ -17,7 +17,7 @@ from kit.drawing.svg import (
     text_width,
     words,
 )
-from kit.series import Scale, Settings, positions
+from kit.series import Scale, Settings, places_on_tile, stencil_on
 from kit.wording import grade as grade_said
 from kit.wording import mm_and_inches
 
@@ -44,12 +44,15 @@ class TileShown:
         Positions of lost patches; drawn dashed, whatever their last grade.
     overlays : mapping of int to str
         Names by position, listed beside a planned tile.
+    stripes : int
+        Bases that the tile carries side by side.
     """
 
     heading: str
     grades: Mapping[int, float] = field(default_factory=dict)
     lost: frozenset[int] = frozenset()
     overlays: Mapping[int, str] = field(default_factory=dict)
+    stripes: int = 1
 
 
 def tiles_as_graded(
@@ -181,7 +184,7 @@ def _tile(settings: Settings, tile: TileShown, x: float, y: float, mm: float) ->
         heading.append(words(x, y - 5, fitted_text(tile.heading, _SIDE, _LETTERS), _LETTERS))
     patches = [
         _patch(settings, tile, place.number, x + place.x_mm * mm, y + place.y_mm * mm, mm)
-        for place in positions(settings.blank, settings.stencil, settings.patches_per_tile)
+        for place in places_on_tile(settings, tile.stripes)
     ]
     return group([*heading, _outline(settings, x, y, mm), *patches])
 
@@ -202,12 +205,13 @@ def _patch(
     fill = PAPER if value is None else grade_colour(value)
     planned = position in tile.overlays
     dashed = (value is None and not planned) or position in tile.lost
-    wide, high = settings.stencil.size_mm * mm, settings.stencil.height_mm * mm
+    stencil = stencil_on(settings, tile.stripes)
+    wide, high = stencil.size_mm * mm, stencil.height_mm * mm
     look: dict[str, Any] = {
         "fill": fill, "stroke": QUIET if dashed else INK, "stroke_width": 0.8,
         "stroke_dasharray": "2.5 2" if dashed else None,
     }  # fmt: skip
-    if settings.stencil.shape == "disc":
+    if stencil.shape == "disc":
         shape = element("circle", cx=x, cy=y, r=wide / 2, **look)
     else:
         shape = element("rect", x=x - wide / 2, y=y - high / 2, width=wide, height=high, **look)

@@ -3,6 +3,7 @@
 from kit.model.agreement import Agreement, agreement
 from kit.model.checks import observed_against_foretold, residuals, tile_influence
 from kit.model.effects import effects_table, effects_within
+from kit.model.ending_draws import EndingDraws, ending_draws
 from kit.model.families import common_practice_check, family_contrasts, family_table
 from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
 from kit.model.grader_influence import grader_influence
@@ -10,7 +11,7 @@ from kit.model.grader_slips import grader_slips
 from kit.model.left_out import LeftOut, left_out
 from kit.model.loss_bias import LossBias, loss_bias
 from kit.model.measured import MeasureFit, fit_measurements, scale_to_share, share_to_scale
-from kit.model.pair_setting import PairSetting, every_pair, recipes
+from kit.model.pair_setting import PairSetting, every_pair, reasons_beyond, recipes
 from kit.model.pair_states import (
     PairOutlook,
     ScoreState,
@@ -27,7 +28,7 @@ from kit.model.proportional_odds import (
 )
 from kit.model.refiring import refiring_table
 from kit.model.score_correlation import score_correlation
-from kit.model.series_fit import NOISE, ScaleFit, fit_observations, fit_series
+from kit.model.series_fit import NOISE, ScaleFit, fit_observations, fit_series, with_refirings
 from kit.model.variation import logits_a_step, variation_table
 from kit.model.verdicts import (
     BROKEN_THROUGH,
@@ -64,6 +65,7 @@ __all__ = [
     "SOFT_EDGE",
     "VERDICTS",
     "Agreement",
+    "EndingDraws",
     "GradeMeaning",
     "LeftOut",
     "Look",
@@ -80,6 +82,7 @@ __all__ = [
     "effects_table",
     "effects_within",
     "ending_chances",
+    "ending_draws",
     "every_pair",
     "family_contrasts",
     "family_table",
@@ -99,6 +102,7 @@ __all__ = [
     "pair_table",
     "pairs",
     "proportional_odds_check",
+    "reasons_beyond",
     "recipes",
     "refiring_table",
     "residuals",
@@ -114,4 +118,5 @@ __all__ = [
     "verdict_sentence",
     "verdicts",
     "verdicts_by_own_cuts",
+    "with_refirings",
 ]

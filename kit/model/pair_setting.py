@@ -159,6 +159,24 @@ def beyond_what_was_fired(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> Arra
     ExtrapolationWarning
         If there are any; it says which.
     """
+    beyond, reasons = reasons_beyond(recipe, fits)
+    if reasons:
+        warnings.warn(
+            f"Some pairs lie beyond what was fired ({'; '.join(reasons)}). They are {NOT_KNOWN}.",
+            ExtrapolationWarning,
+            stacklevel=3,
+        )
+    return beyond
+
+
+def reasons_beyond(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> tuple[Array, tuple[str, ...]]:
+    """Which rows ask for what was never fired, and each reason as a clause.
+
+    Returns
+    -------
+    (n,) array of bool
+    tuple of str
+    """
     beyond = np.zeros(len(recipe), dtype=bool)
     said: list[str] = []
     families = list(zip(recipe["base_family"], recipe["overlay_family"], strict=True))
@@ -180,11 +198,4 @@ def beyond_what_was_fired(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> Arra
                 asked = listed([f"{value:g}" for value in recipe.loc[strange, factor].unique()])
                 seen = f"{low:g}" if low == high else f"{low:g} to {high:g}"
                 said.append(f"{plain_name(factor)} would be {asked}, but {seen} was fired")
-    if said:
-        warnings.warn(
-            f"Some pairs lie beyond what was fired ({'; '.join(dict.fromkeys(said))}). "
-            f"They are {NOT_KNOWN}.",
-            ExtrapolationWarning,
-            stacklevel=3,
-        )
-    return beyond
+    return beyond, tuple(dict.fromkeys(said))

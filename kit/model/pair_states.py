@@ -17,7 +17,7 @@ import pandas as pd
 from scipy.special import expit, ndtr
 from scipy.stats import gamma, norm, qmc
 
-from kit.mixed import Array, LinearResults, OrdinalResults, Prior
+from kit.mixed import Array, LinearResults, OrdinalResults, square_root
 from kit.model.bivariate_normal import both_below
 from kit.model.measured import MeasureFit
 from kit.model.series_fit import JARS, NOISE, ScaleFit
@@ -28,6 +28,12 @@ DRAWS = 256
 
 LOGISTIC_VARIANCE = np.pi**2 / 3
 """Variance of the standard logistic distribution: what one reading wavers by."""
+
+EVERY = 4
+"""Of the draws, that chances are averaged over."""
+
+SOURCES = (*NOISE, "grader", *JARS)
+"""Sources of variation that a new patch may meet anew."""
 
 TINY = 1e-12
 
@@ -54,7 +60,7 @@ class ScoreState:
     Parameters
     ----------
     mean, variance : (n, k) arrays
-        Of eta minus each cut, given the data.
+        Of eta minus each cut, given the data; the variance as expected.
     steps : (k + 1,) array
         What a patch below the first cut, between the first two, and so on counts as.
     patch_variance : float
@@ -66,6 +72,9 @@ class ScoreState:
         one, or what a picture is off by.
     wavers : bool
         Whether a reading is a grade, which wavers as a standard logistic value does.
+    unseen : array as long as `patch_variances`
+        How far the variance may lie from what is expected, because of sources that the data cannot
+        show.
     fine, broken : int
         Places of the cuts above which an edge is no longer fine, and the base has broken through.
     """
@@ -77,13 +86,9 @@ class ScoreState:
     patch_variances: Array
     reading_variance: float
     wavers: bool = True
+    unseen: Array | float = 0.0
     fine: int = 0
     broken: int = 0
-
-    def below(self, cut: int) -> Array:
-        """Standard normal bound under which a new patch of each pair lies below a cut."""
-        bound: Array = -self.mean[:, cut] / np.sqrt(self.variance[:, cut] + self.patch_variance)
-        return bound
 
     def reading_below(self, cut: int) -> tuple[Array, Array]:
         """The same for a single reading, and the variance of such readings."""
@@ -127,18 +132,17 @@ def state_by_grades(fit: ScaleFit, recipe: pd.DataFrame, rule: VerdictRule) -> S
         mean = np.column_stack([mean, mean[:, -1] - OUT_OF_REACH])
         variance = np.column_stack([variance, variance[:, -1]])
         steps = np.append(steps, steps[-1])
-    expected, draws = _anew(results, NOISE)
-    unseen = _prior_variance(results.prior)
-    sessions = 0.0 if "session" in results.random_sd else unseen
-    graders = 0.0 if "grader" in results.random_sd else unseen
-    jars = 0.0 if "series" in recipe else _new_jars(results)
+    expected, draws = variance_anew(results, NOISE)
+    once = [name for name in ("session", "grader") if name not in results.random_sd]
+    more, unseen = variance_anew(results, [*once, *_new_jars(results, recipe)])
     return ScoreState(
         mean,
-        variance + sessions + graders + jars,
+        variance + more,
         steps,
         expected,
         draws,
-        _anew(results, ["grader"])[0],
+        variance_anew(results, ["grader"])[0],
+        unseen=unseen - more,
         fine=fine,
         broken=broken,
     )
@@ -154,63 +158,65 @@ def state_by_measurements(fit: MeasureFit, recipe: pd.DataFrame, limit: float) -
     unit = float(np.std(fit.to_scale(fit.frame[fit.measure])))
     mean, variance = results.latent_marginal(recipe)
     seen = [name for name in NOISE if name in results.random_sd or name != "patch"]
-    expected, draws = _anew(results, seen, unit)
+    expected, draws = variance_anew(results, seen, unit)
     error = results.residual_sd**2
     own = 0.0 if "patch" in results.random_sd else error
-    sessions = 0.0 if "session" in results.random_sd else _prior_variance(results.prior, unit)
-    jars = 0.0 if "series" in recipe else _new_jars(results)
+    once = [name for name in ("session",) if name not in results.random_sd]
+    more, unseen = variance_anew(results, [*once, *_new_jars(results, recipe)], unit)
     distance = mean - float(fit.to_scale(limit))
     return ScoreState(
         distance[:, None],
-        (variance + sessions + jars)[:, None],
+        (variance + more)[:, None],
         np.array([0.0, 1.0]),
         expected + own,
         draws + own,
         error - own,
         wavers=False,
+        unseen=unseen - more,
     )
 
 
-def _new_jars(results: OrdinalResults | LinearResults) -> float:
-    """Variance that new jars of both colours add to a pair."""
-    return _anew(results, [name for name in JARS if name in results.random_sd])[0]
+def _new_jars(results: OrdinalResults | LinearResults, recipe: pd.DataFrame) -> list[str]:
+    """Groups by which new jars of both colours differ, where pairs are judged with new ones."""
+    return [name for name in JARS if name in results.random_sd and "series" not in recipe]
 
 
-def _anew(
+def variance_anew(
     results: OrdinalResults | LinearResults, groups: Sequence[str], unit: float = 1.0
 ) -> tuple[float, Array]:
     """Variance that new levels of these groups add together: expected, and equally likely values.
 
-    Each standard deviation is gamma distributed as in `new_level_variance` of the fit; what the
-    data cannot tell of two of them apart (tile or patch) is kept, because their errors hang
-    together as the fit says.
+    A standard deviation that was fitted is gamma distributed as in `new_level_variance` of the fit;
+    what the data cannot tell of two of them apart (tile or patch) is kept, because their errors
+    hang together as the fit says. One that the data cannot show at all is distributed as the prior
+    has it.
     """
-    posterior = results.posterior
+    posterior, prior = results.posterior, results.prior
     names = [term.name for term in posterior.terms]
-    there = [names.index(name) for name in groups if name in names]
-    unseen = (len(groups) - len(there)) * _prior_variance(results.prior, unit)
+    normal = _normal_points(2 + len(SOURCES))
+    columns = {name: normal[:, 2 + place] for place, name in enumerate(SOURCES)}
+    expected, draws = 0.0, np.zeros(DRAWS)
+    for name in groups:
+        if name not in names and prior is not None and prior.spread_rate:
+            shape, rate = prior.spread_shape, prior.spread_rate / unit
+            expected += shape * (shape + 1) / rate**2
+            draws += gamma.ppf(ndtr(columns[name]), shape, scale=1 / rate) ** 2
+    there = [name for name in groups if name in names]
+    places = [names.index(name) for name in there]
     if not there:
-        return unseen, np.full(DRAWS, unseen)
-    sd = np.maximum(posterior.sd[there], 1e-9)
-    expected = float(posterior.new_var[there].sum())
-    if results.prior is None:
-        return expected + unseen, np.full(DRAWS, expected + unseen)
-    slopes = posterior.sd_slopes[there]
+        return expected, draws
+    expected = expected + float(posterior.new_var[places].sum())
+    sd = np.maximum(posterior.sd[places], 1e-9)
+    if prior is None:
+        return expected, draws + float((sd**2).sum())
+    slopes = posterior.sd_slopes[places]
     cov = slopes @ posterior.psi_cov @ slopes.T
     error = np.sqrt(np.maximum(np.diag(cov), 1e-12))
-    correlation = cov / np.outer(error, error)
-    normal = _normal_points(2 + len(there))[:, 2:] @ _root(correlation).T
-    shape = 1 / np.minimum((error / sd) ** 2, 1.0)
-    drawn = gamma.ppf(ndtr(normal), shape, scale=sd / shape)
-    return expected + unseen, (drawn**2).sum(axis=1) + unseen
-
-
-def _prior_variance(prior: Prior | None, unit: float = 1.0) -> float:
-    """Variance that a prior expects of a source before anything is seen."""
-    if prior is None or prior.spread_rate == 0:
-        return 0.0
-    shape = prior.spread_shape
-    return shape * (shape + 1) / (prior.spread_rate / unit) ** 2
+    together = np.column_stack([columns[name] for name in there])
+    level = ndtr(together @ square_root(cov / np.outer(error, error)).T)
+    shapes = 1 / np.minimum((error / sd) ** 2, 1.0)
+    drawn = gamma.ppf(level, shapes, scale=sd / shapes)
+    return expected, draws + (drawn**2).sum(axis=1)
 
 
 def _normal_points(dimensions: int) -> Array:
@@ -218,12 +224,6 @@ def _normal_points(dimensions: int) -> Array:
     points = qmc.Sobol(dimensions, seed=0).random(DRAWS).clip(1e-6, 1 - 1e-6)
     normal: Array = norm.ppf(points)
     return normal
-
-
-def _root(correlation: Array) -> Array:
-    values, vectors = np.linalg.eigh(correlation)
-    root: Array = vectors * np.sqrt(np.maximum(values, 0.0))
-    return root
 
 
 @dataclass(frozen=True, eq=False)
@@ -259,17 +259,30 @@ def ending_chances(spread: ScoreState, pull_through: ScoreState, rho: float) -> 
     rho : float
         Correlation of the two states of one patch, given its pair.
     """
-    spread_all, pull_all = (
-        s.variance[:, s.fine] + s.patch_variance for s in (spread, pull_through)
-    )
-    shared = rho * np.sqrt(spread.patch_variance * pull_through.patch_variance)
-    fine = both_below(
-        spread.below(spread.fine),
-        pull_through.below(pull_through.fine),
-        shared / np.sqrt(spread_all * pull_all + TINY),
-    )
-    broken = ndtr(-pull_through.below(pull_through.broken))
-    return _endings(fine, broken)
+    w, more = _thinned(spread, _order(spread))
+    v, more_pull = _thinned(pull_through, slice(None))
+    h, h_all = _bound(spread, spread.fine, w, more)
+    k, k_all = _bound(pull_through, pull_through.fine, v, more_pull)
+    fine = both_below(h, k, rho * np.sqrt(w * v / (h_all * k_all + TINY)))
+    last, _ = _bound(pull_through, pull_through.broken, v, more_pull)
+    return _endings(fine.mean(axis=1), ndtr(-last).mean(axis=1))
+
+
+def _order(score: ScoreState) -> Array:
+    """Another order of a score's draws, so that those of two scores do not go together."""
+    return np.random.default_rng(0).permutation(len(score.patch_variances))
+
+
+def _thinned(score: ScoreState, order: Array | slice) -> tuple[Array, Array]:
+    """Every fourth of the draws of w² and of what the variance is off by, in some order."""
+    unseen = np.broadcast_to(score.unseen, score.patch_variances.shape)
+    return score.patch_variances[order][::EVERY], unseen[order][::EVERY]
+
+
+def _bound(score: ScoreState, cut: int, patch: Array, unseen: Array) -> tuple[Array, Array]:
+    """Standard normal bound under which new patches lie below a cut, and their variance."""
+    spread = np.maximum(score.variance[:, cut, None] + unseen, 0.0) + patch
+    return -score.mean[:, cut, None] / np.sqrt(spread + TINY), spread
 
 
 def reading_fine_edge(spread: ScoreState, pull_through: ScoreState, rho: float) -> Array:
@@ -300,17 +313,18 @@ def outlook(
 
 def _shares(spread: ScoreState, pull_through: ScoreState, rho: float, points: Array) -> Array:
     """Share of each pair's patches that come to each ending, a (3, n, DRAWS) array of draws."""
-    h = _drawn_bound(spread, spread.fine, points[:, 0])
-    k = _drawn_bound(pull_through, pull_through.fine, points[:, 1])
+    h = _drawn_bound(spread, spread.fine, points[:, 0], _order(spread))
+    k = _drawn_bound(pull_through, pull_through.fine, points[:, 1], slice(None))
     fine = both_below(h, k, rho)
     if pull_through.broken != pull_through.fine:
-        k = _drawn_bound(pull_through, pull_through.broken, points[:, 1])
+        k = _drawn_bound(pull_through, pull_through.broken, points[:, 1], slice(None))
     return np.moveaxis(_endings(fine, ndtr(-k)), -1, 0)
 
 
-def _drawn_bound(score: ScoreState, cut: int, normal: Array) -> Array:
-    eta = score.mean[:, cut, None] + np.sqrt(score.variance[:, cut, None]) * normal
-    bound: Array = -eta / np.sqrt(score.patch_variances + TINY)
+def _drawn_bound(score: ScoreState, cut: int, normal: Array, order: Array | slice) -> Array:
+    variance = score.variance[:, cut, None] + np.broadcast_to(score.unseen, (DRAWS,))[order]
+    eta = score.mean[:, cut, None] + np.sqrt(np.maximum(variance, 0.0)) * normal
+    bound: Array = -eta / np.sqrt(score.patch_variances[order] + TINY)
     return bound
 
 

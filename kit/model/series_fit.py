@@ -10,7 +10,7 @@ from kit.errors import AliasedEffectWarning, Misuse
 from kit.mixed import Group, OrdinalMixedModel, OrdinalResults, Prior, read_group, same_division
 from kit.model.pool_of_series import poolable
 from kit.series import Series, observations
-from kit.wording import counted, escape, of_a_step, plain_name
+from kit.wording import counted, escape, listed, of_a_step, plain_name
 
 MEASURES = ("firings", "mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
 """Numeric factors, the ones that matter most first."""
@@ -80,6 +80,18 @@ class ScaleFit:
         left_out = "".join(f"<li>{escape(sentence)}</li>" for sentence in self.dropped)
         heading = f"<p><b>{escape(repr(self)[1:-1])}</b></p>"
         return f"{heading}{self.results.summary()._repr_html_()}<ul>{left_out}</ul>"
+
+    @property
+    def pooled_sentence(self) -> str:
+        """Which series count together, and what each lends the others; '' where there is one."""
+        names = list(self.frame["series"].unique()) if "series" in self.frame else []
+        if len(names) < 2:
+            return ""
+        return (
+            f"The grades of {listed(names)} count together, each grade once: what they show of "
+            "families, of the steps of the scale and of how much colours, tiles and graders vary "
+            "serves every pair."
+        )
 
     @property
     def prior_sentence(self) -> str:

@@ -220,7 +220,7 @@ LOOKS: Mapping[str, Look] = {
         "?",
         "dash",
         _box(0.2, 0.44, 0.6, 0.12),
-        "#dcdcdc",
+        "#cecece",
         "Too little is known of the pair to say what its patches come to.",
     ),
 }

@@ -18,6 +18,7 @@ from kit.series import (
     files_of,
     files_with_rows,
     read_series,
+    row_key,
     rows_of_files,
     series_of,
     series_tables,
@@ -148,10 +149,12 @@ def changes_in_words(changes: Sequence[RowChange], shown: int = _SHOWN) -> list[
 
 def row_in_words(change: RowChange) -> str:
     """Name a row as one says it: 'patch T3-2 after firing 1 by Ada'."""
-    named = dict(zip(series_tables(())[change.table].key, change.key, strict=False))
+    named = dict(zip(row_key(series_tables(())[change.table]), change.key, strict=False))
     said = {"patch": "patch {}", "tile": "tile {}", "firing": "firing {}", "grader": "by {}"}
     if change.table == "grades":
         said["firing"] = "after firing {}"
+    if change.table == "corrections":
+        return f"correction of {named['patch'] or named['tile']}, {named['column']}"
     return " ".join(said.get(n, f"{n} {{}}").format(value) for n, value in named.items())
 
 

@@ -227,7 +227,7 @@ def _with_corrections(
         return frame
     tile_of = dict(zip(series.patches["patch"], series.patches["tile"], strict=True))
     first = int(frame["change"].max()) + 1 if len(frame) else 1
-    at = dt.datetime.now().astimezone().isoformat(timespec="seconds")
+    at = dt.datetime.now().astimezone().isoformat(timespec="milliseconds")
     rows = []
     for number, change in enumerate(changed, start=first):
         entry = change.entry

@@ -24,6 +24,7 @@ UNDONE, RESTORED = "undone", "restored"
 _ROWS = {
     "colours": ("colour", "colours"),
     "tiles": ("tile", "tiles"),
+    "stripes": ("stripe", "stripes"),
     "patches": ("patch", "patches"),
     "firings": ("firing", "firings"),
     "grades": ("grade", "grades"),

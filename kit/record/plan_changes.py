@@ -183,10 +183,10 @@ def _of_tiles(rows: Rows, numbers: Collection[str]) -> list[RowName]:
     on_them = {n[1][0] for n in rows if n[0] == "patches" and rows[n]["tile"] in numbers}
     return [
         name
-        for name, cells in rows.items()
+        for name in rows
         if (name[0] in ("tiles", "firings") and name[1][0] in numbers)
         or (name[0] in ("patches", "grades", "measurements") and name[1][0] in on_them)
-        or (name[0] == "corrections" and cells.get("tile") in numbers)
+        or (name[0] == "corrections" and name[1][2] in numbers)
     ]
 
 

@@ -129,13 +129,13 @@ def correct(
     if not value.strip():
         raise Misuse("Say what was really sifted. A patch that was never made is withdrawn.")
     changed: dict[RowName, Cells | None] = {(table, (key,)): {name: value.strip()}}
-    number = 1 + max((int(n[1][0]) for n in rows if n[0] == "corrections"), default=0)
-    changed["corrections", (str(number),)] = {
-        "table": table, "tile": tile, "patch": patch, "column": name, "was": was,
-        "now": value.strip(), "by": by or "not said",
-        "at": dt.datetime.now().astimezone().isoformat(timespec="seconds"),
+    at = dt.datetime.now().astimezone().isoformat(timespec="milliseconds")
+    changed["corrections", (at, table, tile, patch, "", "", name)] = {
+        "was": was,
+        "now": value.strip(),
+        "by": by or "not said",
         "source": why.strip() or "not said",
-    }  # fmt: skip
+    }
     graded = len(_grades(rows, {patch}, None, "")) if patch else 0
     remarks = [f"{counted(graded, 'grade')} of it stay and speak of what it was."] if graded else []
     told = Occasion(CORRECTED, by, why=why.strip())

@@ -30,6 +30,7 @@ from kit.series.journal import (
     is_readable,
     machine,
     read_journal,
+    row_key,
     rows_of_files,
 )
 from kit.series.journaled import take_in_by_hand, write_journaled
@@ -163,6 +164,7 @@ __all__ = [
     "read_series",
     "replace_files",
     "report_folder",
+    "row_key",
     "rows_of_files",
     "series_folder",
     "series_of",

@@ -107,7 +107,7 @@ def read_together(folder: Path, names: Sequence[str]) -> dict[str, bytes]:
     for _ in range(_LOOKS):
         before = _look(folder, names)
         try:
-            renamed = _pending(folder)
+            renamed = pending(folder)
             paths = {name: folder / renamed.get(name, name) for name in names}
             found = {n: p.read_bytes() for n, p in paths.items() if _is_plain_file(p)}
         except FileNotFoundError:
@@ -129,7 +129,7 @@ def leftovers(folder: Path) -> list[str]:
     said = []
     for path in sorted(folder.rglob("*")):
         name = path.relative_to(folder).as_posix()
-        if path.name.endswith(".part") and path.name not in _pending(folder).values():
+        if path.name.endswith(".part") and path.name not in pending(folder).values():
             said.append(
                 f"{name} is left from a write that was cut short. The file it was to replace is "
                 "whole; look whether you miss anything in it, then delete it."
@@ -208,14 +208,14 @@ def _replace_all(folder: Path, files: Mapping[str, bytes]) -> None:
 
 
 def _finish(folder: Path) -> None:
-    for name, scratch in _pending(folder).items():
+    for name, scratch in pending(folder).items():
         (folder / scratch).replace(folder / name)
     if (folder / _NOTE).exists():
         _flush_folder(folder)
         (folder / _NOTE).unlink()
 
 
-def _pending(folder: Path) -> dict[str, str]:
+def pending(folder: Path) -> dict[str, str]:
     """Final name to scratch name of what still is to be renamed.
 
     A file that somebody has changed since is not among them, and a strange note counts as none.

@@ -22,7 +22,8 @@ from typing import Any
 from kit.series import settings_file
 from kit.series.cells import cell_text, parse_table
 from kit.series.csv_text import write_records
-from kit.series.tables import series_tables
+from kit.series.disk import pending, read_together
+from kit.series.tables import CORRECTIONS, Table, series_tables
 
 SETTINGS = "settings"
 """The table that series.toml counts as: one row, whose one cell is the text."""
@@ -174,17 +175,19 @@ def read_journal(folder: Path) -> Journal:
     """Read every journal file of a series, copies that a synchronising drive made included."""
     found: dict[str, Event] = {}
     damage: list[str] = []
-    for path in sorted(folder.glob("journal-*.log")):
-        if path.is_symlink() or not path.is_file() or path.stat().st_size > _LARGEST_BYTES:
-            damage.append(f"{path.name} is not a journal that can be read.")
+    for name in journal_files(folder):
+        path = folder / name
+        if path.is_symlink() or (path.exists() and path.stat().st_size > _LARGEST_BYTES):
+            damage.append(f"{name} is not a journal that can be read.")
             continue
-        damage += _read_file(path, found)
+        damage += _read_file(name, read_together(folder, [name]).get(name, b""), found)
     return Journal(tuple(sorted(found.values(), key=lambda e: e.order)), tuple(damage))
 
 
 def journal_files(folder: Path) -> tuple[str, ...]:
     """Names of the journal files in a folder."""
-    return tuple(sorted(path.name for path in folder.glob("journal-*.log")))
+    there = {path.name for path in folder.glob("journal-*.log")}
+    return tuple(sorted(there | {n for n in pending(folder) if n.startswith("journal-")}))
 
 
 def own_file() -> str:
@@ -247,12 +250,25 @@ def rows_of_files(files: Mapping[str, bytes]) -> Rows:
         frame = parse_table(table, files[table.file])[0] if table.file in files else None
         if frame is None:
             continue
+        own = row_key(table)
         columns = [[cell_text(value) for value in frame[c].tolist()] for c in frame.columns]
         for values in zip(*columns, strict=True):
             cells = dict(zip(frame.columns, values, strict=True))
-            key = tuple(cells[k] for k in table.key)
-            rows[name, key] = {c: v for c, v in cells.items() if v != "" and c not in table.key}
+            key = tuple(cells[k] for k in own)
+            apart = {*own, *table.key}
+            rows[name, key] = {c: v for c, v in cells.items() if v != "" and c not in apart}
     return rows
+
+
+def row_key(table: Table) -> tuple[str, ...]:
+    """Columns that name a row in the journal.
+
+    Corrections are only numbered, and two machines give the same number to different ones; so they
+    go by what was corrected and when, and are numbered anew when they are written.
+    """
+    if table.name == CORRECTIONS.name:
+        return ("at", "table", "tile", "patch", "firing", "grader", "column")
+    return table.key
 
 
 def is_readable(name: str, files: Mapping[str, bytes]) -> bool:
@@ -294,8 +310,12 @@ def files_with_rows(
         columns += [c for cells in own.values() for c in cells if c not in columns]
         columns = list(dict.fromkeys(columns))
         lines = []
-        for key, cells in own.items():
-            whole = {**cells, **dict(zip(table.key, key, strict=True))}
+        if name == CORRECTIONS.name:
+            own = dict(sorted(own.items()))
+        for number, (key, cells) in enumerate(own.items(), start=1):
+            whole = {**cells, **dict(zip(row_key(table), key, strict=True))}
+            if name == CORRECTIONS.name:
+                whole[table.key[0]] = str(number)
             lines.append([whole.get(column, "") for column in columns])
         written[table.file] = write_records(columns, lines)
     return written
@@ -329,20 +349,20 @@ def apply_changes(rows: Rows, changes: Iterable[RowChange]) -> None:
                 del row[column]
 
 
-def _read_file(path: Path, found: dict[str, Event]) -> list[str]:
+def _read_file(name: str, content: bytes, found: dict[str, Event]) -> list[str]:
     damage = []
     before = _START
-    for number, line in enumerate(path.read_bytes().splitlines(), start=1):
+    for number, line in enumerate(content.splitlines(), start=1):
         if not line.strip():
             continue
         event = _parsed(line)
         if event is None:
-            damage.append(f"{path.name}, line {number} cannot be read.")
+            damage.append(f"{name}, line {number} cannot be read.")
             continue
         if event.hash != event.fingerprint():
-            damage.append(f"{path.name}, line {number} is not as it was written.")
+            damage.append(f"{name}, line {number} is not as it was written.")
         elif event.before != before:
-            damage.append(f"{path.name}: lines are missing before line {number}.")
+            damage.append(f"{name}: lines are missing before line {number}.")
         before = event.hash
         found.setdefault(event.hash, event)
     return damage

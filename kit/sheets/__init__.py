@@ -2,7 +2,7 @@
 
 from kit.sheets.bench_paper import write_photo_card, write_sheets
 from kit.sheets.labels import LABEL_SHEETS, LabelSheet, Stickers, labels_on
-from kit.sheets.paper import PAPERS, Paper
+from kit.sheets.paper import PAPERS, Paper, checked_paper, typeset
 from kit.sheets.wall_chart import wall_chart
 
 __all__ = [
@@ -11,7 +11,9 @@ __all__ = [
     "LabelSheet",
     "Paper",
     "Stickers",
+    "checked_paper",
     "labels_on",
+    "typeset",
     "wall_chart",
     "write_photo_card",
     "write_sheets",

@@ -18,11 +18,13 @@ from kit.series import (
     new_series,
     read_series,
     replace_files,
+    write_whole,
 )
 from kit.studio.fire import fire
 from kit.studio.truth import Truth, draw_truth
 
 NAME = "demo"
+PIECE = "hedge-panel"
 TRUTH_SEED = 10
 FIRING_SEED = 36
 
@@ -40,6 +42,53 @@ _STOCK = (
     ("Custard", "unleaded", "opaque", "medium", ""),
     ("Anvil Blue", "unleaded", "transparent", "medium", ""),
 )
+
+
+_PIECE = """\
+# A small panel of the invented workshop: five stencils on white, in the order they are to go on.
+
+title = "Hedge panel"
+closing_firings = 0        # firings after the last layer's own
+
+[base]
+colour = "Plaster White"
+coats = 2
+mesh = 80
+coat_weight = 60           # dry enamel a coat, mg on each cm²
+
+[[layer]]
+name = "leaves"
+overlay = "Pond Green"
+on = ["base"]
+stencils = 3
+wanted = "fine edge"
+
+[[layer]]
+name = "berries"
+overlay = "Mitten Red"
+on = ["base"]
+stencils = 2
+wanted = "fine edge"
+
+[[layer]]
+name = "veins"
+overlay = "Tunnel Black"
+on = ["leaves"]
+wanted = "not broken through"
+
+[[layer]]
+name = "halo"
+overlay = "Ferry Blue"
+on = ["base"]
+wanted = "soft edge"
+
+[[layer]]
+name = "stalks"
+overlay = "Custard"
+on = ["base", "leaves"]
+stencils = 2
+wanted = "fine edge"
+"""
 
 
 def demo_settings() -> Settings:
@@ -97,6 +146,26 @@ def demo_series(data: Path, progress: Callable[[str], None]) -> Path:
     kept = read_series(folder)
     progress(f"Checked: {len(kept.grades)} grades on {len(kept.patches)} patches are in order")
     return folder
+
+
+def demo_piece(data: Path) -> Path:
+    """Lay out the invented workshop's piece, where it has none yet.
+
+    Parameters
+    ----------
+    data : Path
+        The folder that holds all series.
+
+    Returns
+    -------
+    Path
+        Of the piece's file.
+    """
+    path = data / "pieces" / f"{PIECE}.toml"
+    if not path.exists():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(path, _PIECE.encode("utf-8"))
+    return path
 
 
 def _write_where_absent(series: Series, folder: Path, progress: Callable[[str], None]) -> None:

@@ -1,104 +1,84 @@
-"""Time, memory and worth of pair surveys against their size.
+"""Processor time of pair surveys, and what their search is worth.
 
-`less than at random` is how much smaller the mean prediction variance of all pairs is than the mean
-over 20 random plans of the same size (random bases, random different overlays). `E` compares the
-overlays' intrablock efficiency with that of the balanced incomplete block design of the same size
-(Cochran and Cox 1957, Experimental Designs, 2nd ed., chapter 11) when only overlays and tiles vary.
+Right verdicts to expect, in per cent of all pairs, from the models' prior: of bases and overlays
+drawn at random, of colours dealt evenly, of patches exchanged until the mean variance of pairs is
+least, and of the survey, which weighs each pair's variance by what less of it is worth in verdicts.
 
     OMP_NUM_THREADS=1 python tests/benchmarks/bench_survey.py
 """
 
 import time
-import tracemalloc
 
 import numpy as np
 import pandas as pd
 
-from kit.design import StandardDeviations, survey
-from kit.design.surveys.pair_numbers import fired_field, unfired_field
-
-SIZES = ((12, 12, 4), (20, 36, 4), (30, 60, 4), (40, 100, 4))
-BLOCKS = (
-    (7, 7, 3, 1),
-    (9, 12, 3, 1),
-    (6, 10, 3, 2),
-    (13, 13, 4, 1),
-    (16, 20, 4, 1),
-    (21, 21, 5, 1),
+from kit.design.surveys import (
+    TileFormat,
+    dealt_evenly,
+    known_beforehand,
+    survey_plan,
+    survey_task,
 )
+from kit.design.surveys.average_variance import AverageVariance
+from kit.design.surveys.patch_exchange import Bench, SurveySearch, View
+from kit.design.surveys.verdict_search import value_of
+from kit.model import PairSetting
+
+SIZES = ((12, 9), (12, 12), (12, 18), (40, 40))
+FORMATS = {"one base": TileFormat(), "stripes": TileFormat(stripes=3)}
+RANDOM = 10
 
 
-def stock(colours: int, leaded: float = 0.5) -> pd.DataFrame:
-    family = np.where(np.arange(colours) < leaded * colours, "leaded", "unleaded")
+def stock(colours: int) -> pd.DataFrame:
+    family = np.where(np.arange(colours) < colours / 2, "leaded", "unleaded")
     return pd.DataFrame({"colour": [f"colour {n}" for n in range(colours)], "family": family})
 
 
-def mean_variance(plan: pd.DataFrame, colours: pd.DataFrame) -> float:
-    field = fired_field(unfired_field(colours, StandardDeviations()), plan, StandardDeviations())
-    two = (field.pairs["base"] != field.pairs["overlay"]).to_numpy()
-    return float(np.diag(field.covariance)[two].mean())
+def row(colours: int, tiles: int, name: str) -> dict[str, object]:
+    known = known_beforehand(stock(colours), PairSetting(), (1, 2, 3), 3)
+    task, places = survey_task(known, None), FORMATS[name].places(tiles)
+    rng = np.random.default_rng(1)
 
+    def right(pair: np.ndarray) -> float:
+        return round(100 * value_of(known, task, pair, places) / len(known.judged), 1)
 
-def at_random(colours: pd.DataFrame, tiles: int, per_tile: int, seed: int) -> pd.DataFrame:
-    rng = np.random.default_rng(seed)
-    rows = []
-    for tile in range(tiles):
-        base, *over = rng.choice(colours["colour"].to_numpy(), per_tile + 1, replace=False)
-        rows += [(tile, base, overlay) for overlay in over]
-    return pd.DataFrame(rows, columns=["tile", "base", "overlay"])
+    def at_random() -> np.ndarray:
+        base = rng.integers(0, colours, places.stripes)[places.stripe]
+        return base * colours + (base + rng.integers(1, colours, len(base))) % colours
 
-
-def size_row(colours: int, tiles: int, per_tile: int, criterion: str) -> dict[str, object]:
-    stocked = stock(colours)
-    cpu, wall = time.process_time(), time.perf_counter()
-    plan = survey(stocked, tiles, per_tile, criterion=criterion)
-    cpu, wall = time.process_time() - cpu, time.perf_counter() - wall
-    tracemalloc.start()
-    survey(stocked, tiles, per_tile, criterion=criterion, starts=1)
-    peak = tracemalloc.get_traced_memory()[1]
-    tracemalloc.stop()
-    chance = np.mean(
-        [mean_variance(at_random(stocked, tiles, per_tile, s), stocked) for s in range(20)]
+    even = dealt_evenly(known, task, places, rng)
+    score = known.scores[0]
+    view = View(
+        score.covariance,
+        score.tile_variance,
+        score.stripe_variance,
+        score.noise_variance,
+        score.small_variance,
+        AverageVariance(score.covariance, task.weight / task.weight.sum()),
     )
+    _, first = np.unique(places.stripe, return_index=True)
+    bench = Bench((view,), places, task.allowed, task.bases, task.overlays)
+    search = SurveySearch(bench, even[first] // colours, even % colours)
+    search.improve(rng, 8, 200)
+    start = time.process_time()
+    chosen = survey_plan(known, task, places, 1).pair(colours)
+    seconds = time.process_time() - start
     return {
         "colours": colours,
-        "patches": tiles * per_tile,
-        "criterion": criterion,
-        "CPU s": round(cpu, 2),
-        "wall s": round(wall, 2),
-        "peak MB": round(peak / 1e6),
-        "mean variance": round(mean_variance(plan, stocked), 4),
-        "less than at random": f"{100 * (1 - mean_variance(plan, stocked) / chance):.1f} %",
-    }
-
-
-def block_row(v: int, b: int, k: int, together: int) -> dict[str, object]:
-    only_overlays = StandardDeviations(
-        base=0, overlay=2, pair=0, tile=20, patch=0, grading=1, family=0
-    )
-    plan = survey(stock(v, leaded=1.0), b, k, sds=only_overlays, grades_per_patch=1, seed=3)
-    n = pd.crosstab(plan["overlay"], plan["tile"]).to_numpy()
-    r = b * k / v
-    factors = np.sort(np.linalg.eigvalsh(np.diag(n.sum(axis=1)) - n @ n.T / k))[1:] / r
-    best = together * v / (k * r)
-    efficiency = len(factors) / np.sum(1 / factors)
-    return {
-        "v": v,
-        "b": b,
-        "k": k,
-        "E of the design": round(best, 4),
-        "reached": f"{100 * efficiency / best:.2f} %",
+        "tiles": tiles,
+        "format": name,
+        "patches": len(places.stripe),
+        "random": np.mean([right(at_random()) for _ in range(RANDOM)]).round(1),
+        "even": right(even),
+        "least variance": right(search.pair),
+        "survey": right(chosen),
+        "survey, CPU s": round(seconds, 1),
     }
 
 
 def main() -> None:
-    blocks = pd.DataFrame([block_row(*size) for size in BLOCKS])
-    print(blocks.to_string(index=False), flush=True)
-    sizes = [size_row(*size, "average") for size in SIZES] + [
-        size_row(12, 12, 4, "worst"),
-        size_row(20, 36, 4, "worst"),
-    ]
-    print(pd.DataFrame(sizes).to_string(index=False))
+    rows = [row(colours, tiles, name) for colours, tiles in SIZES for name in FORMATS]
+    print(pd.DataFrame(rows).to_string(index=False))
 
 
 if __name__ == "__main__":

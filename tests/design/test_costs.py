@@ -42,9 +42,11 @@ def test_powder_is_counted_colour_by_colour(planned: Series):
         patches=planned.patches[planned.patches["tile"] == one].reset_index(drop=True),
     )
     taken = costs(alone).enamel_g
-    assert taken[base] == pytest.approx(25 * 2 * 0.060 / 0.7)
-    overlay = alone.patches["overlay"].iloc[0]
-    assert taken[overlay] == pytest.approx(math.pi * 0.7**2 * 0.040 / 0.7)
+    own = (alone.patches["overlay"] == base).sum()
+    assert taken[base] == pytest.approx((25 * 2 * 0.060 + own * math.pi * 0.7**2 * 0.040) / 0.7)
+    laid = alone.patches["overlay"].value_counts().drop(base, errors="ignore")
+    overlay, count = laid.index[0], laid.iloc[0]
+    assert taken[overlay] == pytest.approx(count * math.pi * 0.7**2 * 0.040 / 0.7)
 
 
 def test_a_striped_tile_takes_the_trips_of_one_and_a_portion_for_each_stripe(planned: Series):

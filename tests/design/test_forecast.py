@@ -17,15 +17,21 @@ from kit.design import (
 )
 from kit.design.verdict_forecast import NextStep
 from kit.errors import Misuse
-from kit.series import Series, new_series, patches_in_full
+from kit.series import DEFAULT_FACTORS, Series, new_series, patches_in_full
+from kit.studio import demo_colours, demo_settings, demo_truth, fire
 
 pytestmark = pytest.mark.filterwarnings("ignore::kit.errors.StatisticalWarning")
 
 
-@pytest.fixture
-def fresh(fired: Series) -> Series:
-    settings = replace(fired.settings, tiles=4, patches_per_tile=3)
-    return new_series("fresh", settings, fired.colours)
+@pytest.fixture(scope="module")
+def fresh() -> Series:
+    settings = replace(demo_settings(), tiles=7, factors=dict(DEFAULT_FACTORS), tiles_per_session=5)
+    return new_series("fresh", settings, demo_colours())
+
+
+@pytest.fixture(scope="module")
+def fired(fresh: Series) -> Series:
+    return fire(plan(fresh).series, demo_truth(), 3)
 
 
 def partly(fired: Series, tiles: int, graded: bool = True) -> Series:
@@ -92,7 +98,7 @@ def test_until_anything_is_fired_a_plan_is_replaced_freely(fresh):
 @pytest.mark.parametrize("graded", [True, False])
 def test_what_was_fired_is_kept_and_the_rest_planned_anew(fired, graded):
     before = partly(fired, 5, graded)
-    again = replan(before, tiles=2, leave_out=["Ferry Blue"])
+    again = replan(before, tiles=2, leave_out=["Custard"])
     assert not again.series.problems()
     assert list(again.tiles["tile"]) == [1, 2, 3, 4, 5, 6, 7]
     kept = again.patches[again.patches["tile"] <= 5].reset_index(drop=True)
@@ -100,17 +106,17 @@ def test_what_was_fired_is_kept_and_the_rest_planned_anew(fired, graded):
     pd.testing.assert_frame_equal(kept, was)
     pd.testing.assert_frame_equal(again.series.grades, before.grades)
     new = patches_in_full(again.series).query("tile > 5")
-    assert "Ferry Blue" not in {*new["base"], *new["overlay"]}
+    assert "Custard" not in {*new["base"], *new["overlay"]}
     assert set(again.order["tile"]) == {6, 7}
     assert new["tile"].map(again.tiles.set_index("tile")["session"]).min() > 1
 
 
 def test_an_added_colour_comes_into_what_is_left(fired):
-    more = pd.DataFrame([fired.colours.iloc[0].to_dict() | {"colour": "Kiln Orange"}])
+    more = pd.DataFrame([fired.colours.iloc[0].to_dict() | {"colour": "Quay Orange"}])
     colours = pd.concat([fired.colours, more], ignore_index=True).astype(fired.colours.dtypes)
     again = replan(replace(partly(fired, 4), colours=colours), tiles=3)
     new = patches_in_full(again.series).query("tile > 4")
-    assert "Kiln Orange" in {*new["base"], *new["overlay"]}
+    assert "Quay Orange" in {*new["base"], *new["overlay"]}
 
 
 def test_when_all_is_fired_it_asks_how_many_more(fired):

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.optimize import minimize
 from scipy.special import expit, ndtr
 
 from kit.errors import Misuse
@@ -128,6 +129,23 @@ def test_the_points_lie_on_both_sides_of_the_best_values(few):
     for j, name in enumerate(few.random_sd):
         values = [float(part.sd[j]) for part in few.integrated().mixture.parts]
         assert min(values) < few.random_sd[name] < max(values)
+
+
+def test_at_given_standard_deviations_the_rest_is_fitted_anew(few):
+    """Half a standard error away on every log, against a search over thresholds and effects."""
+    fit = few.fit
+    away = fit.log_sd + 0.5 * np.sqrt(np.diag(fit.log_sd_covariance()))
+    _, part = fit.given(away)
+    held = np.exp(away)
+
+    def loss(free: np.ndarray) -> tuple[float, np.ndarray]:
+        value, slope, _ = fit.objective(np.append(free, held), None)
+        return value, slope[: fit.fixed]
+
+    best = minimize(loss, fit.best.x[: fit.fixed], jac=True, method="BFGS").x
+    psi = fit.outward @ np.append(best, held)
+    error = np.sqrt(np.diag(part.psi_cov)[: fit.fixed])
+    assert np.abs(part.psi - psi)[: fit.fixed] / error == pytest.approx(0 * error, abs=0.01)
 
 
 def test_averaging_needs_groups_and_a_prior(wine):

@@ -138,6 +138,12 @@ def test_a_slope_of_an_unknown_level_adds_its_variance_by_the_square_of_its_colu
     assert one - average == pytest.approx(intercept + slope * np.outer(days, days))
     _, each = fit.latent(rows, noise=("Subject",))
     assert each - average == pytest.approx(np.diag(intercept + slope * days**2))
+    _, alone = fit.latent_marginal(rows, noise=("Subject",))
+    assert alone == pytest.approx(np.diag(each))
+    _, shared = fit.latent_marginal(rows.assign(Subject="new"))
+    assert shared == pytest.approx(np.diag(one))
+    draws = fit.latent_draws(rows, noise=("Subject",), draws=16)
+    assert draws.noise_sd**2 == pytest.approx(np.tile(intercept + slope * days**2, (16, 1)))
 
 
 def test_a_slope_vanishes_where_its_column_is_zero(warm_wine):

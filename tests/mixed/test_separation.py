@@ -101,3 +101,14 @@ def test_a_mixed_model_names_it_too(wine):
         warnings.simplefilter("always", StatisticalWarning)
         model.fit(prior="weak")
     assert not [w for w in said if issubclass(w.category, SeparationWarning)]
+
+
+def test_a_search_that_came_to_rest_far_out_is_asked_too():
+    """Of thirty such tables this is one on which the search sees no slope left and stops."""
+    random = np.random.default_rng(19)
+    side = np.repeat([0, 1], 20)
+    grade = np.where(side == 1, 2, random.integers(0, 2, 40))
+    data = pd.DataFrame({"side": side, "dull": random.normal(size=40), "grade": grade})
+    data["judge"] = np.arange(40) % 8
+    with pytest.warns(SeparationWarning, match="side splits"):
+        assert OrdinalMixedModel("grade ~ side + dull", data, ["judge"]).fit().converged

@@ -115,6 +115,17 @@ def test_how_much_noise_groups_vary_is_drawn_with_its_expectation(fit, rows):
     assert (draws.noise_sd**2).std(axis=0).min() > 0.1 * expected
 
 
+def test_a_standard_deviation_is_drawn_from_a_gamma_as_wide_as_the_fit_says(fit, rows):
+    """Mean sd, variance sd^2 v: the distribution whose second moment is sd^2 (1 + v)."""
+    part = fit.posterior
+    for j, term in enumerate(part.terms):
+        if term.name in NOISE:
+            drawn = fit.latent_draws(rows.head(1), (term.name,), draws=4096).noise_sd[:, 0]
+            v = part.new_var[j] / part.sd[j] ** 2 - 1
+            assert drawn.mean() == pytest.approx(part.sd[j], rel=0.02)
+            assert drawn.var() == pytest.approx(part.sd[j] ** 2 * v, rel=0.05)
+
+
 def test_a_seed_repeats_exactly_and_another_differs(fit, rows):
     one = fit.latent_draws(rows, draws=32, seed=5)
     assert (fit.latent_draws(rows, draws=32, seed=5).value == one.value).all()

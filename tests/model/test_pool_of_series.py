@@ -6,7 +6,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from kit.model import PairSetting, fit_series, pair_table, pairs
+from kit.model import (
+    PairSetting,
+    every_pair,
+    fit_series,
+    pair_table,
+    pairs,
+    recipes,
+    state_by_grades,
+)
 from kit.model.pair_setting import with_jars
 from kit.model.pool_of_series import poolable
 from kit.series import SPREAD
@@ -89,6 +97,9 @@ def test_a_series_of_one_grade_does_not_move_the_pool(two):
 def test_every_grade_counts_once(two, fits):
     alone = sum(fit_series(one, "spread").results.nobs for one in two)
     assert fits["spread"].results.nobs == alone
+    said = fits["spread"].pooled_sentence
+    assert said.startswith("The grades of first and second count together, each grade once")
+    assert fit_series(two[1], "spread").pooled_sentence == ""
 
 
 def test_jars_that_differ_are_found_where_colours_come_again(fits, survey, survey_truth):
@@ -108,6 +119,16 @@ def test_chances_for_new_jars_are_less_sure_than_for_those_fired(fits, survey):
     assert new[chances].max(axis=1).mean() < fired[chances].max(axis=1).mean() - 0.02
     width = [(t["share_high"] - t["share_low"]).mean() for t in (fired, new)]
     assert width[1] > width[0]
+
+
+def test_new_jars_add_the_variance_that_jars_were_seen_to_have(fits, survey):
+    fit = fits["spread"]
+    recipe = recipes(every_pair(survey.colours), PairSetting(), [3], fits)
+    known = state_by_grades(fit, recipe, PairSetting().rule)
+    new = dict(zip(fit.results.random_sd, fit.results.posterior.new_var, strict=True))
+    _, variance = fit.results.above_cuts(recipe)
+    added = new["base:series"] + new["overlay:series"]
+    assert known.variance == pytest.approx(variance + added)
 
 
 def test_the_jar_of_a_pair_is_that_of_the_last_series_that_fired_it(fits):

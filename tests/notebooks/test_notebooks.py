@@ -8,7 +8,7 @@ import nbformat
 import pytest
 
 from kit.report import notebook, run_notebook
-from kit.studio import demo_photographs
+from kit.studio import demo_photographs, demo_piece
 
 ROOT = Path(__file__).parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
@@ -30,7 +30,11 @@ def test_runs_on_the_demo_from_top_to_bottom(path, tmp_path, monkeypatch):
     shutil.copytree(ROOT / "data" / "demo", tmp_path / "data" / "demo")
     if path.stem.endswith("photographs"):
         demo_photographs(tmp_path / "data" / "demo")
+    if path.stem.endswith("piece_hold"):
+        demo_piece(tmp_path / "data")
     monkeypatch.chdir(tmp_path)
+    if "photographs" in path.stem:
+        demo_photographs(tmp_path / "data" / "demo")
     output = tmp_path / path.name
     run_notebook(notebook(path.stem), {}, output)
     ran = code_cells(output)
@@ -61,13 +65,12 @@ def test_changes_series_by_one_line_and_holds_no_logic(path):
     cells = code_cells(path)
     tagged = [c for c in cells if "parameters" in c.metadata.get("tags", [])]
     assert len(tagged) == 1
-    assert len(re.findall(r'^series = "demo"$', tagged[0].source, re.M)) == (
-        0 if "all_series" in path.stem else 1
-    )
+    named = r'^(series = "demo"|piece = "hedge-panel")$'
+    assert len(re.findall(named, tagged[0].source, re.M)) == (0 if "all_series" in path.stem else 1)
     for cell in cells:
         assert not LOGIC.search(cell.source), cell.source
         assert len(cell.source.splitlines()) <= 15
 
 
 def test_there_is_one_for_each_step_of_the_job_in_order():
-    assert [path.stem[:2] for path in NOTEBOOKS] == [f"0{n}" for n in range(1, 9)]
+    assert [path.stem[:2] for path in NOTEBOOKS] == [f"0{n}" for n in range(1, 10)]

@@ -53,7 +53,7 @@ def test_a_changed_grade_keeps_the_old_one_with_who_and_when(folder, take):
     assert series.grades["spread"].tolist() == [3]
     (row,) = series.corrections.to_dict("records")
     kept = row.pop("source")
-    assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d[+-]\d\d:\d\d", row.pop("at"))
+    assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}[+-]\d\d:\d\d", row.pop("at"))
     assert row == {
         "change": 1, "table": "grades", "tile": 1, "patch": "T1-1", "firing": 1, "grader": "Ada",
         "column": "spread", "was": "1", "now": "3", "by": "Ben",

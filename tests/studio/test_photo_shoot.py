@@ -86,7 +86,8 @@ def test_from_photographs_to_the_report(planned, tmp_path):
         progress=said.append,
     )  # fmt: skip
     assert [path.name for path in taken.pictures] == [
-        "drawn-tile01-firing1.jpg", "drawn-tile01-firing3.jpg", "drawn-tile03-firing1.jpg", "drawn-tile03-firing3.jpg",
+        "drawn-tile01-firing1.jpg", "drawn-tile01-firing3.jpg",
+        "drawn-tile03-firing1.jpg", "drawn-tile03-firing3.jpg",
     ]  # fmt: skip
     assert len(said) == 4
     series = measure_series(folder).series

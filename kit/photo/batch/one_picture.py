@@ -207,6 +207,12 @@ def _check_name(name: str, slips: Slips) -> None:
 def _planned(plan: PhotoPlan, tile: int, firing: int) -> pd.DataFrame:
     if tile not in set(plan.patches["tile"]):
         raise Unmeasurable(f"The slip says tile {tile}, which is not in this series.")
+    if tile in plan.striped:
+        raise Unmeasurable(
+            f"Tile {tile} carries several bases in stripes. Only tiles of one base are measured: "
+            "go by the grades of this one, and strike the picture out so that it is not asked for "
+            "again."
+        )
     patches = plan.on_tile(tile, firing)
     if patches.empty:
         raise Unmeasurable(

@@ -83,8 +83,8 @@ def _between_sessions(known: pd.DataFrame, plan: PhotoPlan) -> Iterator[Question
                 first = later.sort_values("at").iloc[0]
                 told = (
                     f"{row.picture} says tile {row.tile:.0f} after firing {row.firing:.0f}, but "
-                    f"was taken after {first['picture']} of session {first['session']:.0f}, when by "
-                    f"firings.csv the tile had been fired again. Was the firing slip forgotten?"
+                    f"was taken after {first['picture']} of session {first['session']:.0f}, when "
+                    "by firings.csv the tile had been fired again. Was the firing slip forgotten?"
                 )
                 yield Question((row.picture_sha256,), (), told)
 

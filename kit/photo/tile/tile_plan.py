@@ -27,6 +27,8 @@ class PhotoPlan:
         Whether a person measured the printed card.
     bases : dict of int to str
         Base colour of each tile, where it is known.
+    striped : frozenset of int
+        Tiles that carry several bases in stripes; their pictures are not measured.
     fired : dict of int to dict of int to int
         Of each tile whose firings are written down: the session of each of its firings.
     """
@@ -38,6 +40,7 @@ class PhotoPlan:
     scale: PrintScale = field(default_factory=PrintScale)
     scale_measured: bool = False
     bases: Mapping[int, str] = field(default_factory=dict)
+    striped: frozenset[int] = frozenset()
     fired: Mapping[int, Mapping[int, int]] = field(default_factory=dict)
 
     @property
@@ -86,6 +89,7 @@ def photo_plan(series: Series) -> PhotoPlan:
         scale,
         bool(settings.card_across_mm and settings.card_down_mm),
         dict(zip(series.tiles["tile"].tolist(), series.tiles["base"].tolist(), strict=True)),
+        frozenset(series.stripes["tile"].astype(int)),
         {
             int(tile): dict(zip(rows["firing"].tolist(), rows["session"].tolist(), strict=True))
             for tile, rows in series.firings.groupby("tile")

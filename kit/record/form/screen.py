@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Sequence
+from html import escape
 from typing import Any
 from urllib.parse import urlencode
 
@@ -21,7 +22,7 @@ from kit.series import (
     stripe_counts,
     stripe_edges,
 )
-from kit.wording import counted, escape
+from kit.wording import counted
 
 
 def patch_shown(grading: Grading) -> dict[str, Any]:

@@ -49,7 +49,7 @@ def _judged(analysis: Analysis, seen: pd.DataFrame) -> pd.DataFrame:
     with heard():
         for scale in (SPREAD, PULL_THROUGH):
             try:
-                fitted[scale.name] = fit_observations(seen, scale.name, "weak", scale.grades)
+                fitted[scale.name] = fit_observations(seen, scale.name, steps=scale.grades)
             except Misuse:
                 return pd.DataFrame()
         fits = Fits(fitted, {}, {})

@@ -7,7 +7,7 @@ import pandas as pd
 
 from kit.model import FINE_EDGE, VerdictRule
 from kit.series import PULL_THROUGH, SPREAD, Scale
-from kit.wording import counted, listed, nearest_step
+from kit.wording import counted, listed, lower_first, nearest_step
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ class TileOutcome:
     def title(self) -> str:
         """State it as a sentence with no full stop."""
         fired = counted(self.firings, "firing")
-        return f"{self._held(fired)}{self._lost()}"
+        return f"Tile {self.tile}: {lower_first(self._held(fired))}{self._lost()}"
 
     def _held(self, fired: str) -> str:
         if not self.judged:

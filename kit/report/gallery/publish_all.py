@@ -13,6 +13,7 @@ from kit.report.gallery.colour_page import FOLDER, colour_addresses, colour_docu
 from kit.report.gallery.index_entry import read_entry
 from kit.report.gallery.index_page import index_document
 from kit.report.gallery.pooled import Pooled, analyse_together, read_every_series, series_folders
+from kit.report.page.document import Document
 from kit.report.page.html import page
 from kit.report.publish import MARK, fingerprint_on_disk, is_current, write_report
 from kit.series import write_whole
@@ -79,9 +80,15 @@ def write_every_report(
     entries = {s.name: read_entry(into / s.name) for s in pooled.series}
     _write_colours(pooled, into)
     document = index_document(pooled, entries, unread)
-    write_whole(into / "index.html", page(document).encode("utf-8"))
+    write_page(document, into / "index.html")
     write_whole(into / MARK, f"{whole}\n".encode())
     return into / "index.html"
+
+
+def write_page(document: Document, path: Path) -> None:
+    """Write a document as one self-contained web page, whole or not at all."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_whole(path, page(document).encode("utf-8"))
 
 
 def _write_colours(pooled: Pooled, into: Path) -> None:
@@ -90,7 +97,7 @@ def _write_colours(pooled: Pooled, into: Path) -> None:
     addresses = colour_addresses(pooled.colours["colour"])
     (into / FOLDER).mkdir(parents=True, exist_ok=True)
     for name, address in addresses.items():
-        write_whole(into / address, page(colour_document(pooled, found, name)).encode("utf-8"))
+        write_page(colour_document(pooled, found, name), into / address)
     for left in (into / FOLDER).glob("*.html"):
         if f"{FOLDER}/{left.name}" not in addresses.values():
             left.unlink()

@@ -11,6 +11,7 @@ PACKAGE = "enamel-tile-kit"
 _ABOUT = {
     "colours": "the stock: families, opacity, grain",
     "tiles": "base colour, coats, sifter and coat weight of every tile",
+    "stripes": "the bases of tiles that carry several",
     "patches": "what was stencilled where",
     "firings": "every trip through the heat, and every accident",
     "grades": "every grade by every grader",

@@ -2,11 +2,12 @@
 
 from collections.abc import Sequence
 
-from kit.model import NOT_KNOWN, proportional_odds_check
+from kit.model import NOT_KNOWN, VerdictRule, left_out, proportional_odds_check
 from kit.record import loss_balance
 from kit.report.analysis import Analysis
 from kit.report.findings.pair_findings import Pair
 from kit.report.page.document import Bullets, Paragraph, Point, Section
+from kit.series import PULL_THROUGH, SPREAD
 from kit.wording import counted, listed
 
 _CLOSE = 0.05
@@ -22,9 +23,20 @@ def doubts(analysis: Analysis) -> Section:
     opening = Paragraph(
         "Every verdict here is a chance, worked out from a few samples. These would move it."
     )
+    checked = _left_out(analysis)
     mind_changers = (opening, Bullets(tuple(points))) if points else ()
     limits = (Paragraph("What not to conclude from this series:"), Bullets(_limits(analysis)))
-    return Section("doubts", "What would change our minds", (*mind_changers, *limits))
+    return Section("doubts", "What would change our minds", (*checked, *mind_changers, *limits))
+
+
+def _left_out(analysis: Analysis) -> tuple[Paragraph, ...]:
+    """Say how the chances did for tiles that were left out when they were worked out."""
+    fits = analysis.fits.by_scale
+    if SPREAD.name not in fits or PULL_THROUGH.name not in fits:
+        return ()
+    rule = VerdictRule.of(analysis.series.settings.verdict)
+    both = {name: fits[name] for name in (SPREAD.name, PULL_THROUGH.name)}
+    return (Paragraph(left_out(both, rule).sentence),)
 
 
 def _close_calls(analysis: Analysis) -> list[Point]:

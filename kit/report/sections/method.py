@@ -87,14 +87,13 @@ def _fitted_to(analysis: Analysis, fit: ScaleFit) -> str:
 
 
 def _of_scale(analysis: Analysis, scale: Scale, fit: ScaleFit) -> Fold:
-    prior = fit.results.prior
     told = [Point(reason) for reason in (*fit.dropped, *analysis.fits.warned[scale.name])]
     blocks: tuple[Block, ...] = (
         formula_of(fit),
         Paragraph(
             f"Fitted to {_fitted_to(analysis, fit)} by the Laplace approximation. "
             f"{'' if fit.results.converged else 'The best fit was not reached. '}"
-            f"{prior.describe() if prior else ''}"
+            f"{fit.prior_sentence}"
         ),
         _estimates(scale, fit),
         _deviations(scale, fit),

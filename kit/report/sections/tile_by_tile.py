@@ -9,7 +9,7 @@ from kit.model import VerdictRule
 from kit.report.analysis import Analysis
 from kit.report.findings.tile_outcomes import tile_outcome
 from kit.report.page.document import Paragraph, Section, TableBlock, table_of
-from kit.series import losses, patches_in_full
+from kit.series import losses, patches_in_full, stripe_counts
 from kit.wording import counted, grade, listed
 
 
@@ -33,7 +33,7 @@ def samples(analysis: Analysis) -> Section:
 def _tile(analysis: Analysis, tile: Any, patches: pd.DataFrame, reasons: pd.Series) -> Section:
     grades = analysis.grades[analysis.grades["tile"] == tile.tile]
     about = Paragraph(
-        f"{counted(int(tile.coats), 'coat')} of {tile.base} ({patches['base_family'].iloc[0]}), "
+        f"{counted(int(tile.coats), 'coat')} of {_bases(patches)}, "
         f"{tile.coat_weight:g} mg/cm² each, through the {tile.mesh} mesh sifter."
         if len(patches)
         else f"{tile.base}. No patch is planned on it."
@@ -43,6 +43,13 @@ def _tile(analysis: Analysis, tile: Any, patches: pd.DataFrame, reasons: pd.Seri
     table = () if patches.empty else (_table(analysis, int(tile.tile), patches, grades, reasons),)
     title = f"Tile {tile.tile}: {tile.base}"
     return Section(f"tile-{tile.tile}", title, (about, *picture, *table))
+
+
+def _bases(patches: pd.DataFrame) -> str:
+    """The base of a tile with its family, or those of its stripes from left to right."""
+    each = patches.sort_values("stripe").drop_duplicates("base")
+    named = [f"{row.base} ({row.base_family})" for row in each.itertuples()]
+    return f"{listed(named)}{' in stripes' if len(named) > 1 else ''}"
 
 
 def _picture(
@@ -56,7 +63,11 @@ def _picture(
     for scale in analysis.scales:
         of_scale = grades[grades["scale"] == scale.name]
         for firing, here in of_scale.groupby("firing"):
-            shown = TileShown("", dict(zip(here["position"], here["grade"], strict=True)))
+            shown = TileShown(
+                "",
+                dict(zip(here["position"], here["grade"], strict=True)),
+                stripes=int(stripe_counts(analysis.series)[tile]),
+            )
             columns.setdefault(f"firing {firing}", {})[scale.title] = shown
         patches = [
             f"{here['overlay'].iloc[0]} {', '.join(grade(g) for g in here['grade'])}"

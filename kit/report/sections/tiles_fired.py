@@ -9,7 +9,7 @@ from kit.record import loss_balance
 from kit.report.analysis import Analysis
 from kit.report.findings.tile_outcomes import score_outcome
 from kit.report.page.document import Block, Paragraph, Section, TableBlock, table_of
-from kit.series import UNITS, Scale, last_grades, losses
+from kit.series import UNITS, Scale, last_grades, losses, stripe_counts
 from kit.wording import FACTOR_NAMES, counted, listed, mm_and_inches, percent
 
 _MOST_ON_A_PICTURE = 48
@@ -37,12 +37,13 @@ def _tiles(analysis: Analysis, scale: Scale) -> Drawing:
     last = last_grades(analysis.observations, scale.name)
     lost = set(losses(series)["patch"])
     by_tile = dict(iter(last.groupby("tile")))
+    stripes = stripe_counts(series)
     shown = []
     for tile, base in zip(series.tiles["tile"], series.tiles["base"], strict=True):
         here = by_tile.get(tile, last.iloc[:0])
         grades = dict(zip(here["position"], here["grade"], strict=True))
         gone = frozenset(here.loc[here["patch"].isin(lost), "position"])
-        shown.append(TileShown(f"{tile} {base}", grades, gone))
+        shown.append(TileShown(f"{tile} {base}", grades, gone, stripes=int(stripes[tile])))
     title, alt = score_outcome(scale, last[~last["patch"].isin(lost)])
     name = f"tiles-{scale.name.replace('_', '-')}"
     return tiles_as_graded(series.settings, shown, scale, name, title, alt)

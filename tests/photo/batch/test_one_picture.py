@@ -221,6 +221,8 @@ def test_slips_and_names_must_agree_with_the_plan(good_shot, upright, measure, p
     path, _ = good_shot
     strangers = replace(plan, patches=plan.patches[plan.patches["tile"] != 1])
     assert "not in this series" in measure_picture(path, strangers).reason
+    striped = replace(plan, striped=frozenset({1}))
+    assert "several bases in stripes" in measure_picture(path, striped).reason
     unsifted = replace(plan, patches=plan.patches.assign(before_firing=2))
     assert "had no patch yet" in measure_picture(path, unsifted).reason
     assert "file's name says tile 7" in measure(upright, "tile07-firing1.jpg").reason

@@ -1,5 +1,7 @@
 """Turned, swapped and wrongly sifted tiles are named; a series in order is left alone."""
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
@@ -91,3 +93,13 @@ def test_of_two_pictures_that_contradict_both_are_asked_about(laid, picture_of):
     found = colour_questions(pd.concat([picture_of(1), turned], ignore_index=True), laid)
     assert len(found) == 2
     assert all("upside down" in question.words for question in found)
+
+
+def test_an_overlay_that_differs_from_base_to_base_is_not_remembered_over_all(laid, picture_of):
+    plan = replace(laid, bases={tile: f"base {tile}" for tile in range(1, 7)})
+    tables = []
+    for tile in range(1, 7):
+        table = picture_of(tile)
+        table["overlay_b"] += 30.0 * (tile % 2)
+        tables.append(table)
+    assert colour_questions(pd.concat(tables, ignore_index=True), plan) == []

@@ -1,5 +1,6 @@
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 
 from kit.photo import card_for, photo_plan
@@ -25,3 +26,9 @@ def test_only_patches_already_sifted_are_looked_for(fired):
     sifted = plan.on_tile(tile, 1)
     assert set(sifted["position"]) <= set(plan.places())
     assert sifted["position"].is_monotonic_increasing
+
+
+def test_tiles_with_several_bases_are_known_as_such(fired):
+    stripes = pd.DataFrame({"tile": [2, 2], "stripe": [1, 2], "base": ["x", "y"]})
+    assert photo_plan(fired).striped == frozenset()
+    assert photo_plan(replace(fired, stripes=stripes)).striped == {2}

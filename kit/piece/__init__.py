@@ -1,0 +1,50 @@
+"""Will a piece hold: layers in an order, and what the graded series say about them."""
+
+from kit.piece.advice import Advice, advice
+from kit.piece.contact_draws import ContactRow, Knowledge, contact_row
+from kit.piece.outlook import ContactOutlook, PieceOutlook, piece_outlook
+from kit.piece.piece_file import format_piece, piece_path, read_piece, start_piece
+from kit.piece.piece_form import piece_form
+from kit.piece.publish_piece import PieceAnswer, ask_about, write_answer
+from kit.piece.recipe import (
+    BASE,
+    NOT_BROKEN,
+    WISHES,
+    BaseCoat,
+    Contact,
+    Layer,
+    Piece,
+    as_wanted,
+)
+from kit.piece.sample import PieceSample, best_sample, made_series, sample_series
+
+__all__ = [
+    "BASE",
+    "NOT_BROKEN",
+    "WISHES",
+    "Advice",
+    "BaseCoat",
+    "Contact",
+    "ContactOutlook",
+    "ContactRow",
+    "Knowledge",
+    "Layer",
+    "Piece",
+    "PieceAnswer",
+    "PieceOutlook",
+    "PieceSample",
+    "advice",
+    "as_wanted",
+    "ask_about",
+    "best_sample",
+    "contact_row",
+    "format_piece",
+    "made_series",
+    "piece_form",
+    "piece_outlook",
+    "piece_path",
+    "read_piece",
+    "sample_series",
+    "start_piece",
+    "write_answer",
+]

@@ -1,0 +1,133 @@
+"""A piece's own page: the answer first, then what would help, each contact, what to fire."""
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from kit.drawing import Drawing, LayerShown, piece_section
+from kit.piece.advice import Advice
+from kit.piece.outlook import ContactOutlook, PieceOutlook
+from kit.piece.recipe import BASE
+from kit.piece.sample import PieceSample
+from kit.report import (
+    Answer,
+    Block,
+    Bullets,
+    Caution,
+    Document,
+    Paragraph,
+    Point,
+    Section,
+    made_by,
+    table_of,
+)
+from kit.series import DEFERENCE, cautions_for
+from kit.wording import percent
+
+LEAST_SHIFT = 0.02
+"""A sample that moves the answer less than this on average is not worth its heat."""
+
+
+def section_of(outlook: PieceOutlook) -> Drawing:
+    """The section through the piece in its own order."""
+    piece = outlook.piece
+    counts = piece.firings()
+    shown = [
+        LayerShown(
+            layer.name,
+            layer.overlay,
+            tuple(under for under in layer.on if under != BASE),
+            BASE in layer.on,
+            counts[layer.name],
+        )
+        for layer in piece.layers
+    ]
+    return piece_section(piece.title, piece.base.colour, shown)
+
+
+def piece_document(
+    outlook: PieceOutlook,
+    advised: Sequence[Advice],
+    sample: PieceSample,
+    doubts: Sequence[str] = (),
+) -> Document:
+    """Put a piece's page together, the answer first.
+
+    Parameters
+    ----------
+    outlook : PieceOutlook
+    advised : sequence of Advice
+    sample : PieceSample
+    doubts : sequence of str
+        What the models could not tell apart.
+    """
+    answer, weakest, *_ = outlook.sentences()
+    first = (Answer(answer), Paragraph(weakest), section_of(outlook))
+    unsure = tuple(Paragraph(said) for said in doubts)
+    contacts = (contact_table(outlook.contacts), *_beyond(outlook), *unsure)
+    sections = (
+        Section("answer", "Will it hold?", first),
+        Section("help", "What would help most", (help_of(advised),)),
+        Section("contacts", "Contact by contact", contacts),
+        Section("sample", "The sample to fire first", sample_blocks(sample)),
+        Section("care", "Take care", (_care(),)),
+    )
+    told = f"{outlook.piece.base.colour} with {len(outlook.piece.layers)} layers"
+    return Document(outlook.piece.title, told, sections, None, made_by())
+
+
+def help_of(advised: Sequence[Advice]) -> Block:
+    """What would help, the most helpful first, or that nothing tried does."""
+    if not advised:
+        return Paragraph(
+            "No other order, firing, sifter, coat or colour that was tried gains two points."
+        )
+    return Bullets(tuple(Point(one.sentence) for one in advised))
+
+
+def contact_table(contacts: Sequence[ContactOutlook]) -> Block:
+    """Each contact with its chances."""
+    frame = pd.DataFrame(
+        {
+            "Layer": [c.contact.layer for c in contacts],
+            "Colours": [f"{c.overlay} over {c.base}" for c in contacts],
+            "Firings": [c.firings for c in contacts],
+            "Wanted": [c.wanted for c in contacts],
+            "One stencil": [percent(c.one) for c in contacts],
+            "All of them": [f"{percent(c.all_stencils)} ({c.stencils})" for c in contacts],
+            "Fine, soft, broken": [
+                " / ".join(percent(chance) for chance in (c.fine, c.soft, c.broken))
+                for c in contacts
+            ],
+        }
+    )
+    return table_of("Chance that each contact ends as wanted", frame)
+
+
+def sample_blocks(sample: PieceSample) -> tuple[Block, ...]:
+    """What to fire first, or why nothing need be fired."""
+    if sample.shift < LEAST_SHIFT:
+        return (
+            Paragraph(
+                "No small sample is expected to change the answer by as much as two points on "
+                "average. Fire one all the same if hours of work hang on it."
+            ),
+        )
+    return (Bullets(tuple(Point(sentence) for sentence in sample.sentences())),)
+
+
+def _beyond(outlook: PieceOutlook) -> tuple[Block, ...]:
+    beyond = [c for c in outlook.contacts if c.beyond]
+    if not beyond:
+        return ()
+    points = tuple(
+        Point("; ".join(c.beyond) + ".", f"{c.contact.layer} ({c.overlay} over {c.base}):")
+        for c in beyond
+    )
+    return (Caution("Beyond anything that was fired, so less sure than it looks", points),)
+
+
+def _care() -> Caution:
+    usual = cautions_for("sift", "fire", "cool")
+    points = tuple(Point(caution.text, f"{caution.title}:") for caution in usual)
+    return Caution("At the bench", (*points, Point(DEFERENCE)))

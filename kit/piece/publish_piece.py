@@ -1,0 +1,141 @@
+"""From a piece's name to its answer, its page and its sheet for the bench."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from kit.errors import Misuse
+from kit.piece.advice import Advice, advice
+from kit.piece.bench_sheet import piece_sheet
+from kit.piece.contact_draws import Knowledge
+from kit.piece.outlook import PieceOutlook, piece_outlook
+from kit.piece.piece_file import piece_path, read_piece
+from kit.piece.piece_page import help_of, piece_document, section_of
+from kit.piece.recipe import Piece
+from kit.piece.sample import PieceSample, best_sample
+from kit.report import Document, read_every_series, write_page
+from kit.series import Series, studio_folder, write_whole
+
+Say = Callable[[str], None]
+
+SAMPLE_TILES = 2
+FOLDER = "pieces"
+
+
+@dataclass(frozen=True, eq=False)
+class PieceAnswer:
+    """All that is said about a piece.
+
+    Parameters
+    ----------
+    outlook : PieceOutlook
+    advised : tuple of Advice
+    sample : PieceSample
+    series : tuple of Series
+        That the answer was worked out from, the newest last.
+    doubts : tuple of str
+        What the models could not tell apart.
+    """
+
+    outlook: PieceOutlook
+    advised: tuple[Advice, ...]
+    sample: PieceSample
+    series: tuple[Series, ...]
+    doubts: tuple[str, ...] = ()
+
+    @property
+    def piece(self) -> Piece:
+        """The piece that was asked about."""
+        return self.outlook.piece
+
+    def describe(self) -> str:
+        """The answer first, then what would help, contact by contact, and the sample."""
+        helped = [one.sentence for one in self.advised] or [help_of(()).text]
+        return "\n".join(
+            [
+                *self.outlook.sentences()[:2],
+                "",
+                "What would help most:",
+                *(f"  {said}" for said in helped),
+                "",
+                "Contact by contact:",
+                *(f"  {contact.sentence}" for contact in self.outlook.contacts),
+                "",
+                "The sample to fire first:",
+                *(f"  {said}" for said in self.sample.sentences()),
+            ]
+        )
+
+    def __repr__(self) -> str:
+        return f"<PieceAnswer: {self.outlook.sentences()[0]}>"
+
+    def _repr_html_(self) -> str:
+        return "".join(section._repr_html_() for section in self.document().sections)
+
+    def document(self) -> Document:
+        """The page of the piece."""
+        return piece_document(self.outlook, self.advised, self.sample, self.doubts)
+
+
+def ask_about(name: str, studio: Path | None = None, progress: Say | None = None) -> PieceAnswer:
+    """Answer for the piece of this name whether it will hold.
+
+    Parameters
+    ----------
+    name : str
+        Of data/pieces/<name>.toml, or a path.
+    studio : Path, optional
+        Folder that holds data/; the current one or the nearest above it by default.
+    progress : callable, optional
+
+    Raises
+    ------
+    Misuse, DataProblems
+        When there is no such piece, it has problems, or nothing was graded yet.
+    """
+    say = progress or (lambda text: None)
+    folder = studio_folder(studio)
+    say("Reading the series")
+    every, _ = read_every_series(folder / "data")
+    colours = {colour for one in every for colour in one.colours["colour"]}
+    piece = read_piece(piece_path(name, folder), colours)
+    chosen = _chosen(piece, every)
+    say("Fitting the models")
+    known = Knowledge.of(chosen)
+    say("Working out contacts and orders")
+    outlook = piece_outlook(piece, known)
+    stock = sorted({c for one in chosen for c in one.stock["colour"]})
+    places = chosen[-1].settings.patches_per_tile
+    return PieceAnswer(
+        outlook,
+        tuple(advice(outlook, known, stock)),
+        best_sample(piece, known, places, SAMPLE_TILES),
+        tuple(chosen),
+        known.doubts,
+    )
+
+
+def write_answer(answer: PieceAnswer, reports: Path, paper: str = "a4") -> list[Path]:
+    """Write the page and the bench sheet of a piece into reports/pieces.
+
+    Returns
+    -------
+    list of Path
+    """
+    outlook = answer.outlook
+    page = reports / FOLDER / f"{answer.piece.name}.html"
+    write_page(answer.document(), page)
+    sheet = page.with_suffix(".pdf")
+    settings = answer.series[-1].settings
+    write_whole(sheet, piece_sheet(outlook, section_of(outlook), settings, paper))
+    return [page, sheet]
+
+
+def _chosen(piece: Piece, every: Sequence[Series]) -> list[Series]:
+    """The series that the piece names, or all."""
+    names = {one.name for one in every}
+    if missing := sorted(set(piece.series) - names):
+        raise Misuse(
+            f"There is no series {', '.join(missing)}; there is {', '.join(sorted(names))}."
+        )
+    return [one for one in every if not piece.series or one.name in piece.series]

@@ -1,0 +1,103 @@
+"""A piece: how often each layer is fired, and which orders can be made at all.
+
+A layer goes through its own firing and every later one: common practice, no source.
+"""
+
+from itertools import permutations
+from math import factorial
+
+import numpy as np
+import pytest
+
+from kit.piece.orders import best_order, chance_of_order
+from kit.piece.recipe import BaseCoat, Layer, Piece, as_wanted
+
+
+def _piece(*layers, closing=0):
+    return Piece("panel", "Panel", BaseCoat("White"), tuple(layers), closing)
+
+
+def test_a_layer_is_fired_once_for_itself_and_once_for_each_later_firing():
+    piece = _piece(Layer("ground", "Red"), Layer("leaf", "Green"), Layer("dots", "Blue"))
+    assert piece.firings() == {"ground": 3, "leaf": 2, "dots": 1}
+    assert piece.trips == 3
+
+
+def test_layers_that_share_a_firing_count_it_once():
+    piece = _piece(
+        Layer("ground", "Red"),
+        Layer("leaf", "Green", fires_with="ground"),
+        Layer("dots", "Blue"),
+        closing=1,
+    )
+    assert piece.firings() == {"ground": 3, "leaf": 3, "dots": 2}
+
+
+def test_what_is_wanted_may_leave_two_endings_open():
+    assert as_wanted("not broken through", "soft edge")
+    assert not as_wanted("not broken through", "broken through")
+    assert as_wanted("fine edge", "fine edge")
+    assert not as_wanted("fine edge", "soft edge")
+
+
+def _log_chances(piece, seed):
+    """Chances that fall with each firing, each layer at its own pace."""
+    random = np.random.default_rng(seed)
+    counts = len(piece.layers) + piece.closing_firings
+    return {
+        layer.name: -np.cumsum(random.exponential(random.exponential(0.5), (counts, 50)), axis=0)
+        for layer in piece.layers
+    }
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_best_order_is_the_best_of_all_that_can_be_made(seed):
+    piece = _piece(
+        Layer("a", "Red"),
+        Layer("b", "Green", on=("a",)),
+        Layer("c", "Blue"),
+        Layer("d", "Pink", on=("base", "b")),
+        Layer("e", "Grey"),
+    )
+    chances = _log_chances(piece, seed)
+    names = [layer.name for layer in piece.layers]
+    possible = [
+        order
+        for order in permutations(names)
+        if order.index("a") < order.index("b") < order.index("d")
+    ]
+    assert len(possible) == factorial(5) // factorial(3)
+    best = max(chance_of_order(piece, order, chances) for order in possible)
+    found = best_order(piece, chances)
+    assert found in possible
+    assert chance_of_order(piece, found, chances) == pytest.approx(best)
+
+
+def test_an_order_that_cannot_be_bettered_is_left_as_it_was_given():
+    piece = _piece(Layer("a", "Red"), Layer("b", "Green"), Layer("c", "Blue"))
+    same = {name: np.zeros((3, 10)) for name in "abc"}
+    assert best_order(piece, same) == ("a", "b", "c")
+
+
+def test_many_layers_are_improved_without_trying_every_order():
+    layers = [Layer(f"l{n}", "Red", on=("base",) if n < 6 else (f"l{n - 6}",)) for n in range(12)]
+    piece = _piece(*layers)
+    chances = _log_chances(piece, 3)
+    given = tuple(layer.name for layer in layers)
+    found = best_order(piece, chances)
+    assert sorted(found) == sorted(given)
+    assert chance_of_order(piece, found, chances) > chance_of_order(piece, given, chances)
+    for n in range(6, 12):
+        assert found.index(f"l{n - 6}") < found.index(f"l{n}")
+
+
+def test_layers_that_share_a_firing_stay_together_in_every_order():
+    piece = _piece(
+        Layer("a", "Red"),
+        Layer("b", "Green", fires_with="a"),
+        Layer("c", "Blue"),
+        Layer("d", "Pink"),
+    )
+    found = best_order(piece, _log_chances(piece, 1))
+    assert found.index("b") == found.index("a") + 1
+    assert piece.reordered(found).layer("b").fires_with == "a"
