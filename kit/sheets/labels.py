@@ -98,6 +98,7 @@ def label_data(series: Series, stickers: Stickers, tiles: Collection[int]) -> di
     """Gather what the labels of some tiles say."""
     sheet = stickers.sheet
     family = series.colours.set_index("colour")["family"]
+    bases = bases_by_stripe(series)
     labels: list[dict[str, Any] | None] = [None] * stickers.used
     for row in series.tiles[series.tiles["tile"].isin(tiles)].itertuples():
         under = list(bases.loc[bases["tile"] == row.tile, "base"])

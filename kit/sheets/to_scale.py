@@ -27,7 +27,7 @@ def tile_map(settings: Settings, stripes: int = 1) -> dict[str, Any]:
             {"number": place.number, "x": place.x_mm, "y": place.y_mm}
             for place in places_on_tile(settings, stripes)
         ],
-        "seams": list(stripe_edges(blank, stencil, stripes)),
+        "edges": list(stripe_edges(blank, stencil, stripes)),
     }
 
 
