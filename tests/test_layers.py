@@ -21,8 +21,6 @@ FLOORS = (
     ("sheets",),
     ("report",),
     ("piece",),
-    ("command_help",),
-    ("record_commands",),
     ("cli",),
 )
 """A room may use the rooms on the floors below its own."""

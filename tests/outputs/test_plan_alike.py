@@ -23,7 +23,9 @@ STOCK = pd.DataFrame(
 
 
 def test_command_and_notebook_say_the_same_of_one_plan(tmp_path, monkeypatch):
-    settings = Settings("Made", "Which keep?", tiles=4, patches_per_tile=3, graders=("Ada", "Ben", "Cy"), seed=3)
+    settings = Settings(
+        "Made", "Which keep?", tiles=4, patches_per_tile=3, graders=("Ada", "Ben", "Cy"), seed=3
+    )
     unplanned = new_series("made", settings, STOCK)
     unplanned.write(tmp_path / "data" / "made")
     monkeypatch.chdir(tmp_path)

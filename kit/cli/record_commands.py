@@ -6,15 +6,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from kit.cli.shared import By, SeriesName, Why, Yes
 from kit.errors import Misuse
 
 if TYPE_CHECKING:
     from kit.record import Amendment
-
-SeriesName = Annotated[str, typer.Argument(metavar="SERIES", help="Its name, or its folder.")]
-By = Annotated[str | None, typer.Option(metavar="NAME", help="Who says so.")]
-Why = Annotated[str | None, typer.Option(metavar="WORDS", help="The reason; it is kept.")]
-Yes = Annotated[bool, typer.Option("--yes", help="Write without asking.")]
 
 
 def change(

@@ -1,0 +1,190 @@
+"""The commands before the fire: start a series, plan it, print for the bench."""
+
+import re
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from kit.cli.record_commands import print_again
+from kit.cli.shared import SeriesName, progress
+from kit.errors import Misuse
+
+
+def new(
+    name: Annotated[str, typer.Argument(help="Small letters, digits, hyphens: autumn-stencils.")],
+    seed: Annotated[
+        int, typer.Option(metavar="NUMBER", help="The same number gives the same plan.")
+    ] = 1,
+) -> None:
+    """Start a series: a folder with settings to fill in and empty tables."""
+    from kit.series import checked_name, start_series, studio_folder
+
+    folder = start_series(studio_folder() / "data" / checked_name(name), seed)
+    print(f"Made {folder}\n1. List your colours in {folder / 'colours.csv'}")
+    print(f"2. Read and change {folder / 'series.toml'}\n3. Then: kit plan {name}")
+
+
+def plan(
+    series: SeriesName,
+    ask: Annotated[
+        str | None, typer.Option(metavar="WORDS", help="What you need to know, in words.")
+    ] = None,
+    tiles: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, help="How many tiles you can make.")
+    ] = None,
+    keep_each: Annotated[
+        bool,
+        typer.Option(
+            "--keep-each",
+            help="A tile of its own for each number of firings, to keep as samples.",
+        ),
+    ] = False,
+    after: Annotated[
+        list[str] | None,
+        typer.Option(metavar="SERIES", help="Go on from this graded series; may be said again."),
+    ] = None,
+    trips: Annotated[
+        int | None,
+        typer.Option(metavar="NUMBER", min=1, help="Most trips of a tile through the heat."),
+    ] = None,
+    minutes: Annotated[
+        float | None, typer.Option(metavar="NUMBER", min=1, help="Most minutes at the heat.")
+    ] = None,
+    gradings: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, help="Most grades to give.")
+    ] = None,
+    more: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, help="Add so many tiles to the plan.")
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Write the plan without asking.")] = False,
+) -> None:
+    """Choose tiles and patches; say what they will tell and what they save."""
+    from kit.design import NEXT_TILES, Limits, precision, saving, what_to_expect
+    from kit.design import plan as make_plan
+    from kit.record import unplanned
+    from kit.series import read_series, series_folder
+
+    folder = series_folder(series)
+    if more:
+        _plan_more(folder, more, yes)
+        return
+    found = read_series(folder)
+    if replaced := len(found.tiles):
+        found = unplanned(found)
+        print(f"This replaces the plan of {replaced} tiles, which stays in the journal.")
+    earlier = [read_series(series_folder(name)) for name in after or ()]
+    if found.tiles.empty and ask is None and tiles is None and not yes:
+        ask, tiles = _asked(found.settings.ask, NEXT_TILES if after else found.settings.tiles)
+    bounded = any(limit is not None for limit in (trips, minutes, gradings))
+    with progress() as say:
+        chosen = make_plan(
+            found,
+            ask=ask,
+            tiles=tiles,
+            firings="separate" if keep_each else "every",
+            after=earlier,
+            limits=Limits(trips=trips, minutes=minutes, gradings=gradings) if bounded else None,
+            progress=say,
+        )
+        planned = chosen.series
+        sure = precision(planned, earlier)
+        spared = saving(planned)
+        expected = what_to_expect(planned, earlier, progress=say)
+    together = [f"With {', '.join(after)} before it:"] if after else []
+    told = [*together, *sure.sentences(), *expected, *spared.sentences()]
+    print("\n".join([chosen.describe(), *told]))
+    if yes or typer.confirm("Write this plan?"):
+        planned.write(folder)
+        print(f"Written to {folder}. Next: kit sheets {planned.name}")
+    else:
+        print("Nothing was written.")
+
+
+def _asked(ask: str, tiles: int) -> tuple[str, int]:
+    """Ask in the person's words what the plan is for and how large it may be."""
+    from kit.series import ASKS
+
+    print("What do you need to know?")
+    for number, words in enumerate(ASKS, start=1):
+        print(f"  {number}  {words}")
+    chosen = typer.prompt("Number", default=ASKS.index(ask) + 1, type=int)
+    if not 1 <= chosen <= len(ASKS):
+        raise Misuse(f"{chosen} is not one of the numbers 1 to {len(ASKS)}. Nothing was written.")
+    return ASKS[chosen - 1], typer.prompt("How many tiles can you make?", default=tiles, type=int)
+
+
+def _plan_more(folder: Path, tiles: int, yes: bool) -> None:
+    """Add tiles for what a graded series leaves open."""
+    from dataclasses import replace
+
+    from kit.design import plan as make_plan
+    from kit.record import add_tiles
+    from kit.series import read_series
+
+    found = read_series(folder)
+    bare = replace(found, tiles=found.tiles.iloc[:0], patches=found.patches.iloc[:0])
+    with progress() as say:
+        chosen = make_plan(bare, tiles=tiles, after=[found], progress=say)
+    longer = add_tiles(folder, chosen.tiles, chosen.patches)
+    new = longer.tiles["tile"].iloc[len(found.tiles) :]
+    print(f"{chosen.describe()}\nThe new tiles are numbered {new.min()} to {new.max()}.")
+    if yes or typer.confirm("Write this plan?"):
+        longer.write(folder)
+        print_again(folder)
+
+
+def sheets(
+    series: SeriesName,
+    paper: Annotated[str, typer.Option(help="a4 or us-letter.")] = "a4",
+    session: Annotated[
+        int | None, typer.Option(metavar="NUMBER", help="Only this sitting's tiles.")
+    ] = None,
+    workbook: Annotated[
+        bool, typer.Option("--workbook", help="Also a spreadsheet for each grader.")
+    ] = False,
+    photo_card: Annotated[
+        bool, typer.Option("--photo-card", help="Also the card to photograph tiles on.")
+    ] = False,
+    weigh_each: Annotated[
+        bool,
+        typer.Option(
+            "--weigh-each", help="Exact weight for every patch instead of spoons or passes."
+        ),
+    ] = False,
+    labels: Annotated[
+        str | None, typer.Option(metavar="SHEET", help="Stickers to print on, such as 'a4 3 x 8'.")
+    ] = None,
+    labels_used: Annotated[
+        int, typer.Option(metavar="NUMBER", help="Stickers gone from the first sheet.")
+    ] = 0,
+) -> None:
+    """Write the bench paper: shopping, cards, order of work, grading, labels."""
+    from kit.record import write_workbook
+    from kit.series import read_series, report_folder, series_folder
+    from kit.sheets import labels_on, write_photo_card, write_sheets
+
+    folder = series_folder(series)
+    found = read_series(folder)
+    into = report_folder(folder) / "sheets"
+    with progress() as say:
+        made = write_sheets(
+            found,
+            into,
+            paper,
+            progress=say,
+            session=session,
+            weighing="each" if weigh_each else "once",
+            stickers=labels_on(paper, labels, labels_used),
+        )
+        if photo_card:
+            made.append(write_photo_card(found, into, paper))
+        if workbook:
+            for grader in found.settings.graders or ("",):
+                whose = re.sub(r"\W+", "-", f"-{grader}" if grader else "")
+                path = into / f"{found.name}-grades{whose}.xlsx"
+                made.append(write_workbook(found, path, grader))
+    print("\n".join(str(path) for path in made))
+
+
+PLAN_COMMANDS = (new, plan, sheets)

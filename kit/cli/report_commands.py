@@ -1,0 +1,101 @@
+"""The commands that answer: the demo, the report of a series or of all, and of a piece."""
+
+from typing import Annotated
+
+import typer
+
+from kit.cli.shared import progress
+from kit.errors import Misuse
+
+
+def demo() -> None:
+    """Do the whole job on the demo series: plan, fire, check, fit, report."""
+    from kit.report import write_notebook
+    from kit.series import studio_folder
+    from kit.studio import demo_piece, demo_series
+
+    with progress() as say:
+        folder = demo_series(studio_folder() / "data", progress=say)
+        say("Running the notebook of the report")
+        notebook = write_notebook(folder)
+        piece = demo_piece(folder.parent)
+    print(f"The report is at {notebook.with_name('report.html')}")
+    print(f"Ask whether a piece will hold: kit piece {piece.stem}")
+
+
+def report(
+    series: Annotated[str | None, typer.Argument(metavar="SERIES", help="Its name.")] = None,
+    every: Annotated[bool, typer.Option("--all", help="Every series, and all together.")] = False,
+    names: Annotated[
+        bool, typer.Option("--names", help="Name the graders; else each has a letter.")
+    ] = False,
+    notebook: Annotated[
+        bool, typer.Option("--notebook", help="Also the notebook of the report, with its results.")
+    ] = False,
+) -> None:
+    """Write the report of a series, or of all series together."""
+    from kit.report import write_every_report, write_notebook, write_report
+    from kit.series import studio_folder
+
+    if every == bool(series):
+        raise Misuse("Name one series, or say --all for every one of them.")
+    with progress() as say:
+        if every:
+            studio = studio_folder()
+            made = write_every_report(
+                studio / "data", studio / "reports", names=names, progress=say
+            )
+        elif notebook:
+            say("Running the notebook of the report")
+            made = write_notebook(str(series)).with_name("report.html")
+        else:
+            made = write_report(str(series), names=names, progress=say)
+    print(f"The report is at {made}")
+
+
+def piece(
+    name: Annotated[str, typer.Argument(metavar="PIECE", help="Its name: garden-panel.")],
+    start: Annotated[bool, typer.Option("--start", help="Write a file to fill in.")] = False,
+    sample: Annotated[
+        str | None, typer.Option(metavar="SERIES", help="Plan the advised sample under this name.")
+    ] = None,
+    made: Annotated[
+        str | None, typer.Option(metavar="SERIES", help="It is made: grade it under this name.")
+    ] = None,
+    paper: Annotated[str, typer.Option(metavar="PAPER", help="a4 or us-letter.")] = "a4",
+) -> None:
+    """Will a piece hold? Its weakest contact, what would help, what to fire first."""
+    from kit.piece import (
+        ask_about,
+        made_series,
+        sample_series,
+        start_piece,
+        write_answer,
+    )
+    from kit.report import read_every_series
+    from kit.series import series_folder, studio_folder
+
+    studio = studio_folder()
+    if start:
+        every, _ = read_every_series(studio / "data")
+        stock = every[-1].stock["colour"].tolist() if every else []
+        if len(stock) < 2:
+            raise Misuse("A piece needs two colours in a series' colours.csv. Start one: kit new")
+        print(f"Fill in {start_piece(piece_path(name, studio), *stock[:2])}")
+        return
+    with progress() as say:
+        answer = ask_about(name, studio, progress=say)
+        say("Writing page and sheet")
+        files = write_answer(answer, studio / "reports", paper)
+    print(answer.describe())
+    print("\n".join(["", *map(str, files)]))
+    like = answer.series[-1]
+    if sample:
+        sample_series(answer.sample, like, sample).write(series_folder(sample))
+        print(f"The sample is planned. Next: kit sheets {sample}")
+    if made:
+        made_series(answer.piece, like, made).write(series_folder(made))
+        print(f"Ready to be graded: kit grade {made}")
+
+
+REPORT_COMMANDS = (report, piece)
