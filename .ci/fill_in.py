@@ -19,6 +19,9 @@ book = openpyxl.load_workbook(Path("reports") / name / "sheets" / f"{name}-grade
 sheet = book["Grades"]
 rows = list(sheet.iter_rows())
 top = next(n for n, row in enumerate(rows) if [c.value for c in row].count("Patch"))
+for row in rows[:top]:
+    if row[0].value == "Who grades:":
+        row[2].value = "Ada"
 place = {str(cell.value).split("\n")[0]: n for n, cell in enumerate(rows[top]) if cell.value}
 for row in rows[top + 1 :]:
     key = (row[place["Patch"]].value, row[place["Firing"]].value)

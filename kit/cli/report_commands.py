@@ -68,6 +68,7 @@ def piece(
     from kit.piece import (
         ask_about,
         made_series,
+        piece_path,
         sample_series,
         start_piece,
         write_answer,

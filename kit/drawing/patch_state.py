@@ -120,7 +120,11 @@ class _Shape:
         return _box(0.5 + _RIM, high, BASE, rx=0.06, stroke=_FRAME, stroke_width=0.02)
 
     def stencil_line(self) -> str:
-        look = {"stroke": "#ffffff", "stroke_width": 0.022, "stroke_dasharray": "0.06 0.05"}
+        look: dict[str, str | float] = {
+            "stroke": "#ffffff",
+            "stroke_width": 0.022,
+            "stroke_dasharray": "0.06 0.05",
+        }
         return _box(0.5, self.half_height, "none", rx=0.5 if self.round else None, **look)
 
     def reach(self, turn: float) -> float:
@@ -188,7 +192,8 @@ def _box(half: float, half_height: float, fill: str, **look: str | float | None)
     size = {"width": 2 * half, "height": 2 * half_height}
     place = {name: _three(v) for name, v in {"x": -half, "y": -half_height, **size}.items()}
     told = {n: _three(v) if isinstance(v, float) else v for n, v in look.items()}
-    return element("rect", **place, fill=fill, **told)
+    written: dict[str, str | None] = {**place, "fill": fill, **told}
+    return element("rect", "", **written)
 
 
 def _three(value: float) -> str:
