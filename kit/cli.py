@@ -12,7 +12,7 @@ import typer
 
 from kit.command_help import Commands
 from kit.errors import DataProblems, Misuse, NotebookFailed
-from kit.record_commands import RECORD_COMMANDS, By, SeriesName, print_again
+from kit.record_commands import RECORD_COMMANDS, SeriesName, print_again
 
 app = Commands(help="Plan, fire, grade and understand test tiles of leaded and unleaded enamel.")
 
@@ -136,30 +136,6 @@ def plan(
 
 
 @app.command()
-def check(
-    series: SeriesName,
-    accept: Annotated[
-        bool, typer.Option("--accept", help="Take changes made by hand into the journal.")
-    ] = False,
-    by: By = None,
-) -> None:
-    """Name every problem, and whatever differs from what was entered."""
-    from kit.record import reconcile
-    from kit.series import counts_in_words, leftovers, read_series, series_folder, take_in_by_hand
-
-    folder = series_folder(series)
-    differs = reconcile(folder)
-    print("".join(f"{said}\n" for said in (*leftovers(folder), *differs.sentences)), end="")
-    found = read_series(folder)
-    if accept and differs.changes:
-        take_in_by_hand(folder, found.sources, by or "")
-        print("What the tables say is in the journal now.")
-    elif not differs.in_step:
-        raise typer.Exit(code=1)
-    print(f"{found.name} is in order: {counts_in_words(found)}.")
-
-
-@app.command()
 def sheets(
     series: SeriesName,
     paper: Annotated[str, typer.Option(help="a4 or us-letter.")] = "a4",
@@ -240,38 +216,6 @@ def grade(
     with suppress(KeyboardInterrupt):
         server.serve()
     print("\nStopped. Every tap that the form called saved is on disk.")
-
-
-@app.command()
-def enter(
-    series: SeriesName,
-    file: Annotated[str, typer.Argument(help="A workbook or CSV that was filled in.")],
-    by: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Who hands it in; asked for if left out.")
-    ] = None,
-    yes: Annotated[bool, typer.Option("--yes", help="Write without asking.")] = False,
-    sure: Annotated[
-        bool, typer.Option("--sure", help="Write even what may be a mistake, without asking.")
-    ] = False,
-) -> None:
-    """Take in grades: shows what is new, what changes and what is wrong before it writes."""
-    from kit.record import apply, take_in
-    from kit.series import series_folder
-
-    path = _path(file)
-    if not path.is_file():
-        raise Misuse(f"There is no file {path}.")
-    intake = take_in(series_folder(series), path, by or typer.prompt("Your name"))
-    print(intake.describe())
-    if intake.problems:
-        raise typer.Exit(code=1)
-    if intake.adds_nothing:
-        return
-    if (yes and not intake.doubts) or sure or typer.confirm("Write this?"):
-        apply(intake)
-        print(f"Written. The file is kept as it came: received/{intake.source}")
-    else:
-        print("Nothing was written.")
 
 
 @app.command()

@@ -17,6 +17,60 @@ Why = Annotated[str | None, typer.Option(metavar="WORDS", help="The reason; it i
 Yes = Annotated[bool, typer.Option("--yes", help="Write without asking.")]
 
 
+def check(
+    series: SeriesName,
+    accept: Annotated[
+        bool, typer.Option("--accept", help="Take changes made by hand into the journal.")
+    ] = False,
+    by: By = None,
+) -> None:
+    """Name every problem, and whatever differs from what was entered."""
+    from kit.record import reconcile
+    from kit.series import counts_in_words, leftovers, read_series, series_folder, take_in_by_hand
+
+    folder = series_folder(series)
+    differs = reconcile(folder)
+    print("".join(f"{said}\n" for said in (*leftovers(folder), *differs.sentences)), end="")
+    found = read_series(folder)
+    if accept and differs.changes:
+        take_in_by_hand(folder, found.sources, by or "")
+        print("What the tables say is in the journal now.")
+    elif not differs.in_step:
+        raise typer.Exit(code=1)
+    print(f"{found.name} is in order: {counts_in_words(found)}.")
+
+
+def enter(
+    series: SeriesName,
+    file: Annotated[str, typer.Argument(help="A workbook or CSV that was filled in.")],
+    by: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Who hands it in; asked for if left out.")
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Write without asking.")] = False,
+    sure: Annotated[
+        bool, typer.Option("--sure", help="Write even what may be a mistake, without asking.")
+    ] = False,
+) -> None:
+    """Take in grades: shows what is new, what changes and what is wrong before it writes."""
+    from kit.record import apply, take_in
+    from kit.series import series_folder
+
+    path = _path(file)
+    if not path.is_file():
+        raise Misuse(f"There is no file {path}.")
+    intake = take_in(series_folder(series), path, by or typer.prompt("Your name"))
+    print(intake.describe())
+    if intake.problems:
+        raise typer.Exit(code=1)
+    if intake.adds_nothing:
+        return
+    if (yes and not intake.doubts) or sure or typer.confirm("Write this?"):
+        apply(intake)
+        print(f"Written. The file is kept as it came: received/{intake.source}")
+    else:
+        print("Nothing was written.")
+
+
 def change(
     series: SeriesName,
     what: Annotated[
@@ -155,7 +209,7 @@ def correct(
     _amend(set_right(series_folder(series), piece, what, value, why=why or "", by=by or ""), yes)
 
 
-RECORD_COMMANDS = (change, merge, history, undo, restore, withdraw, correct)
+RECORD_COMMANDS = (enter, check, change, merge, history, undo, restore, withdraw, correct)
 
 
 def _amend(
@@ -198,3 +252,7 @@ def print_again(folder: Path) -> None:
     if into.is_dir():
         made = write_sheets(read_series(folder), into, "a4", progress=lambda _: None)
         print(f"The paper was brought up to date ({len(made)} files in {into}): print it again.")
+
+
+def _path(text: str) -> Path:
+    return Path(text).expanduser().resolve()
