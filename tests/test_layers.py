@@ -60,3 +60,8 @@ def test_imports_go_one_way_and_through_the_door(path):
 def test_no_file_is_too_long_to_be_read_in_one_sitting():
     lengths = {path.name: len(path.read_text("utf-8").splitlines()) for path in FILES}
     assert max(lengths.values()) <= 400, max(lengths, key=lengths.get)
+
+
+def test_a_stem_stands_for_one_thing():
+    stems = [path.stem for path in FILES if path.stem != "__init__"]
+    assert sorted({stem for stem in stems if stems.count(stem) > 1}) == []

@@ -16,22 +16,11 @@ from kit.series.disk import leftovers, locked, replace_files, write_whole, writi
 from kit.series.journal import (
     CHANGED_BY_HAND,
     FOUND,
-    SETTINGS,
-    Cells,
     Event,
     Journal,
     Occasion,
-    RowChange,
-    RowName,
-    Rows,
-    apply_changes,
-    changes_between,
-    files_with_rows,
-    is_readable,
     machine,
     read_journal,
-    row_key,
-    rows_of_files,
 )
 from kit.series.journaled import take_in_by_hand, write_journaled
 from kit.series.mesh import OPENING_UM
@@ -47,6 +36,19 @@ from kit.series.observations import (
     with_recipes,
 )
 from kit.series.paths import checked_name, inside, report_folder, series_folder, studio_folder
+from kit.series.row_changes import (
+    SETTINGS,
+    Cells,
+    RowChange,
+    RowName,
+    Rows,
+    apply_changes,
+    changes_between,
+    files_with_rows,
+    is_readable,
+    row_key,
+    rows_of_files,
+)
 from kit.series.scales import PULL_THROUGH, SPREAD, Scale
 from kit.series.series import (
     Series,

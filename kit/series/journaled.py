@@ -8,15 +8,17 @@ from kit.series.disk import replace_files, write_whole, writing
 from kit.series.journal import (
     CHANGED_BY_HAND,
     FOUND,
-    SETTINGS,
     Occasion,
-    RowChange,
-    Rows,
-    changes_between,
     journal_files,
     lengthened,
     own_file,
     read_journal,
+)
+from kit.series.row_changes import (
+    SETTINGS,
+    RowChange,
+    Rows,
+    changes_between,
     rows_of_files,
 )
 
