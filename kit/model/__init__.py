@@ -30,7 +30,7 @@ from kit.model.proportional_odds import (
 from kit.model.refiring import refiring_table
 from kit.model.right_hand_side import NOISE, with_refirings
 from kit.model.score_correlation import score_correlation
-from kit.model.series_fit import ScaleFit, fit_observations, fit_series
+from kit.model.series_fit import MeasureLine, ScaleFit, fit_observations, fit_series
 from kit.model.variation import logits_a_step, variation_table
 from kit.model.verdicts import (
     BROKEN_THROUGH,
@@ -73,6 +73,7 @@ __all__ = [
     "Look",
     "LossBias",
     "MeasureFit",
+    "MeasureLine",
     "PairOutlook",
     "PairSetting",
     "ScaleFit",

@@ -8,7 +8,7 @@ from functools import cached_property
 import pandas as pd
 
 from kit.errors import AliasedEffectWarning, Misuse
-from kit.mixed import JointMixedModel, OrdinalMixedModel, OrdinalResults, Prior
+from kit.mixed import JointMixedModel, JointResults, OrdinalMixedModel, OrdinalResults, Prior
 from kit.model.measure_scale import MEASURE_OF, scaled
 from kit.model.pool_of_series import poolable
 from kit.model.right_hand_side import (
@@ -21,7 +21,7 @@ from kit.model.right_hand_side import (
     with_refirings,
 )
 from kit.series import Series, join_measurements, observations
-from kit.wording import counted, escape, listed, of_a_step, plain_name
+from kit.wording import counted, escape, is_share, listed, of_a_step, plain_name
 
 FEWEST_MEASURED = 12
 """Measurements that are not set beside grades below."""
@@ -32,6 +32,29 @@ STEPS = range(5)
 SERIES_PRIOR = Prior(effect_sd=4.0, spread_rate=3.5)
 """What is assumed before a grade is seen. Of the priors tried over a wide population of invented
 studios, it foretold new patches best (tests/benchmarks/bench_prior.py)."""
+
+
+@dataclass(frozen=True)
+class MeasureLine:
+    """How what photographs measured follows the latent value of a patch: constant + slope z.
+
+    Attributes
+    ----------
+    measure : str
+    constant, slope : float
+        In mm, or for a share in logits.
+    off : float
+        Standard deviation of what a measurement is off by, beside its known error.
+    """
+
+    measure: str
+    constant: float
+    slope: float
+    off: float
+
+    @property
+    def is_share(self) -> bool:
+        return is_share(self.measure)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -63,7 +86,10 @@ class ScaleFit:
 
     def __repr__(self) -> str:
         patches = counted(int(self.frame["patch"].nunique()), "patch", "patches")
-        return f"<ScaleFit of {self.scale}: {counted(len(self.frame), 'grade')} on {patches}>"
+        graded = f"{counted(len(self.frame), 'grade')} on {patches}"
+        beside = len(self.measured)
+        more = f", {counted(beside, 'measurement')} from photographs" if beside else ""
+        return f"<ScaleFit of {self.scale}: {graded}{more}>"
 
     def _repr_html_(self) -> str:
         left_out = "".join(f"<li>{escape(sentence)}</li>" for sentence in self.dropped)
@@ -76,6 +102,13 @@ class ScaleFit:
         if self.measured.empty:
             return self.frame
         return pd.concat([self.frame, self.measured], ignore_index=True)
+
+    @property
+    def line(self) -> MeasureLine:
+        """How photographs stand to the grades; Misuse where there are none."""
+        if not isinstance(self.results, JointResults):
+            raise Misuse(f"No photograph stands beside the grades of {plain_name(self.scale)}.")
+        return MeasureLine(MEASURE_OF[self.scale], *self.results.link, self.results.residual_sd)
 
     @cached_property
     def by_grades(self) -> "ScaleFit":
