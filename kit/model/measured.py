@@ -117,7 +117,8 @@ def fit_measurements(
     Warns
     -----
     AliasedEffectWarning
-        If terms cannot be told apart; it says which.
+        If terms cannot be told apart and no prior shares them out; it says which. Under a prior
+        `dropped` says so.
     """
     if measure not in frame:
         raise Misuse(f"The measurements have no column {measure!r}.")
@@ -138,9 +139,11 @@ def fit_measurements(
         )
         results = model.fit(prior=prior)
     for warning in said:
-        warnings.warn(warning.message, warning.category, stacklevel=2)
-        if issubclass(warning.category, AliasedEffectWarning):
+        aliased = issubclass(warning.category, AliasedEffectWarning)
+        if aliased:
             reasons.append(str(warning.message))
+        if not aliased or prior is None:
+            warnings.warn(warning.message, warning.category, stacklevel=2)
     reasons += [
         f"No {name} was measured twice, so its variation counts with the residual."
         for name in carried

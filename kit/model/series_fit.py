@@ -140,7 +140,8 @@ def fit_series(
     Warns
     -----
     AliasedEffectWarning
-        If terms cannot be told apart; it says which.
+        If terms cannot be told apart and no prior shares them out; it says which. Under a prior
+        `dropped` says so.
     """
     each = [series] if isinstance(series, Series) else list(series)
     scales = {s.name: s for one in each for s in one.settings.scales}
@@ -183,9 +184,11 @@ def fit_observations(
         )
         results = model.fit(prior=prior)
     for warning in said:
-        warnings.warn(warning.message, warning.category, stacklevel=3)
-        if issubclass(warning.category, AliasedEffectWarning):
+        aliased = issubclass(warning.category, AliasedEffectWarning)
+        if aliased:
             reasons.append(str(warning.message))
+        if not aliased or prior is None:
+            warnings.warn(warning.message, warning.category, stacklevel=3)
     return ScaleFit(scale, results, graded, tuple(factors), tuple(dropped + reasons))
 
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from html import escape
 from pathlib import Path
 
 import ipywidgets
@@ -13,6 +12,7 @@ from kit.piece.publish_piece import ask_about
 from kit.piece.recipe import BASE, WISHES, BaseCoat, Layer, Piece
 from kit.report import read_every_series
 from kit.series import studio_folder, write_whole
+from kit.wording import escape
 
 _WIDE = ipywidgets.Layout(width="11rem")
 _NARROW = ipywidgets.Layout(width="5rem")

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from kit.series import read_series
+from kit.studio import demo_photographs, demo_piece
 
 ROOT = Path(__file__).parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
@@ -47,6 +48,8 @@ def studio(tmp_path_factory):
     folder = tmp_path_factory.mktemp("studio")
     shutil.copytree(ROOT / "notebooks", folder / "notebooks")
     shutil.copytree(ROOT / "data" / "demo", folder / "data" / "demo")
+    demo_photographs(folder / "data" / "demo")
+    demo_piece(folder / "data")
     return folder
 
 

@@ -12,7 +12,7 @@ import pytest
 from kit.record import grading_order
 from kit.series import Scale, read_series
 
-PATIENCE_S = 20
+PATIENCE_S = 60
 PHONE, TABLET = (390, 664), (1024, 768)
 """CSS pixels: a phone of 390 x 844 less the browser's own bars; a tablet of 1024 x 768."""
 

@@ -2,7 +2,6 @@
 
 import datetime as dt
 from collections.abc import Sequence
-from html import escape
 from typing import Any
 from urllib.parse import urlencode
 
@@ -22,7 +21,7 @@ from kit.series import (
     stripe_counts,
     stripe_edges,
 )
-from kit.wording import counted
+from kit.wording import counted, escape
 
 
 def patch_shown(grading: Grading) -> dict[str, Any]:

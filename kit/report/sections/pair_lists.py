@@ -48,8 +48,8 @@ def _in_order(pairs: Iterable[Pair], counts: tuple[int, ...]) -> Iterator[PairGr
 
 def _heading(reached: int, verdict: str, counts: tuple[int, ...]) -> tuple[str, str]:
     if not reached:
-        after = f"After {counted(counts[0], 'firing')}."
-        return LOOKS[verdict].heading, f"{after} {_AFTER_NONE[verdict]}"
+        title = f"{LOOKS[verdict].heading} after {counted(counts[0], 'firing')}"
+        return title, _AFTER_NONE[verdict]
     title = f"{LOOKS[FINE_EDGE].heading} through {counted(reached, 'firing')}"
     more = ", the most that was fired" if reached == counts[-1] else ""
     return title, f"Use these where the stencil must stay crisp, up to that many firings{more}."
