@@ -1,6 +1,7 @@
 """The house is built as DEVELOPERS.md draws it: imports go one way, rooms open through one door."""
 
 import ast
+import re
 from pathlib import Path
 
 import pytest
@@ -8,6 +9,7 @@ import pytest
 import kit
 
 KIT = Path(kit.__file__).parent
+GUIDE = (KIT.parent / "DEVELOPERS.md").read_text("utf-8")
 FLOORS = (
     ("errors",),
     ("wording",),
@@ -65,3 +67,45 @@ def test_no_file_is_too_long_to_be_read_in_one_sitting():
 def test_a_stem_stands_for_one_thing():
     stems = [path.stem for path in FILES if path.stem != "__init__"]
     assert sorted({stem for stem in stems if stems.count(stem) > 1}) == []
+
+
+def _drawn_in_the_guide():
+    """Paths of the tree, from the house down, by how far each line stands in."""
+    tree = re.search(r"^    kit/\n(?:    .*\n)+", GUIDE, re.MULTILINE)
+    above = {}
+    for line in tree[0].splitlines():
+        depth = len(line) - len(line.lstrip())
+        above = {at: name for at, name in above.items() if at < depth}
+        named = re.split(r" {2,}", line.strip())[0]
+        for name in named.split(", "):
+            yield "".join((*above.values(), name))
+        above[depth] = named
+
+
+def _told_in_the_guide():
+    """Paths of the table of questions; one without a folder stands beside the one before it."""
+    for row in re.findall(r"^\| .*\? \| (.*) \|$", GUIDE, re.MULTILINE):
+        beside = "kit"
+        for path in re.findall(r"[\w/]+\.(?:py|js)\b", row):
+            full = f"kit/{path}" if "/" in path else f"{beside}/{path}"
+            beside = full.rpartition("/")[0]
+            yield full
+
+
+def test_the_tree_in_the_guide_is_the_tree():
+    drawn = set(_drawn_in_the_guide())
+    assert [path for path in sorted(drawn) if not (KIT.parent / path).exists()] == []
+    rooms = {path.parent for path in FILES} - {KIT}
+    packages = {f"{room.relative_to(KIT.parent).as_posix()}/" for room in rooms}
+    assert packages - drawn == set()
+
+
+def test_the_guide_answers_by_files_that_are_there():
+    told = list(_told_in_the_guide())
+    assert len(told) > 30
+    assert [path for path in told if not (KIT.parent / path).exists()] == []
+
+
+def test_the_guide_tells_the_floors():
+    floors = " <- ".join(", ".join(floor) for floor in FLOORS)
+    assert f"`{floors}`" in " ".join(GUIDE.split())

@@ -1,6 +1,5 @@
 """Entries laid over a series: what is new, what changes, what is the same already."""
 
-import datetime as dt
 import random
 import time
 from collections.abc import Iterable, Mapping, Sequence
@@ -11,7 +10,8 @@ from typing import Any
 import pandas as pd
 
 from kit.errors import ChangedMeanwhile
-from kit.record.entries import Change, Entry, Value, in_text
+from kit.record.corrections import with_corrections
+from kit.record.entries import Change, Entry, Value
 from kit.record.worklist import planned_firings
 from kit.series import Occasion, Series, plain_rows, read_series, typed_frame
 
@@ -87,7 +87,7 @@ def laid_over(series: Series, comparison: Comparison, by: str, source: str) -> S
         name: _with(series, name, [e for e in entries if e.table == name])
         for name in ("grades", "firings", "patches")
     }
-    corrections = _with_corrections(series, comparison.changed, by, source)
+    corrections = with_corrections(series, comparison.changed, by, source)
     return replace(series, **frames, corrections=corrections)
 
 
@@ -208,45 +208,3 @@ def _with(series: Series, name: str, entries: Sequence[Entry]) -> pd.DataFrame:
             if key not in emptied or any(row[c] is not None for c in told)
         ]
     return typed_frame({c: [row[c] for row in kept] for c in frame.columns}, frame)
-
-
-def _with_corrections(
-    series: Series, changed: Sequence[Change], by: str, source: str
-) -> pd.DataFrame:
-    """Return the corrections of a series with one more for each change.
-
-    Parameters
-    ----------
-    series : Series
-    changed : sequence of Change
-    by, source : str
-        Who corrected, and from where.
-    """
-    frame = series.corrections
-    if not changed:
-        return frame
-    tile_of = dict(zip(series.patches["patch"], series.patches["tile"], strict=True))
-    first = int(frame["change"].max()) + 1 if len(frame) else 1
-    at = dt.datetime.now().astimezone().isoformat(timespec="milliseconds")
-    rows = []
-    for number, change in enumerate(changed, start=first):
-        entry = change.entry
-        named = dict(zip(series.tables[entry.table].key, entry.key, strict=True))
-        rows.append(
-            {
-                "change": number,
-                "table": entry.table,
-                "tile": named.get("tile") or tile_of[named["patch"]],
-                "patch": named.get("patch"),
-                "firing": named.get("firing"),
-                "grader": named.get("grader"),
-                "column": entry.column,
-                "was": in_text(change.was),
-                "now": in_text(entry.value),
-                "by": by,
-                "at": at,
-                "source": source,
-            }
-        )
-    every = [*plain_rows(frame), *rows]
-    return typed_frame({c: [row.get(c) for row in every] for c in frame.columns}, frame)

@@ -14,9 +14,15 @@ from kit.record.matching import entries_of
 from kit.record.received import RECEIVED, handed_in_before, kept_name, undoing
 from kit.record.second_thoughts import second_thoughts
 from kit.record.workbook_in import read_workbook
-from kit.series import Series, inside, read_journal, read_series, write_whole, writing
-
-_LARGEST_BYTES = 20_000_000
+from kit.series import (
+    MOST_BYTES,
+    Series,
+    inside,
+    read_journal,
+    read_series,
+    write_whole,
+    writing,
+)
 
 
 @dataclass(frozen=True)
@@ -226,7 +232,7 @@ def _once_each(entries: Iterable[Entry]) -> tuple[tuple[Entry, ...], list[Proble
 def _content(path: Path) -> bytes:
     if not path.is_file():
         raise Misuse(f"There is no file {path}.")
-    if path.stat().st_size > _LARGEST_BYTES:
+    if path.stat().st_size > MOST_BYTES:
         raise Misuse(f"{path} is larger than anybody can have typed. Is it the right file?")
     try:
         return path.read_bytes()

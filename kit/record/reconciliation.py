@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from kit.record.amendment import row_in_words
+from kit.record.corrections import corrections_overwritten
 from kit.record.intake import read_file
 from kit.record.merging import copies_of_tables, rival_values
 from kit.record.past_events import last_events, tables_in_words, when_in_words
@@ -21,7 +22,6 @@ from kit.series import (
     files_of,
     inside,
     is_readable,
-    plain_rows,
     read_journal,
     rows_of_files,
     series_of,
@@ -87,7 +87,7 @@ def reconcile(folder: Path | str) -> Reconciliation:
         ]
         said += _in_words(folder, changes, known)
     elif series is not None:
-        said += _corrections_overwritten(series)
+        said += corrections_overwritten(series)
     said += [
         f"{copy} is a copy of {table}.csv, made by a drive or a person: kit merge {folder.name}"
         for copy, table in copies_of_tables(folder).items()
@@ -175,29 +175,6 @@ def _thing(table: str) -> tuple[str, str]:
         return "patch", "patches"
     thing = _THINGS.get(table, "row")
     return thing, f"{thing}s"
-
-
-def _corrections_overwritten(series: Series) -> list[str]:
-    """Find corrections that an older copy of a table has undone."""
-    last = {}
-    for row in plain_rows(series.corrections):
-        key = tuple(row[k] for k in series.tables[row["table"]].key)
-        last[row["table"], key, row["column"]] = row
-    said = []
-    for (table, key, column), row in last.items():
-        stands = {
-            tuple(str(r[k]) for k in series.tables[table].key): r
-            for r in plain_rows(series.frames[table])
-        }.get(tuple(map(str, key)))
-        now = "" if stands is None or stands[column] is None else str(stands[column])
-        if stands is not None and now != (row["now"] or ""):
-            change = RowChange(table, tuple(map(str, key)), None, None)
-            said.append(
-                f"{row_in_words(change)}: corrections.csv says that {column} became "
-                f"{row['now'] or 'blank'}, {table}.csv says {now or 'blank'}. An older copy may "
-                "have been saved over it; write the right value into the table."
-            )
-    return said
 
 
 def _received_and_not_there(folder: Path, journal: Journal, series: Series | None) -> list[str]:

@@ -1,11 +1,11 @@
 """What was entered but never was, and what was sifted otherwise than planned."""
 
-import datetime as dt
 import re
 from pathlib import Path
 
 from kit.errors import Misuse
 from kit.record.amendment import Amendment, amended, amendment
+from kit.record.corrections import correction_of
 from kit.series import (
     Cells,
     Occasion,
@@ -129,13 +129,8 @@ def correct(
     if not value.strip():
         raise Misuse("Say what was really sifted. A patch that was never made is withdrawn.")
     changed: dict[RowName, Cells | None] = {(table, (key,)): {name: value.strip()}}
-    at = dt.datetime.now().astimezone().isoformat(timespec="milliseconds")
-    changed["corrections", (at, table, tile, patch, "", "", name)] = {
-        "was": was,
-        "now": value.strip(),
-        "by": by or "not said",
-        "source": why.strip() or "not said",
-    }
+    said = {"by": by or "not said", "source": why.strip() or "not said"}
+    changed |= correction_of(table, tile, patch, name, {"was": was, "now": value.strip()} | said)
     graded = len(_grades(rows, {patch}, None, "")) if patch else 0
     remarks = [f"{counted(graded, 'grade')} of it stay and speak of what it was."] if graded else []
     told = Occasion(CORRECTED, by, why=why.strip())

@@ -1,7 +1,6 @@
 """A series in memory and on disk: words, tables, checks, import and export."""
 
 from kit.series.blank import Blank, Position, Stencil, positions
-from kit.series.budget import packed_excess, text_excess
 from kit.series.cautions import CAUTIONS, DEFERENCE, BenchStep, Caution, cautions_for
 from kit.series.cells import convert_cell, csv_of, empty_frame, nearest, plain_rows, typed_frame
 from kit.series.csv_text import (
@@ -60,6 +59,7 @@ from kit.series.series import (
     series_of,
 )
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Settings, Verdict, Wish
+from kit.series.size_limits import MOST_BYTES, packed_excess, text_excess
 from kit.series.stripes import (
     bases_by_stripe,
     patches_per_stripe,
@@ -99,6 +99,7 @@ __all__ = [
     "FOUND",
     "MEASUREMENTS",
     "MEASURES",
+    "MOST_BYTES",
     "OPACITIES",
     "OPENING_UM",
     "PATCHES",

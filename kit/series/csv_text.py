@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from kit.errors import Problem
-from kit.series.budget import LONGEST_CELL, MOST_BYTES, text_excess
+from kit.series.size_limits import LONGEST_CELL, MOST_BYTES, text_excess
 
 _RUNS = re.compile(r"'*[=+\-@\t\r]")
 """Text that a spreadsheet would take for a formula, or that looks like such text made safe."""

@@ -21,11 +21,11 @@ from typing import Any
 
 from kit.series.disk import pending, read_together
 from kit.series.row_changes import Cells, RowChange, Rows, apply_changes
+from kit.series.size_limits import MOST_JOURNAL_BYTES
 
 CHANGED_BY_HAND = "changed by hand"
 FOUND = "found"
 _START = "0" * 64
-_LARGEST_BYTES = 200_000_000
 
 
 @dataclass(frozen=True)
@@ -140,7 +140,7 @@ def read_journal(folder: Path) -> Journal:
     damage: list[str] = []
     for name in journal_files(folder):
         path = folder / name
-        if path.is_symlink() or (path.exists() and path.stat().st_size > _LARGEST_BYTES):
+        if path.is_symlink() or (path.exists() and path.stat().st_size > MOST_JOURNAL_BYTES):
             damage.append(f"{name} is not a journal that can be read.")
             continue
         damage += _read_file(name, read_together(folder, [name]).get(name, b""), found)

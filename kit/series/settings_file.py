@@ -14,12 +14,12 @@ from kit.series.scales import STEPS, Scale
 from kit.series.setting_lines import decimal_commas, lines_of_keys, unreadable_line
 from kit.series.setting_rules import LEVEL_RULES, SETTING_RULES, TEXT, are_texts
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, Settings, Verdict, Wish
+from kit.series.size_limits import MOST_SETTINGS_BYTES
 
 FILE = "series.toml"
 FORMAT = 2
 """The format that this kit writes. Folders without a number are of format 1."""
 
-_LARGEST_BYTES = 200_000
 _SCALE_KEYS = ("name", "title", "question", "steps")
 _WISH_KEYS = ("base", "overlay")
 
@@ -172,7 +172,7 @@ def _from_inside_out(key: str) -> list[str]:
 
 
 def _read_toml(content: bytes) -> tuple[dict[str, Any] | None, Problem | None]:
-    if len(content) > _LARGEST_BYTES:
+    if len(content) > MOST_SETTINGS_BYTES:
         wrong = "It is far larger than settings can be."
         return None, Problem(FILE, None, "", wrong, "Put it back from a copy, or `kit restore` it.")
     try:

@@ -10,13 +10,15 @@ from kit.wording.amounts import (
     gap_between,
     gauge_in_words,
     grams,
+    interval,
     is_share,
     mm_and_inches,
+    of_a_step,
     opening,
     sifter,
     size_and_inches,
 )
-from kit.wording.grades import grade, interval, nearest_step, of_a_step
+from kit.wording.half_grades import grade, nearest_step
 from kit.wording.names import (
     FACTOR_NAMES,
     SOURCE_NAMES,

@@ -1,4 +1,4 @@
-"""Amounts as they stand on paper: mm with inches, grams as a bench scale shows them, shares.
+"""Amounts as they are written: mm with inches, grams as a bench scale shows them, shares, steps.
 
 A measure is a column of the measurements; a name that ends in `_share` holds shares, any other mm.
 """
@@ -7,6 +7,8 @@ import math
 
 _SMALLEST_WEIGHT_G = 100
 """From here on a bench scale shows whole grams."""
+_NEXT_TO_NOTHING = 0.05
+"""Sizes in steps of a scale below this are not told from none."""
 
 
 def mm_and_inches(mm: float) -> str:
@@ -107,3 +109,17 @@ def _number(value: float, measure: str) -> str:
     else:
         told = f"{value:.2f}"
     return told.replace("-", "−") if float(told) else told.lstrip("-")
+
+
+def of_a_step(size: float) -> str:
+    """Say a size in steps of a scale: '0.8 of a step', '1.6 steps'."""
+    if abs(size) < _NEXT_TO_NOTHING:
+        return "under a twentieth of a step"
+    said = f"{abs(size):.1f}"
+    return f"{said} of a step" if float(said) < 1 else f"{said} step{'s' * (said != '1.0')}"
+
+
+def interval(low: float, high: float) -> str:
+    """Say an interval of steps: '(0.1 to 0.4)'; only what is below zero has a sign."""
+    low, high = (0.0 if abs(end) < _NEXT_TO_NOTHING else end for end in (low, high))
+    return f"({low:.1f} to {high:.1f})".replace("-", "−")

@@ -1,6 +1,5 @@
 """Grades and photographs together: each alone where the other is missing, nearer to the truth."""
 
-import warnings
 from dataclasses import replace
 
 import numpy as np
@@ -8,7 +7,6 @@ import pandas as pd
 import pytest
 
 from kit.errors import Misuse
-from kit.mixed import JointMixedModel, LinearMixedModel
 from kit.model import (
     MEASURE_OF,
     PairSetting,
@@ -23,7 +21,7 @@ from kit.model import (
 )
 from kit.model.measure_scale import scaled
 from kit.model.pair_setting import every_pair, recipes
-from kit.series import Series, empty_frame, join_measurements, with_recipes
+from kit.series import Series, join_measurements
 from kit.studio import Truth
 from kit.studio.fire import latent_truth
 

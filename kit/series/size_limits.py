@@ -1,4 +1,4 @@
-"""How much may come in at once: one budget for every file that is read.
+"""Which files are refused as too large: how much may come in at once, for every file of text.
 
 What a person can have typed stays far below it. What lies above is refused in one sentence before
 anything is built from it, within two seconds and 300 MB.
@@ -10,6 +10,8 @@ from io import BytesIO
 from xml.parsers import expat
 
 MOST_BYTES = 20_000_000
+MOST_SETTINGS_BYTES = 200_000
+MOST_JOURNAL_BYTES = 200_000_000
 MOST_ROWS = 50_000
 MOST_CELLS = 1_000_000
 MOST_XML_BYTES = 24_000_000

@@ -1,8 +1,6 @@
-"""How grades, half grades and sizes in steps of a scale are written, and where a half belongs."""
+"""Half grades: which step one counts as, and how grades, whole or half, are written."""
 
 import math
-
-_NEXT_TO_NOTHING = 0.05
 
 
 def nearest_step(grade: float) -> int:
@@ -26,17 +24,3 @@ def grade(value: float) -> str:
     if 2 * value == math.floor(2 * value):
         return f"{math.floor(value) or ''}½"
     return f"{value:.1f}"
-
-
-def of_a_step(size: float) -> str:
-    """Say a size in steps of a scale: '0.8 of a step', '1.6 steps'."""
-    if abs(size) < _NEXT_TO_NOTHING:
-        return "under a twentieth of a step"
-    said = f"{abs(size):.1f}"
-    return f"{said} of a step" if float(said) < 1 else f"{said} step{'s' * (said != '1.0')}"
-
-
-def interval(low: float, high: float) -> str:
-    """Say an interval of steps: '(0.1 to 0.4)'; only what is below zero has a sign."""
-    low, high = (0.0 if abs(end) < _NEXT_TO_NOTHING else end for end in (low, high))
-    return f"({low:.1f} to {high:.1f})".replace("-", "−")
