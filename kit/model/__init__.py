@@ -28,7 +28,7 @@ from kit.model.proportional_odds import (
     verdicts_by_own_cuts,
 )
 from kit.model.refiring import refiring_table
-from kit.model.right_hand_side import NOISE, with_refirings
+from kit.model.right_hand_side import NOISE, PICTURED, with_refirings
 from kit.model.score_correlation import score_correlation
 from kit.model.series_fit import MeasureLine, ScaleFit, fit_observations, fit_series
 from kit.model.variation import logits_a_step, variation_table
@@ -64,6 +64,7 @@ __all__ = [
     "MEASURE_OF",
     "NOISE",
     "NOT_KNOWN",
+    "PICTURED",
     "SOFT_EDGE",
     "VERDICTS",
     "Agreement",

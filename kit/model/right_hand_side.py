@@ -36,6 +36,10 @@ OF_STRIPED_TILES = {"stripe": ["small"], "small_patch": ["small"]}
 """What patches on tiles with several bases have beside all others: their stripe's own variation,
 and what a small patch varies by beyond one of full size. A verdict speaks of neither."""
 
+PICTURED = "pictured"
+"""What all photographs of one patch are off by together: only measured rows have it, and it is no
+part of the patch."""
+
 REFIRINGS = "refirings"
 """Column of how often a patch went back into the heat after its first firing."""
 

@@ -5,7 +5,7 @@ import pandas as pd
 from scipy.stats import norm, qmc
 
 from kit.mixed import Array, averaged_below, one_thread, square_root
-from kit.model.right_hand_side import MEASURES, with_refirings
+from kit.model.right_hand_side import MEASURES, PICTURED, with_refirings
 from kit.model.series_fit import ScaleFit
 
 DRAWS = 512
@@ -36,7 +36,8 @@ def typical_grades(fit: ScaleFit, recipes: pd.DataFrame) -> Array:
     eta = psi[:, posterior.first_effect :] @ x.T
     rows = with_refirings(recipes)
     terms = zip(posterior.terms, posterior.new_var, strict=True)
-    spread = np.sqrt(sum(v * _entries(term.column, rows) ** 2 for term, v in terms))
+    of_patches = [(term, v) for term, v in terms if term.name != PICTURED]
+    spread = np.sqrt(sum(v * _entries(term.column, rows) ** 2 for term, v in of_patches))
     steps = np.asarray([float(label) for label in results.used_labels])
     with one_thread():
         grade: Array = steps[-1] - averaged_below(theta, eta, spread) @ np.diff(steps)
