@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from kit.mixed import Array
-from kit.model.series_fit import MEASURES, NOISE, REFIRINGS, ScaleFit
+from kit.model.series_fit import HEAT, MEASURES, NOISE, REFIRINGS, ScaleFit
 from kit.wording import FOUND, counted, interval, of_a_step, plain_name
 
 HOLDS, GIVES_WAY, CANNOT_TELL = "holds its ground", "gives way", "cannot be told"
@@ -73,6 +73,8 @@ def _of_role(fit: ScaleFit, scale: str, role: str, confidence: float) -> list[di
         for factor in fit.factors
         if factor in MEASURES and factor != "firings"
     }
+    if HEAT in fit.factors:
+        rows[HEAT] = frame[HEAT].mode().iloc[0]
     rows = rows.assign(**middles, **{REFIRINGS: rows["firings"] - 1})
     gain = _gains(fit, rows).reshape(-1, len(own), len(partners)).mean(axis=2)
     tail = (1 - confidence) / 2
