@@ -1,7 +1,8 @@
 """The pair table: what every ordered pair of colours comes to, at every firing count."""
 
-from collections.abc import Iterable, Mapping
-from typing import Literal, TypeVar
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import takewhile
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -209,29 +210,37 @@ def through(table: pd.DataFrame) -> pd.DataFrame:
         firing count), through (it has the verdict of a fine edge at every count up to this; 0 for
         none) and headline, a clause without its subject: 'keeps a fine edge through 2 firings'.
     """
+    counts = table.sort_values("firings", kind="stable")
+    of_pair: dict[tuple[str, ...], list[Any]] = {
+        names: [] for names in table[PAIR].itertuples(index=False, name=None)
+    }
+    for names, row in zip(
+        counts[PAIR].itertuples(index=False, name=None), counts.itertuples(index=False), strict=True
+    ):
+        of_pair[names].append(row)
     rows = []
-    for names, own in table.groupby(PAIR, sort=False):
-        own = own.sort_values("firings")
-        holds = (own["verdict"] == FINE_EDGE).cummin()
-        kept = int(own.loc[holds, "firings"].max()) if holds.any() else 0
-        rows.append((*names, int(own["patches"].max()), kept, _headline(own, kept)))
+    for names, own in of_pair.items():
+        held = list(takewhile(lambda row: row.verdict == FINE_EDGE, own))
+        kept = int(held[-1].firings) if held else 0
+        said = _headline(own, len(held))
+        rows.append((*names, int(max(row.patches for row in own)), kept, said))
     return pd.DataFrame(rows, columns=[*PAIR, "patches", "through", "headline"])
 
 
-def _headline(own: pd.DataFrame, kept: int) -> str:
-    if kept:
-        said = f"{DOES[FINE_EDGE]} through {counted(kept, 'firing')}"
-        after = own[own["firings"] > kept]
-        return f"{said}; after {_row_said(after.iloc[0])}" if len(after) else said
-    return f"after {_row_said(own.iloc[0])}"
+def _headline(own: Sequence[Any], held: int) -> str:
+    """Of a pair's rows by firing count, the first `held` of which keep a fine edge."""
+    if held:
+        said = f"{DOES[FINE_EDGE]} through {counted(int(own[held - 1].firings), 'firing')}"
+        return f"{said}; after {_row_said(own[held])}" if len(own) > held else said
+    return f"after {_row_said(own[0])}"
 
 
-def _row_said(row: pd.Series) -> str:
+def _row_said(row: Any) -> str:
     """'3 it is broken through', '1 firing it is not known yet (leans to a soft edge)'."""
-    does = DOES[row["verdict"]]
-    if row["verdict"] == NOT_KNOWN:
-        does += f" ({look(NOT_KNOWN, row['leans_to']).label})"
-    return f"{counted(int(row['firings']), 'firing')} it {does}"
+    does = DOES[row.verdict]
+    if row.verdict == NOT_KNOWN:
+        does += f" ({look(NOT_KNOWN, row.leans_to).label})"
+    return f"{counted(int(row.firings), 'firing')} it {does}"
 
 
 def _needed(fits: Mapping[str, F], names: tuple[str, ...]) -> dict[str, F]:
