@@ -85,6 +85,18 @@ def test_the_largest_plan_within_a_limit_is_found(fresh: Series, limits: Limits,
     assert limits.exceeded(costs(one_more.series))
 
 
+def test_a_plan_may_take_as_much_as_its_limit(planned: Series):
+    taken = costs(planned)
+    assert not Limits(tiles=taken.tiles, trips=taken.trips).exceeded(taken)
+    assert Limits(tiles=taken.tiles - 1).exceeded(taken) == ["tiles (8, at most 7)"]
+
+
+def test_a_late_patch_is_graded_less_often(planned: Series):
+    late = planned.patches["before_firing"].mask(planned.patches["patch"] == "T1-1", 3)
+    fewer = costs(replace(planned, patches=planned.patches.assign(before_firing=late)))
+    assert fewer.gradings == costs(planned).gradings - 2 * len(planned.settings.graders)
+
+
 def test_money_and_a_jar_that_runs_low_limit_a_plan_too(fresh: Series):
     prices = Prices(heat_per_hour=60)
     chosen = plan(fresh, limits=Limits(money=30), prices=prices)

@@ -1,6 +1,7 @@
 """What a plan says before and after firing, and planning again from what is left."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -15,8 +16,11 @@ from kit.design import (
     verdict_curve,
     what_to_expect,
 )
+from kit.design import verdict_forecast as forecasting
+from kit.design.surveys import PairKnowledge
 from kit.design.verdict_forecast import NextStep
 from kit.errors import Misuse
+from kit.model import FINE_EDGE, HIT_OR_MISS, NOT_KNOWN
 from kit.series import DEFAULT_FACTORS, Series, new_series, patches_in_full
 from kit.studio import demo_colours, demo_settings, demo_truth, fire
 
@@ -78,6 +82,66 @@ def test_after_a_round_it_is_said_what_more_tiles_would_settle(fired):
     assert step.settles <= step.open_pairs
     assert set(step.refire) <= set(fired.tiles["tile"])
     assert all(sentence.endswith(".") for sentence in step.sentences())
+
+
+def test_the_next_step_counts_pairs_and_what_more_tiles_add(fresh, monkeypatch):
+    """A pair is open, or varies by nature, once, however many firing counts say so."""
+    told = np.array(
+        [
+            [FINE_EDGE, HIT_OR_MISS],
+            [HIT_OR_MISS, HIT_OR_MISS],
+            [NOT_KNOWN, NOT_KNOWN],
+            [FINE_EDGE, NOT_KNOWN],
+        ]
+    )
+    now, then = np.array([1.0, 1.0, 0.2, 0.5]), np.array([1.0, 0.9, 0.6, 0.8])
+    replaced = {
+        "_known": lambda *_: None,
+        "next_task": lambda *_: None,
+        "survey_plan": lambda *_: None,
+        "verdicts_now": lambda _: told,
+        "prospects": lambda _, *chosen: (SimpleNamespace(given=then if chosen else now), None),
+        "_worth_refiring": lambda *_: (),
+    }
+    for name, stands_in in replaced.items():
+        monkeypatch.setattr(forecasting, name, stands_in)
+    step = next_step([fresh], 2)
+    assert (step.open_pairs, step.by_nature) == (2, 2)
+    assert step.settles == pytest.approx(0.4 + 0.3)
+    assert step.stop
+
+
+def test_tiles_whose_pairs_mostly_keep_their_edge_deserve_another_firing(fired):
+    names = tuple(fired.colours["colour"].astype("str"))
+    known = PairKnowledge(names, (1,), (None, None), 0.8)
+    pairs = patches_in_full(fired)
+    pairs = pairs[pairs["base"] != pairs["overlay"]]
+    tile, other = pairs["tile"].unique()[:2]
+    few = pairs[pairs["tile"] == other].iloc[:1]
+    keeps = pd.concat([pairs[pairs["tile"] == tile], few])
+    keeps = {*zip(keeps["base"], keeps["overlay"], strict=True)}
+    judged = known.pairs.iloc[known.judged]
+    verdicts = np.array(
+        [
+            [FINE_EDGE if pair in keeps else NOT_KNOWN]
+            for pair in zip(judged["base"], judged["overlay"], strict=True)
+        ]
+    )
+    worth = forecasting._worth_refiring(fired, known, verdicts)
+    own = pairs.assign(keeps=[p in keeps for p in zip(pairs["base"], pairs["overlay"],
+                                                      strict=True)])  # fmt: skip
+    share = own.groupby("tile")["keeps"].mean()
+    assert set(worth) == set(share.index[share > 0.5])
+    assert 0 < share[other] <= 0.5
+
+
+def test_the_fewest_tiles_that_do_as_well_are_named():
+    curve = pd.DataFrame(
+        {"tiles": [4, 6, 8, 10], "trips": [24, 36, 48, 60], "right": [0.5, 0.695, 0.70, 0.70]}
+    )
+    said = fewer_would_do(curve, 10)
+    assert said == "6 tiles would do as well: 36 trips through the heat for 60."
+    assert fewer_would_do(curve, 4) == ""
 
 
 def test_it_is_said_when_to_stop():

@@ -14,9 +14,13 @@ from kit.design.surveys.pair_knowledge import (
     PairKnowledge,
     fitted_scores,
     grade_information,
+    known_beforehand,
     known_from_grades,
+    score_beforehand,
+    source_variances,
 )
 from kit.errors import Misuse
+from kit.mixed import Prior
 from kit.model import (
     FINE_EDGE,
     HIT_OR_MISS,
@@ -67,6 +71,38 @@ def fits_of():
 @pytest.fixture
 def known(fired, fits_of) -> PairKnowledge:
     return known_from_grades(fits_of(fired), fired.colours, PairSetting.of(fired.settings.verdict))
+
+
+def test_the_next_patch_wobbles_by_its_own_variance_and_its_grades(fired, fits_of, known):
+    """Of twice as many grades the noise is halved, and of the patch itself it is not."""
+    fits = {
+        name: replace(fit, frame=pd.concat([fit.frame, fit.frame], ignore_index=True))
+        for name, fit in fits_of(fired).items()
+    }
+    setting = PairSetting.of(fired.settings.verdict)
+    twice = known_from_grades(fits, fired.colours, setting)
+    for once, more in zip(known.scores, twice.scores, strict=True):
+        own = 2 * more.noise_variance - once.noise_variance
+        assert own == pytest.approx(once.patch_variance)
+        assert once.patch_variance > 0
+
+
+def test_a_first_patch_wobbles_by_its_own_variance_and_its_grades(fired):
+    variances = source_variances(Prior())
+    once, twice = (
+        score_beforehand(fired.colours, Prior(), variances, (1, 2), grades)
+        for grades in (2.0, 4.0)
+    )
+    assert 2 * twice.noise_variance - once.noise_variance == pytest.approx(variances["patch"])
+
+
+def test_beforehand_the_base_breaks_through_as_many_steps_above_the_fine_edge_as_the_rule_says(
+    fired,
+):
+    # Steps are taken to lie 2 / 0.5 = 4 logits apart, the mean of the prior's gamma distribution.
+    for breaks, above in ((2, 0.0), (3, 4.0), (4, 8.0)):
+        known = known_beforehand(fired.colours, PairSetting(breaks_through_from=breaks), (1,), 2)
+        assert [score.broken_above for score in known.scores] == [above, above]
 
 
 def test_verdicts_are_those_of_the_pair_table_but_for_the_scores_correlation(fired, fits_of, known):

@@ -34,6 +34,16 @@ def test_a_next_round_is_judged_together_with_the_rounds_before_it(fresh, fired)
     assert (together.table["within"].iloc[:3] < alone.table["within"].iloc[:3]).all()
 
 
+def test_lost_patches_of_earlier_rounds_make_nothing_surer(planned, fired):
+    hit = (fired.firings["tile"] == 2) & (fired.firings["firing"] == 1)
+    lost = replace(
+        fired, firings=fired.firings.assign(accident=hit.map({True: "dropped", False: ""}))
+    )
+    whole, less = precision(planned, [fired]), precision(planned, [lost])
+    assert less.patches == whole.patches - 4
+    assert (less.table["within"].iloc[:3] > whole.table["within"].iloc[:3]).all()
+
+
 def test_a_planned_series_is_not_planned_again(fresh):
     planned = plan(fresh).series
     with pytest.raises(Misuse, match="planned already"):

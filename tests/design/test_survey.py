@@ -241,6 +241,13 @@ def test_a_stock_that_cannot_be_planned_with_is_refused(colours, says):
         survey(colours, 2, TileFormat(1))
 
 
+def test_colours_of_wanted_pairs_must_appear_in_the_part_they_are_wanted_in():
+    wish = pd.DataFrame({"base": ["L0"], "overlay": ["U1"], "weight": [1.0]})
+    task = survey_task(known(stock(2, 2)), wish)
+    assert task.bases.tolist() == [True, False, False, False]
+    assert task.overlays.tolist() == [False, False, False, True]
+
+
 def test_full_size_and_small_patches_have_places_in_order():
     places = TileFormat(4, 2, 3).places(5)
     assert isinstance(places, Places)

@@ -6,9 +6,15 @@ import pytest
 from kit.errors import Misuse
 from kit.model import ENDINGS, PairSetting, pair_table
 from kit.piece import BASE, Knowledge, Layer, advice, best_sample, piece_outlook
-from kit.piece.contact_draws import ContactRow, chance_as_wanted
-from kit.piece.outlook import CHECK_SEED, layer_log_chances, whole_chance
-from kit.piece.recipe import BaseCoat, Piece
+from kit.piece.contact_draws import ContactRow, chance_as_wanted, contact_row
+from kit.piece.outlook import (
+    CHECK_SEED,
+    ContactOutlook,
+    PieceOutlook,
+    layer_log_chances,
+    whole_chance,
+)
+from kit.piece.recipe import BaseCoat, Contact, Piece
 from kit.piece.sample import made_series, sample_series
 from kit.series import read_series
 
@@ -63,9 +69,44 @@ def test_the_order_advised_is_scored_on_draws_that_it_was_not_chosen_on(panel, k
     outlook = piece_outlook(panel, known)
     checked = layer_log_chances(outlook.best, known, CHECK_SEED)
     assert outlook.best_chance == pytest.approx(whole_chance(outlook.best, checked), abs=0.03)
+    apart = layer_log_chances(panel, known, CHECK_SEED)
+    assert outlook.chance == pytest.approx(whole_chance(panel, apart), rel=1e-9)
+    assert outlook.best_chance == pytest.approx(whole_chance(outlook.best, apart), rel=1e-9)
     names = [layer.name for layer in outlook.best.layers]
     assert names.index("leaves") < names.index("veins")
     assert names.index("leaves") < names.index("line")
+
+
+def test_each_layer_is_judged_at_its_own_count_and_all_must_hold():
+    piece = Piece("two", "Two", BaseCoat("Chalk"), (Layer("a", "Slate"), Layer("b", "Ember")))
+    chances = {"a": np.log([[0.9, 0.8], [0.5, 0.4]]), "b": np.log([[0.8, 0.6], [0.1, 0.1]])}
+    # a is fired twice and b once; the mean over draws comes last.
+    assert whole_chance(piece, chances) == pytest.approx((0.5 * 0.8 + 0.4 * 0.6) / 2)
+
+
+def test_the_weakest_contact_is_the_one_whose_stencils_least_probably_all_hold(panel):
+    once, often = (
+        ContactOutlook(
+            Contact(layer, BASE), "Chalk", "Slate", 1, stencils, "fine edge", one, 1 - one, 0.0,
+            one, every, (),
+        )
+        for layer, stencils, one, every in (("line", 1, 0.8, 0.8), ("leaves", 5, 0.9, 0.6))
+    )  # fmt: skip
+    assert PieceOutlook(panel, (once, often), 0.5, panel, 0.5).weakest is often
+
+
+def test_an_earlier_layer_below_counts_as_one_coat(panel):
+    veins = contact_row(panel, "veins", "leaves", 2)
+    assert (veins.base, veins.base_coats, veins.base_mesh, veins.base_coat_weight) == (
+        "Slate", 1, 100, 40.0,
+    )  # fmt: skip
+    assert contact_row(panel, "leaves", BASE, 2).base_coats == 2
+
+
+def test_a_patch_goes_on_when_its_layer_does(panel, series):
+    patches = made_series(panel, series, "panel").patches
+    goes_on = dict(zip(patches["overlay"], patches["before_firing"], strict=True))
+    assert goes_on == {"Slate": 1, "Ember": 2, "Plum": 3, "Frost": 4}
 
 
 def test_what_lies_beyond_anything_fired_is_said_beside_the_number(panel, known):

@@ -73,6 +73,22 @@ def test_the_best_order_is_the_best_of_all_that_can_be_made(seed):
     assert chance_of_order(piece, found, chances) == pytest.approx(best)
 
 
+def test_orders_are_compared_by_the_mean_chance_at_the_counts_of_the_end():
+    piece = _piece(Layer("a", "Red"), Layer("b", "Green"), closing=1)
+    steady, risky = np.full(2, 0.4), np.array([0.9, 0.01])
+    sure, never = np.ones(2), np.full(2, 1e-6)
+    # Once closing firings are counted, the last layer is fired twice and the one before it three
+    # times. As given the chance is 0.455 on average, in the other order it is 0.4 in every draw.
+    chances = {
+        "a": np.log([never, steady, sure]),
+        "b": np.log([never, risky, sure]),
+    }
+    assert chance_of_order(piece, ("a", "b"), chances) == pytest.approx(0.455)
+    assert best_order(piece, chances) == ("a", "b")
+    swapped = {"a": chances["b"], "b": chances["a"]}
+    assert best_order(piece, swapped) == ("b", "a")
+
+
 def test_an_order_that_cannot_be_bettered_is_left_as_it_was_given():
     piece = _piece(Layer("a", "Red"), Layer("b", "Green"), Layer("c", "Blue"))
     same = {name: np.zeros((3, 10)) for name in "abc"}

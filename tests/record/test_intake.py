@@ -185,6 +185,11 @@ def test_a_firing_beyond_the_plan_is_of_the_last_session_of_its_tile(folder, tak
     assert not take(HEAD + "T1-1,4,Ada,1,0,\n").problems
 
 
+def test_a_firing_of_a_tile_that_is_not_there_is_refused_at_its_row(take):
+    with pytest.raises(DataProblems, match="This series has no tile '9'"):
+        take("tile,firing,session,minutes,heat,accident,note\n9,1,1,1.5,,,\n")
+
+
 def test_a_session_that_a_file_tells_goes_before_the_planned_one(series):
     entry = Entry("grades", ("T1-1", 1, "Ada"), "spread", 1, "")
     assert [e.value for e in compare(series, [entry], {(1, 1): 7}).implied] == [7]

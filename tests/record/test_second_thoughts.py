@@ -145,6 +145,12 @@ def test_patches_not_fired_yet_and_lost_tiles_are_asked_about(graded):
     minutes = Entry("firings", (4, 3), "minutes", 1.5, "")
     said = second_thoughts(series, [entry, minutes])
     assert len(said) == 2 and all("Tile 4 was lost at firing 2" in s for s in said)
+    at_the_loss = [
+        Entry("grades", ("T4-1", 2, "Ada"), "spread", 1, ""),
+        Entry("firings", (4, 2), "minutes", 1.5, ""),
+    ]
+    (said,) = second_thoughts(series, at_the_loss)
+    assert "here are grades of it after that" in said
 
 
 def test_doubts_are_shown_before_a_file_is_written(graded, tmp_path):

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from kit.series import losses, observations
+from kit.series.middle_grades import middle_grades
 
 
 def test_one_row_a_grade_with_its_recipe(fired):
@@ -42,3 +43,27 @@ def test_a_spoiled_patch_is_out_altogether(fired):
     )
     assert "T4-1" not in set(observations(spoiled)["patch"])
     assert list(losses(spoiled)["reason"]) == ["mis-sifted"]
+
+
+def test_a_tile_spoiled_twice_is_out_from_the_first_time(fired):
+    hit = (fired.firings["tile"] == 2) & (fired.firings["firing"] >= 2)
+    spoiled = replace(
+        fired, firings=fired.firings.assign(accident=hit.map({True: "chipped", False: ""}))
+    )
+    seen = observations(spoiled)
+    assert set(seen.loc[seen["tile"] == 2, "firing"]) == {1}
+    assert set(losses(spoiled)["lost_from"]) == {2.0}
+
+
+def test_colours_left_out_are_not_in_stock(fired):
+    less = replace(fired, settings=replace(fired.settings, leave_out=("Ferry Blue",)))
+    assert "Ferry Blue" in set(fired.stock["colour"])
+    assert list(less.stock["colour"]) == ["Attic Rose", "Plaster White", "Pond Green"]
+
+
+def test_the_middle_of_three_grades_is_not_drawn_by_the_odd_one(fired):
+    seen = observations(fired)
+    one = seen[(seen["patch"] == "T3-2") & (seen["firing"] == 2)].iloc[:1]
+    three = one.loc[one.index.repeat(3)].assign(grader=["A", "B", "C"], spread=[0, 1, 4])
+    row = middle_grades(three, "spread").iloc[0]
+    assert (row["grade"], row["low"], row["high"], row["graders"]) == (1.0, 0.0, 4.0, 3)

@@ -1,0 +1,52 @@
+"""From how much hidden, torn or lost on a patch's numbers are poor, or not taken at all."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from kit.photo.patch.quality import judge
+
+
+def judged(
+    seen: float = 1.0,
+    limited: float = 0.0,
+    torn: float = 0.0,
+    veiled: float = 0.0,
+    one_side_mm: float = 0.0,
+    share: float = 0.0,
+    numbers: tuple[str, ...] = ("spread_mm", "pull_through_share", "pull_through_share_se"),
+) -> str:
+    """Quality of a patch whose edge was seen so far and whose face was veiled so far."""
+    face = np.arange(100) < 100 * veiled
+    nothing = np.zeros(100, bool)
+    view = SimpleNamespace(
+        beyond=np.full(100, -1.0),
+        burnt=nothing,
+        place=SimpleNamespace(reach=SimpleNamespace(outward=2.0)),
+    )
+    covered = SimpleNamespace(hidden=face, reflection=SimpleNamespace(glare=nothing, veil=0.0))
+    creep = np.where(np.arange(100) < 90, 0.2, 0.2 + one_side_mm)
+    edge = SimpleNamespace(seen=seen, limited=limited, torn=torn, creep=creep)
+    told = dict.fromkeys(numbers, 0.0) | {"pull_through_share": share}
+    return judge(view, covered, edge, told, True, None)[0]
+
+
+@pytest.mark.parametrize(
+    ("is_so", "quality"),
+    [
+        ({"numbers": ("pull_through_share",)}, "not measured"),
+        ({"seen": 0.39}, "not measured"),
+        ({"veiled": 0.61}, "not measured"),
+        ({"seen": 0.41}, "poor"),
+        ({"seen": 0.74}, "poor"),
+        ({"veiled": 0.6}, "poor"),
+        ({"veiled": 0.26}, "poor"),
+        ({"limited": 0.26}, "poor"),
+        ({"limited": 0.06, "one_side_mm": 1.5}, "poor"),
+        ({"torn": 0.56}, "poor"),
+        ({"torn": 0.31, "share": 0.56}, "poor"),
+    ],
+)
+def test_too_little_of_a_patch_is_no_measurement(is_so, quality):
+    assert judged(**is_so) == quality
