@@ -7,7 +7,7 @@ from kit.errors import Misuse
 from kit.model import ENDINGS, PairSetting, pair_table
 from kit.piece import BASE, Knowledge, Layer, advice, best_sample, piece_outlook
 from kit.piece.contact_draws import ContactRow, chance_as_wanted
-from kit.piece.outlook import CHECK_SEED, layer_log_chances, whole_chance
+from kit.piece.outlook import CHECK_SEED, layer_log_chances, piece_chance
 from kit.piece.recipe import BaseCoat, Piece
 from kit.piece.sample import made_series, sample_series
 from kit.series import read_series
@@ -62,7 +62,7 @@ def test_the_firing_count_at_the_end_is_the_one_that_is_judged(panel, known):
 def test_the_order_advised_is_scored_on_draws_that_it_was_not_chosen_on(panel, known):
     outlook = piece_outlook(panel, known)
     checked = layer_log_chances(outlook.best, known, CHECK_SEED)
-    assert outlook.best_chance == pytest.approx(whole_chance(outlook.best, checked), abs=0.03)
+    assert outlook.best_chance == pytest.approx(piece_chance(outlook.best, checked), abs=0.03)
     names = [layer.name for layer in outlook.best.layers]
     assert names.index("leaves") < names.index("veins")
     assert names.index("leaves") < names.index("line")

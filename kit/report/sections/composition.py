@@ -6,18 +6,18 @@ from kit.report.page.document import Bullets, Document, Fold, Paragraph, Point, 
 from kit.report.page.picture import Picture
 from kit.report.sections.closing import colophon, data, foot
 from kit.report.sections.cover import cautions, question
-from kit.report.sections.doubts import doubts
 from kit.report.sections.grader_agreement import graders
-from kit.report.sections.method import method
-from kit.report.sections.next_round import command, next_round
+from kit.report.sections.method_in_full import method
 from kit.report.sections.pair_lists import pairs_by_verdict
 from kit.report.sections.photographs import measured
 from kit.report.sections.score_pictures import findings_by_score
-from kit.report.sections.surprises import surprises
+from kit.report.sections.suggested_patches import command, next_round
 from kit.report.sections.tile_by_tile import samples
 from kit.report.sections.tile_pictures import planned_tiles, timeline
 from kit.report.sections.tiles_fired import fired
+from kit.report.sections.unexpected_results import surprises
 from kit.report.sections.wall_page import summary
+from kit.report.sections.what_is_uncertain import doubts
 
 _ON_SCREEN_ALONE = ("method",)
 """Parts that paper leaves out: estimates and formulae, which the page carries."""

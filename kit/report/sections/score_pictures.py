@@ -57,10 +57,10 @@ def _leanings(unsure: Sequence[Finding]) -> Fold:
     leaning = [finding for finding in unsure if finding.leaning][:_LEANINGS]
     cannot = [finding for finding in unsure if not finding.leaning]
     points = tuple(Point(finding.sentence, "Perhaps:") for finding in leaning)
-    untold = tuple(Point(finding.sentence) for finding in cannot)
+    open_points = tuple(Point(finding.sentence) for finding in cannot)
     return Fold(
         "Leanings: less than nine chances in ten, or too few samples; not findings",
-        (Bullets((*points, *untold)),),
+        (Bullets((*points, *open_points)),),
     )
 
 
