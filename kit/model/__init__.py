@@ -10,7 +10,8 @@ from kit.model.grader_influence import grader_influence
 from kit.model.grader_slips import grader_slips
 from kit.model.left_out import LeftOut, left_out
 from kit.model.loss_bias import LossBias, loss_bias
-from kit.model.measured import MeasureFit, fit_measurements, scale_to_share, share_to_scale
+from kit.model.measure_scale import MEASURE_OF, scale_to_share, share_to_scale
+from kit.model.measured import MeasureFit, fit_measurements
 from kit.model.pair_setting import PairSetting, every_pair, reasons_beyond, recipes
 from kit.model.pair_states import (
     PairOutlook,
@@ -20,15 +21,16 @@ from kit.model.pair_states import (
     state_by_grades,
     state_by_measurements,
 )
-from kit.model.pair_table import MEASURE_OF, measured_pair_table, pair_table, pairs, through
+from kit.model.pair_table import measured_pair_table, pair_table, pairs, through
 from kit.model.proportional_odds import (
     cuts_differ,
     proportional_odds_check,
     verdicts_by_own_cuts,
 )
 from kit.model.refiring import refiring_table
+from kit.model.right_hand_side import NOISE, with_refirings
 from kit.model.score_correlation import score_correlation
-from kit.model.series_fit import NOISE, ScaleFit, fit_observations, fit_series, with_refirings
+from kit.model.series_fit import MeasureLine, ScaleFit, fit_observations, fit_series
 from kit.model.variation import logits_a_step, variation_table
 from kit.model.verdicts import (
     BROKEN_THROUGH,
@@ -71,6 +73,7 @@ __all__ = [
     "Look",
     "LossBias",
     "MeasureFit",
+    "MeasureLine",
     "PairOutlook",
     "PairSetting",
     "ScaleFit",

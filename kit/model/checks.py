@@ -9,7 +9,8 @@ from scipy.stats import norm
 from statsmodels.stats.proportion import proportion_confint
 
 from kit.errors import Misuse, StatisticalWarning
-from kit.model.series_fit import NOISE, ScaleFit, fit_observations
+from kit.model.right_hand_side import NOISE
+from kit.model.series_fit import ScaleFit
 from kit.wording import plain_effect
 
 
@@ -130,12 +131,12 @@ def tile_influence(fit: ScaleFit, progress: Callable[[str], None] | None = None)
         if progress is not None:
             progress(f"leaving out tile {tile} ({count} of {len(tiles)})")
         rest = fit.frame[fit.frame["tile"] != tile]
+        others = fit.measured
+        others = others[others["tile"] != tile] if len(others) else others
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore", StatisticalWarning)
-                without = fit_observations(
-                    rest, fit.scale, results.prior, results.labels
-                ).results.params
+                without = fit.refitted(rest, measured=others).results.params
         except Misuse:
             continue
         names = results.params.index.intersection(without.index)

@@ -16,7 +16,8 @@ from scipy.special import ndtr
 from kit.mixed import Array
 from kit.model.bivariate_normal import both_below
 from kit.model.pair_states import variance_anew
-from kit.model.series_fit import NOISE, ScaleFit
+from kit.model.right_hand_side import NOISE
+from kit.model.series_fit import ScaleFit
 from kit.model.verdicts import ENDINGS, VerdictRule
 from kit.series import PULL_THROUGH, SPREAD
 

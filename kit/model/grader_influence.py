@@ -8,7 +8,7 @@ import pandas as pd
 from kit.errors import FewGradersWarning, Misuse, StatisticalWarning
 from kit.model.pair_setting import PairSetting
 from kit.model.pair_table import SCORES, pair_table
-from kit.model.series_fit import ScaleFit, fit_observations
+from kit.model.series_fit import ScaleFit
 from kit.model.verdicts import NOT_KNOWN
 
 
@@ -69,7 +69,7 @@ def grader_influence(
 
 def _refit(fit: ScaleFit, grader: str) -> ScaleFit:
     rest = fit.frame[fit.frame["grader"] != grader]
-    return fit_observations(rest, fit.scale, fit.results.prior, fit.results.labels)
+    return fit.refitted(rest)
 
 
 def _compare(

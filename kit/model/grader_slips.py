@@ -8,7 +8,7 @@ import pandas as pd
 
 from kit.errors import Misuse, StatisticalWarning
 from kit.mixed import Array
-from kit.model.series_fit import ScaleFit, fit_observations
+from kit.model.series_fit import ScaleFit
 from kit.wording import plain_name
 
 STANDS_OUT = 7.0
@@ -82,7 +82,7 @@ class _Sheet:
         own = (frame["grader"] == grader).to_numpy()
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", StatisticalWarning)
-            others = fit_observations(frame[~own], fit.scale, fit.results.prior, fit.results.labels)
+            others = fit.refitted(frame[~own])
         rows = frame[own].drop(columns="grader")
         below = others.results.at_most(rows).to_numpy()
         chance = np.diff(below, prepend=0.0, axis=1)

@@ -104,24 +104,6 @@ class JointDensity:
         )
         return total
 
-    def without(self, rows: Array, cut: int) -> tuple[Array, Array]:
-        """Mean and variance of a cut minus eta of these rows, without their grades."""
-        left = self.bend - squares(self.upper[rows], self.lower[rows], self.weights[:, rows])
-        eta = self._eta(rows)
-        toward = np.eye(self.cuts, self.phi.size)[cut] - eta
-        moved = self.phi - np.linalg.solve(left, self.slope(rows))
-        spread = np.linalg.solve(left, toward.T)
-        return toward @ moved, np.maximum(np.einsum("ij,ji->i", toward, spread), 0.0)
-
-    def _eta(self, rows: Array) -> Array:
-        """d eta / d phi of these rows."""
-        both = np.where(
-            np.any(self.upper[rows], axis=1)[:, None], self.upper[rows], self.lower[rows]
-        )
-        eta = -both
-        eta[:, : self.cuts] = 0.0
-        return eta
-
 
 def squares(upper: Array, lower: Array, weights: Array) -> Array:
     """Minus the bend of the log-likelihood of rows with these d u, d l and weights."""

@@ -2,14 +2,9 @@
 
 A chance that is checked on the very grades that were fitted nearly always looks right. So each tile
 (or each pair of colours) is left out in turn, its grades are expected from all the others, and what
-was given is held against that. Refitting for each would be slow; instead the whole fit takes one
-Newton step away from the grades left out, at its own standard deviations. With phi the cuts,
-effects and deviations, and g and H the slopes and bends of the log-likelihood of the grades left
-out,
-
-    phi' = phi - (H_all - H)^-1 g
-
-Pregibon (1981), Logistic regression diagnostics, Annals of Statistics 9, section 4.
+was given is held against that. Photographs of the tile or the pair are left out with its grades.
+Refitting for each would be slow; instead `kit.mixed.leave_out` takes one Newton step from the whole
+fit.
 """
 
 from collections.abc import Mapping
@@ -20,9 +15,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from kit.mixed import Array
-from kit.model.joint_density import JointDensity
-from kit.model.pair_states import logistic_normal
+from kit.mixed import Array, leave_out
 from kit.model.series_fit import ScaleFit
 from kit.model.verdicts import VerdictRule
 from kit.wording import counted, percent
@@ -125,16 +118,15 @@ def expected_without(fit: ScaleFit, step: int, by: str) -> pd.DataFrame:
     """Chance that each grade stays at or below a step, worked out without its tile or pair."""
     frame = fit.frame
     group = frame["tile"] if by == "tile" else frame["base"].str.cat(frame["overlay"], sep=" / ")
-    whole = JointDensity.of(fit)
-    labels = [float(label) for label in fit.results.used_labels]
-    cut = min(int(np.searchsorted(labels, step, side="right")) - 1, whole.cuts - 1)
-    expected = np.empty(len(frame))
-    for rows in frame.groupby(group.to_numpy(), sort=False).indices.values():
-        mean, variance = whole.without(rows, cut)
-        expected[rows] = logistic_normal(mean, variance)
+    without = leave_out(fit.results, "tile" if by == "tile" else "base:overlay")
     stayed = frame[fit.scale].astype(float).to_numpy() <= step
     return pd.DataFrame(
-        {"scale": fit.scale, "group": group.astype(str), "expected": expected, "stayed": stayed}
+        {
+            "scale": fit.scale,
+            "group": group.astype(str),
+            "expected": without.at_most[step].to_numpy(),
+            "stayed": stayed,
+        }
     )
 
 

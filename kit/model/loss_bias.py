@@ -9,7 +9,7 @@ from kit.errors import Misuse
 from kit.mixed import Array
 from kit.model.pair_setting import PairSetting
 from kit.model.pair_table import SCORES, pair_table
-from kit.model.series_fit import fit_observations, fit_series
+from kit.model.series_fit import fit_series
 from kit.model.verdicts import NOT_KNOWN
 from kit.series import (
     Series,
@@ -163,10 +163,7 @@ def _if_worst(series: Series, lost: pd.DataFrame) -> tuple[pd.DataFrame, int]:
     fits = {score: fit_series(series, score) for score in SCORES}
     worst = pd.concat([observations(series), _worst_rows(series, lost)], ignore_index=True)
     harsh = {
-        score: fit_observations(
-            worst, score, fits[score].results.prior, series.settings.scale(score).grades
-        )
-        for score in SCORES
+        score: fits[score].refitted(worst, series.settings.scale(score).grades) for score in SCORES
     }
     keys = ["base", "overlay", "firings"]
     both = pair_table(fits, colours, setting)[[*keys, "verdict"]].merge(

@@ -16,7 +16,8 @@ from kit.mixed import (
     Prior,
     read_group,
 )
-from kit.model.series_fit import (
+from kit.model.measure_scale import scale_to_share, scaled, share_to_scale
+from kit.model.right_hand_side import (
     formula,
     groups_carried,
     own_reactions,
@@ -30,9 +31,6 @@ MEASURE_PRIOR = Prior(effect_sd=2.0, spread_rate=4.0)
 """What is assumed before a photograph is measured, in standard deviations of all measurements:
 those of single sources are smaller than the whole."""
 
-SHARE_ERROR = 0.01
-"""Added at both ends so that 0 and 1 have a place: about what a share can be measured to."""
-
 
 @dataclass(frozen=True, eq=False)
 class MeasureFit:
@@ -45,7 +43,7 @@ class MeasureFit:
     results : LinearResults
         In mm, or for a share on the scale of `share_to_scale`.
     frame : DataFrame
-        The measured rows, as `kit.photo.join_measurements` gives them.
+        The measured rows, as `kit.series.join_measurements` gives them.
     factors : tuple of str
         Factors with more than one level, which the formula uses.
     dropped : tuple of str
@@ -57,6 +55,11 @@ class MeasureFit:
     frame: pd.DataFrame
     factors: tuple[str, ...]
     dropped: tuple[str, ...]
+
+    @property
+    def seen(self) -> pd.DataFrame:
+        """Every row that was fitted."""
+        return self.frame
 
     @property
     def is_share(self) -> bool:
@@ -101,7 +104,7 @@ def fit_measurements(
     Parameters
     ----------
     frame : DataFrame
-        As `kit.photo.join_measurements` gives it; several series one below the other. A colour
+        As `kit.series.join_measurements` gives it; several series one below the other. A colour
         keeps its identity across series; tiles, patches and sessions do not.
     measure : str
         A column in mm such as 'spread_mm', or a share such as 'pull_through_share', which is
@@ -126,10 +129,7 @@ def fit_measurements(
     if measured.empty:
         raise Misuse(f"No photograph gave {measure} yet.")
     factors, dropped = varied_factors(measured)
-    response = f"scaled_{measure}" if is_share(measure) else measure
-    rows = measured
-    if is_share(measure):
-        rows = measured.assign(**{response: share_to_scale(measured[measure].to_numpy(float))})
+    rows, response = scaled(measured, measure)
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         carried, reasons = groups_carried(measured, with_prior=prior is not None)
@@ -152,33 +152,3 @@ def fit_measurements(
     return MeasureFit(
         measure, results, measured, tuple(factors), tuple(dict.fromkeys(dropped + reasons))
     )
-
-
-def share_to_scale(share: Array, epsilon: float = SHARE_ERROR) -> Array:
-    """Carry shares (0 to 1) to the logit scale used by the models.
-
-        y = log((p + e) / (1 - p + e))
-
-    A share can be measured to about e, so 0 is read as about e and 1 as about 1 - e; without that
-    the logit would be infinite there and small shares would be stretched past what is known.
-
-    Parameters
-    ----------
-    share : ndarray
-        p, 0 to 1; nan stays nan. Values a little outside are taken as 0 or 1.
-    epsilon : float
-        e.
-
-    Returns
-    -------
-    ndarray
-        y, about -4.6 to 4.6 with the e given here.
-    """
-    p = np.clip(np.asarray(share, float), 0.0, 1.0)
-    return np.log((p + epsilon) / (1 - p + epsilon))
-
-
-def scale_to_share(y: Array, epsilon: float = SHARE_ERROR) -> Array:
-    """Carry values on the logit scale back to shares, 0 to 1: undoes `share_to_scale`."""
-    odds = np.exp(np.asarray(y, float))
-    return np.clip((odds * (1 + epsilon) - epsilon) / (1 + odds), 0.0, 1.0)

@@ -10,7 +10,8 @@ import pandas as pd
 from kit.errors import ExtrapolationWarning, Misuse
 from kit.mixed import Array
 from kit.model.measured import MeasureFit
-from kit.model.series_fit import MEASURES, ScaleFit, with_refirings
+from kit.model.right_hand_side import MEASURES, with_refirings
+from kit.model.series_fit import ScaleFit
 from kit.model.verdicts import NOT_KNOWN, VerdictRule
 from kit.series import Verdict
 from kit.wording import listed, plain_name
@@ -103,7 +104,7 @@ def recipes(
     for fit in fits.values():
         for factor in fit.factors:
             if factor not in recipe:
-                recipe[factor] = fit.frame[factor].mode().iloc[0]
+                recipe[factor] = fit.seen[factor].mode().iloc[0]
     return with_refirings(recipe)
 
 
@@ -113,7 +114,7 @@ def with_jars(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> pd.DataFrame:
     If no series fired both colours of a pair, the last that fired either; of a colour that it did
     not fire the jar is then a new one.
     """
-    frames = [fit.frame[["series", "base", "overlay"]] for fit in fits.values()]
+    frames = [fit.seen[["series", "base", "overlay"]] for fit in fits.values()]
     seen = pd.concat(frames).drop_duplicates().reset_index(drop=True)
     order = {name: place for place, name in enumerate(seen["series"].unique())}
     last = seen.assign(place=seen["series"].map(order))
@@ -135,14 +136,14 @@ def with_jars(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> pd.DataFrame:
 
 def counts_fired(fits: Mapping[str, Fit]) -> list[int]:
     """Every firing count that anything was seen at, in order."""
-    seen = [fit.frame["firings"].astype(int) for fit in fits.values() if "firings" in fit.frame]
+    seen = [fit.seen["firings"].astype(int) for fit in fits.values() if "firings" in fit.seen]
     return sorted(set(pd.concat(seen))) if seen else [1]
 
 
 def patches_behind(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> Array:
     """How many patches of each pair were seen at each firing count."""
     keys = ["base", "overlay", "firings"]
-    each = [fit.frame for fit in fits.values()]
+    each = [fit.seen for fit in fits.values()]
     seen = pd.concat(
         [frame[[c for c in ("series", "patch", *keys) if c in frame]] for frame in each]
     )
@@ -181,7 +182,7 @@ def reasons_beyond(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> tuple[Array
     said: list[str] = []
     families = list(zip(recipe["base_family"], recipe["overlay_family"], strict=True))
     for fit in fits.values():
-        frame = fit.frame
+        frame = fit.seen
         fired = set(zip(frame["base_family"], frame["overlay_family"], strict=True))
         beyond |= np.array([pair not in fired for pair in families], dtype=bool)
         said += [

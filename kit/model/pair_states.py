@@ -20,7 +20,8 @@ from scipy.stats import gamma, norm, qmc
 from kit.mixed import Array, LinearResults, OrdinalResults, square_root
 from kit.model.bivariate_normal import both_below
 from kit.model.measured import MeasureFit
-from kit.model.series_fit import JARS, NOISE, ScaleFit
+from kit.model.right_hand_side import JARS, NOISE
+from kit.model.series_fit import ScaleFit
 from kit.model.verdicts import VerdictRule
 
 DRAWS = 256

@@ -8,7 +8,8 @@ import pandas as pd
 from scipy.stats import norm
 
 from kit.errors import Misuse
-from kit.model.measured import MeasureFit
+from kit.model.measure_scale import MEASURE_OF
+from kit.model.measured import MeasureFit, fit_measurements
 from kit.model.pair_setting import (
     Fit,
     PairSetting,
@@ -29,28 +30,28 @@ from kit.model.pair_states import (
 from kit.model.score_correlation import measure_correlation, score_correlation
 from kit.model.series_fit import ScaleFit, fit_series
 from kit.model.verdicts import DOES, ENDINGS, FINE_EDGE, NOT_KNOWN, look, verdicts
-from kit.series import PULL_THROUGH, SPREAD, Series, colours_in_stock
+from kit.series import PULL_THROUGH, SPREAD, Series, colours_in_stock, join_measurements
 from kit.wording import counted, listed
 
 F = TypeVar("F", ScaleFit, MeasureFit)
 
 SCORES = (SPREAD.name, PULL_THROUGH.name)
 
-MEASURE_OF = {SPREAD.name: "spread_mm", PULL_THROUGH.name: "pull_through_share"}
-"""What stands for each score when photographs judge."""
-
 PAIR = ["base", "overlay", "base_family", "overlay_family"]
 ENDING_COLUMNS = [ending.replace(" ", "_") for ending in ENDINGS]
 
 
 def pairs(
-    series: Series | Iterable[Series], jars: Literal["fired", "new"] = "fired"
+    series: Series | Iterable[Series],
+    jars: Literal["fired", "new"] = "fired",
+    photographs: bool = True,
 ) -> pd.DataFrame:
     """Judge every pair of a series' colours, or of several series together.
 
     What earlier series showed (family effects, steps, how much each source varies) counts for the
     last one when they are given too, each grade once. The recipe and the rule are those that the
-    settings of the last series ask for.
+    settings of the last series ask for. What photographs measured counts beside the grades; where
+    nothing was graded it decides alone, by the rule in millimetres.
 
     Parameters
     ----------
@@ -58,17 +59,25 @@ def pairs(
         The newest last.
     jars : 'fired' or 'new'
         As for `pair_table`.
+    photographs : bool
+        False judges by the grades alone.
 
     Returns
     -------
     DataFrame
-        As `pair_table` gives it.
+        As `pair_table` gives it; as `measured_pair_table` does where nothing was graded.
     """
     each = [series] if isinstance(series, Series) else list(series)
-    fits = {score: fit_series(each, score) for score in SCORES}
     stock = [colours_in_stock(one.colours, one.settings) for one in each]
     colours = pd.concat(stock).drop_duplicates("colour", ignore_index=True)
-    return pair_table(fits, colours, PairSetting.of(each[-1].settings.verdict), jars=jars)
+    setting = PairSetting.of(each[-1].settings.verdict)
+    if photographs and all(one.grades.empty for one in each):
+        pictured = pd.concat([join_measurements(one) for one in each], ignore_index=True)
+        if len(pictured):
+            measures = {name: fit_measurements(pictured, name) for name in MEASURE_OF.values()}
+            return measured_pair_table(measures, colours, setting, jars=jars)
+    fits = {score: fit_series(each, score, photographs=photographs) for score in SCORES}
+    return pair_table(fits, colours, setting, jars=jars)
 
 
 def pair_table(
@@ -78,7 +87,9 @@ def pair_table(
     firings: Iterable[int] | None = None,
     jars: Literal["fired", "new"] = "fired",
 ) -> pd.DataFrame:
-    """Judge every ordered pair by grades, fired or not, at every firing count.
+    """Judge every ordered pair, fired or not, at every firing count, by the steps of the scales.
+
+    Grades, and photographs where the fits have them, tell what a patch is; the steps decide.
 
     What is judged is the state of a new patch on a new tile in a new session, as the average grader
     sees it. Its chances are averaged over all that is not known exactly: effects and cuts, what

@@ -14,7 +14,8 @@ from kit.mixed import OrdinalMixedModel, OrdinalResults
 from kit.model.joint_density import JointDensity, squares
 from kit.model.pair_setting import PairSetting
 from kit.model.pair_table import pair_table
-from kit.model.series_fit import ScaleFit, fit_observations, own_reactions
+from kit.model.right_hand_side import own_reactions
+from kit.model.series_fit import ScaleFit
 from kit.wording import plain_effect
 
 # Grades on the rarer side of a threshold below which it has no model of its own.
@@ -46,6 +47,7 @@ def proportional_odds_check(fit: ScaleFit, level: float = 0.01) -> pd.DataFrame:
     Econometrica 46. The comparison by threshold is that of Brant (1990), Assessing proportionality
     in the proportional odds model for ordinal logistic regression, Biometrics 46.
     """
+    fit = fit.by_grades
     results = fit.results
     codes = fit.frame[fit.scale].cat.codes.to_numpy()
     right = results.formula.split("~", 1)[1]
@@ -96,7 +98,7 @@ def cuts_differ(fit: ScaleFit, draws: int = 20_000) -> float:
     float
         1 where fewer than two cuts have enough grades on both sides.
     """
-    whole = JointDensity.of(fit)
+    whole = JointDensity.of(fit.by_grades)
     beyond = [
         k
         for k in range(whole.cuts)
@@ -158,7 +160,7 @@ def verdicts_by_own_cuts(
         fit = fits[score]
         grouped = np.searchsorted(at, fit.frame[score].astype(int).to_numpy(), side="right")
         frame = fit.frame.assign(**{score: grouped})
-        own[score] = fit_observations(frame, score, fit.results.prior, range(len(at) + 1))
+        own[score] = fit.refitted(frame, range(len(at) + 1))
     apart = replace(setting, fine_edge_at_most=0, breaks_through_from=len(edges["pull_through"]))
     keys = ["base", "overlay", "firings"]
     both = pair_table(fits, colours, setting)[[*keys, "verdict"]].merge(

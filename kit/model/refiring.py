@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from kit.mixed import Array
-from kit.model.series_fit import MEASURES, NOISE, REFIRINGS, ScaleFit
+from kit.model.right_hand_side import MEASURES, NOISE, REFIRINGS
+from kit.model.series_fit import ScaleFit
 from kit.wording import FOUND, counted, interval, of_a_step, plain_name
 
 HOLDS, GIVES_WAY, CANNOT_TELL = "holds its ground", "gives way", "cannot be told"

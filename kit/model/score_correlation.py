@@ -9,7 +9,8 @@ from kit.mixed import Array
 from kit.model.bivariate_normal import both_below
 from kit.model.measured import MeasureFit
 from kit.model.pair_states import LOGISTIC_VARIANCE
-from kit.model.series_fit import NOISE, ScaleFit
+from kit.model.right_hand_side import NOISE
+from kit.model.series_fit import ScaleFit
 
 LARGEST = 0.95
 """A correlation closer to 1 than this is not believed."""

@@ -2,45 +2,29 @@
 
 import warnings
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import pandas as pd
 
 from kit.errors import AliasedEffectWarning, Misuse
-from kit.mixed import Group, OrdinalMixedModel, OrdinalResults, Prior, read_group, same_division
+from kit.mixed import JointMixedModel, JointResults, OrdinalMixedModel, OrdinalResults, Prior
+from kit.model.measure_scale import MEASURE_OF, scaled
 from kit.model.pool_of_series import poolable
-from kit.series import Series, observations
-from kit.wording import counted, escape, listed, of_a_step, plain_name
-
-MEASURES = ("firings", "mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
-"""Numeric factors, the ones that matter most first."""
-
-GROUPS = (
-    "base",
-    "overlay",
-    "base:overlay",
-    "base:series",
-    "overlay:series",
-    "grader",
-    "tile",
-    "patch",
-    "session",
-    "series",
+from kit.model.right_hand_side import (
+    formula,
+    groups_carried,
+    own_reactions,
+    series_apart,
+    slopes_carried,
+    varied_factors,
+    with_refirings,
 )
-"""Sources of variation. Of two that cannot be told apart, the earlier one is kept."""
+from kit.series import Series, join_measurements, observations
+from kit.wording import counted, escape, is_share, listed, of_a_step, plain_name
 
-JARS = ("base:series", "overlay:series")
-"""How the jars of one colour differ from series to series, where several are pooled."""
-
-NOISE = ("tile", "patch", "session")
-"""What a pair meets anew each time it is fired: a new patch on a new tile in a new session."""
-
-OF_STRIPED_TILES = {"stripe": ["small"], "small_patch": ["small"]}
-"""What patches on tiles with several bases have beside all others: their stripe's own variation,
-and what a small patch varies by beyond one of full size. A verdict speaks of neither."""
-
-REFIRINGS = "refirings"
-"""Column of how often a patch went back into the heat after its first firing."""
+FEWEST_MEASURED = 12
+"""Measurements that are not set beside grades below."""
 
 STEPS = range(5)
 """Steps of a scale when the series does not say: 0 (none) to 4 (total)."""
@@ -48,6 +32,29 @@ STEPS = range(5)
 SERIES_PRIOR = Prior(effect_sd=4.0, spread_rate=3.5)
 """What is assumed before a grade is seen. Of the priors tried over a wide population of invented
 studios, it foretold new patches best (tests/benchmarks/bench_prior.py)."""
+
+
+@dataclass(frozen=True)
+class MeasureLine:
+    """How what photographs measured follows the latent value of a patch: constant + slope z.
+
+    Attributes
+    ----------
+    measure : str
+    constant, slope : float
+        In mm, or for a share in logits.
+    off : float
+        Standard deviation of what a measurement is off by, beside its known error.
+    """
+
+    measure: str
+    constant: float
+    slope: float
+    off: float
+
+    @property
+    def is_share(self) -> bool:
+        return is_share(self.measure)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -58,12 +65,16 @@ class ScaleFit:
     ----------
     scale : str
     results : OrdinalResults
+        A `JointResults` where photographs stand beside the grades.
     frame : DataFrame
         The graded rows, as in `kit.series.observations`.
     factors : tuple of str
         Factors with more than one level, which the formula uses.
     dropped : tuple of str
         What was left out or cannot be told apart, and why, one sentence each.
+    measured : DataFrame
+        The measured rows that count beside the grades, as in `kit.series.join_measurements`; no
+        rows where the grades count alone.
     """
 
     scale: str
@@ -71,15 +82,53 @@ class ScaleFit:
     frame: pd.DataFrame
     factors: tuple[str, ...]
     dropped: tuple[str, ...]
+    measured: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     def __repr__(self) -> str:
         patches = counted(int(self.frame["patch"].nunique()), "patch", "patches")
-        return f"<ScaleFit of {self.scale}: {counted(len(self.frame), 'grade')} on {patches}>"
+        graded = f"{counted(len(self.frame), 'grade')} on {patches}"
+        beside = len(self.measured)
+        more = f", {counted(beside, 'measurement')} from photographs" if beside else ""
+        return f"<ScaleFit of {self.scale}: {graded}{more}>"
 
     def _repr_html_(self) -> str:
         left_out = "".join(f"<li>{escape(sentence)}</li>" for sentence in self.dropped)
         heading = f"<p><b>{escape(repr(self)[1:-1])}</b></p>"
         return f"{heading}{self.results.summary()._repr_html_()}<ul>{left_out}</ul>"
+
+    @property
+    def seen(self) -> pd.DataFrame:
+        """Every row that was fitted, graded or measured."""
+        if self.measured.empty:
+            return self.frame
+        return pd.concat([self.frame, self.measured], ignore_index=True)
+
+    @property
+    def line(self) -> MeasureLine:
+        """How photographs stand to the grades; Misuse where there are none."""
+        if not isinstance(self.results, JointResults):
+            raise Misuse(f"No photograph stands beside the grades of {plain_name(self.scale)}.")
+        return MeasureLine(MEASURE_OF[self.scale], *self.results.link, self.results.residual_sd)
+
+    @cached_property
+    def by_grades(self) -> "ScaleFit":
+        """The same model of the grades alone: for questions about grades and not about patches."""
+        return self if self.measured.empty else self.refitted(self.frame, measured=pd.DataFrame())
+
+    def refitted(
+        self,
+        frame: pd.DataFrame,
+        steps: Sequence[int] | None = None,
+        measured: pd.DataFrame | None = None,
+    ) -> "ScaleFit":
+        """Fit the same scale to other graded rows, beside the same photographs unless told."""
+        return fit_observations(
+            frame,
+            self.scale,
+            self.results.prior,
+            self.results.labels if steps is None else steps,
+            self.measured if measured is None else measured,
+        )
 
     @property
     def pooled_sentence(self) -> str:
@@ -114,8 +163,13 @@ def fit_series(
     series: Series | Iterable[Series],
     scale: str,
     prior: Prior | None = SERIES_PRIOR,
+    photographs: bool = True,
 ) -> ScaleFit:
     """Fit the standard model to one scale of a series, or of several together.
+
+    What photographs measured of the same thing (`MEASURE_OF`) tells of a patch beside its grades:
+    both see one latent value, the grades through the cuts of the scale, a photograph along a line
+    that is fitted too, with an error of its own. Either may be missing.
 
     Parameters
     ----------
@@ -127,6 +181,8 @@ def fit_series(
         Name of the scale's column.
     prior : Prior or None
         None fits by maximum likelihood alone.
+    photographs : bool
+        False fits the grades alone.
 
     Returns
     -------
@@ -149,7 +205,9 @@ def fit_series(
         raise Misuse(f"There is no scale {scale!r}; there is {', '.join(scales) or 'none'}.")
     kept, reasons = poolable(each, scale)
     frame = pd.concat([observations(one) for one in kept], ignore_index=True)
-    fit = fit_observations(frame, scale, prior, kept[-1].settings.scale(scale).grades)
+    pictured = [join_measurements(one) for one in kept if photographs and len(one.measurements)]
+    measured = pd.concat(pictured, ignore_index=True) if pictured else None
+    fit = fit_observations(frame, scale, prior, kept[-1].settings.scale(scale).grades, measured)
     return replace(fit, dropped=(*reasons, *fit.dropped))
 
 
@@ -158,8 +216,9 @@ def fit_observations(
     scale: str,
     prior: Prior | None = SERIES_PRIOR,
     steps: Sequence[int] = STEPS,
+    measured: pd.DataFrame | None = None,
 ) -> ScaleFit:
-    """Fit the standard model to a table of graded rows.
+    """Fit the standard model to a table of graded rows, beside one of measured rows.
 
     Parameters
     ----------
@@ -170,18 +229,29 @@ def fit_observations(
         None fits by maximum likelihood alone.
     steps : sequence of int
         Every step of the scale.
+    measured : DataFrame or None
+        As `kit.series.join_measurements` gives it. Measurements of a scale that no photograph
+        measures, or too few to draw a line through, do not count.
     """
-    graded = with_refirings(_graded(frame, scale, steps))
-    factors, dropped = varied_factors(graded)
-    groups, reasons = groups_carried(graded, with_prior=prior is not None)
+    graded = _graded(frame, scale, steps)
+    pictured, left_out = _pictured(measured, scale)
+    graded, pictured, seen = _made_ready(graded, pictured, scale)
+    factors, dropped = varied_factors(seen)
+    groups, reasons = groups_carried(seen, with_prior=prior is not None)
+    right = formula(scale, factors)
+    slopes = own_reactions(groups, seen) | slopes_carried(seen)
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
-        model = OrdinalMixedModel(
-            formula(scale, factors),
-            graded,
-            groups,
-            own_reactions(groups, graded) | slopes_carried(graded),
-        )
+        model: OrdinalMixedModel | JointMixedModel
+        if pictured.empty:
+            model = OrdinalMixedModel(right, graded, groups, slopes)
+        else:
+            rows, measure = scaled(pictured, MEASURE_OF[scale])
+            error = f"{measure}_se"
+            rows = rows.assign(**{error: rows[error].fillna(0.0)}) if error in rows else rows
+            model = JointMixedModel(
+                right, graded, rows, measure, groups, slopes, error if error in rows else None
+            )
         results = model.fit(prior=prior)
     for warning in said:
         aliased = issubclass(warning.category, AliasedEffectWarning)
@@ -189,38 +259,9 @@ def fit_observations(
             reasons.append(str(warning.message))
         if not aliased or prior is None:
             warnings.warn(warning.message, warning.category, stacklevel=3)
-    return ScaleFit(scale, results, graded, tuple(factors), tuple(dropped + reasons))
-
-
-def formula(scale: str, factors: Sequence[str]) -> str:
-    """The fixed part for the given factors.
-
-    Families enter as a pair: their combination changes with every firing. All other factors enter
-    with two-factor terms.
-    """
-    families = [factor for factor in factors if factor.endswith("_family")]
-    measures = [f"center({factor})" for factor in factors if factor in MEASURES]
-    terms = [" * ".join(families)] if families else []
-    terms += [f"({' + '.join(families + measures)}) ** 2"] if measures else []
-    if len(families) == 2 and "firings" in factors:
-        terms.append(f"{families[0]}:{families[1]}:center(firings)")
-    return f"{scale} ~ {' + '.join(terms) or '1'}"
-
-
-def with_refirings(rows: pd.DataFrame) -> pd.DataFrame:
-    """Add how often each row's patch went back into the heat: its firings but the first."""
-    return rows.assign(**{REFIRINGS: rows["firings"] - 1}) if "firings" in rows else rows
-
-
-def own_reactions(groups: Sequence[str], seen: pd.DataFrame) -> dict[str, list[str]]:
-    """Slopes: every base and every overlay takes repeated firing in its own way.
-
-    A slope is counted from the first firing and vanishes there, so that it says nothing of patches
-    that were fired once.
-    """
-    if REFIRINGS not in seen or seen[REFIRINGS].nunique() < 2:
-        return {}
-    return {role: [REFIRINGS] for role in ("base", "overlay") if role in groups}
+    return ScaleFit(
+        scale, results, graded, tuple(factors), tuple(left_out + dropped + reasons), pictured
+    )
 
 
 def _graded(frame: pd.DataFrame, scale: str, steps: Sequence[int]) -> pd.DataFrame:
@@ -236,77 +277,41 @@ def _graded(frame: pd.DataFrame, scale: str, steps: Sequence[int]) -> pd.DataFra
             "explain; at least two different grades are needed."
         )
     graded[scale] = pd.Categorical(values, categories=list(steps), ordered=True)
-    apart = series_apart(graded)
-    return apart.assign(small_patch=apart["patch"])
+    return graded
 
 
-def series_apart(seen: pd.DataFrame) -> pd.DataFrame:
-    """Name tiles, patches and sessions by their series too, where there are several."""
-    if "series" not in seen or len(seen["series"].unique()) < 2:
-        return seen
-    apart = [c for c in ("tile", "stripe", "patch", "session") if c in seen]
-    return seen.assign(**{c: seen["series"] + " " + seen[c].astype(str) for c in apart})
+def _pictured(measured: pd.DataFrame | None, scale: str) -> tuple[pd.DataFrame, list[str]]:
+    """Measured rows that can stand beside grades, and a sentence where there are too few."""
+    measure = MEASURE_OF.get(scale)
+    if measured is None or measure not in measured:
+        return pd.DataFrame(), []
+    pictured = measured[measured[measure].notna()].reset_index(drop=True)
+    if len(pictured) >= FEWEST_MEASURED and (pictured[measure] != pictured[measure].iloc[0]).any():
+        return pictured, []
+    if pictured.empty:
+        return pd.DataFrame(), []
+    title = plain_name(scale)
+    return pd.DataFrame(), [
+        f"{counted(len(pictured), 'measurement')} of {title} from photographs cannot be set beside "
+        f"the grades: at least {FEWEST_MEASURED} are needed, and some that differ."
+    ]
 
 
-def slopes_carried(seen: pd.DataFrame) -> dict[str, list[str]]:
-    """Further sources of variation where some tiles carry several bases in stripes."""
-    return OF_STRIPED_TILES if "small" in seen and seen["small"].any() else {}
+def _made_ready(
+    graded: pd.DataFrame, pictured: pd.DataFrame, scale: str
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Graded rows, measured rows and both, with the columns that only the model needs."""
+    if pictured.empty:
+        seen = _with_own_columns(graded)
+        return seen, pictured, seen
+    both = pd.concat([graded.drop(columns=scale), pictured], ignore_index=True)
+    seen = _with_own_columns(both)
+    count, added = len(graded), [c for c in seen if c not in both]
+    first = seen.iloc[:count][[c for c in (*graded, *added) if c != scale]]
+    second = seen.iloc[count:][list(dict.fromkeys((*pictured, *added)))]
+    return first.assign(**{scale: graded[scale]}), second.reset_index(drop=True), seen
 
 
-def varied_factors(seen: pd.DataFrame) -> tuple[list[str], list[str]]:
-    """Factors that vary, and a sentence for each that does not."""
-    varied, dropped = [], []
-    for factor in ("base_family", "overlay_family", *MEASURES):
-        if factor not in seen:
-            continue
-        levels = seen[factor].unique()
-        if len(levels) > 1:
-            varied.append(factor)
-        else:
-            dropped.append(
-                f"{plain_name(factor)} was {levels[0]} throughout, so it has no effect here."
-            )
-    return varied, [sentence[0].upper() + sentence[1:] for sentence in dropped]
-
-
-def groups_carried(seen: pd.DataFrame, with_prior: bool) -> tuple[list[str], list[str]]:
-    """Groups that the rows can carry, and a sentence for each that they cannot.
-
-    Under a prior two groups that divide the rows alike both stay: the prior shares their variation
-    out, and neither the colour nor the tile is then taken to be surer than it is.
-    """
-    kept: list[Group] = []
-    dropped: list[str] = []
-    for name in GROUPS:
-        if not set(name.split(":")) <= set(seen.columns):
-            continue
-        if name in JARS and not _used_again(seen, name.split(":")[0]):
-            continue
-        if seen[name.split(":")].drop_duplicates().shape[0] < 2:
-            if name != "series":
-                dropped.append(f"There is one {name} only, so its variation cannot be seen.")
-            continue
-        group = read_group(name, seen)
-        if group.size == len(seen) and name in NOISE:
-            dropped.append(
-                f"Every {name} was seen once, so its variation cannot be told apart from "
-                "what varies from one reading to the next; the two count together."
-            )
-            continue
-        twin = next((other for other in kept if same_division(group, other)), None)
-        if twin is None or with_prior:
-            kept.append(group)
-            continue
-        text = (
-            f"{plain_name(name)} and {plain_name(twin.name)} divide the rows in the same way, so "
-            f"they cannot be told apart; {plain_name(name)} was left out."
-        )
-        warnings.warn(text, AliasedEffectWarning, stacklevel=4)
-        dropped.append(text[0].upper() + text[1:])
-    return [group.name for group in kept], dropped
-
-
-def _used_again(seen: pd.DataFrame, role: str) -> bool:
-    """Whether any colour stands in a role in more than one series."""
-    times = seen[[role, "series"]].drop_duplicates()
-    return bool(times[role].duplicated().any())
+def _with_own_columns(seen: pd.DataFrame) -> pd.DataFrame:
+    apart = series_apart(seen)
+    return with_refirings(apart.assign(small_patch=apart["patch"]))

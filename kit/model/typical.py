@@ -5,7 +5,8 @@ import pandas as pd
 from scipy.stats import norm, qmc
 
 from kit.mixed import Array, averaged_below, one_thread, square_root
-from kit.model.series_fit import MEASURES, ScaleFit, with_refirings
+from kit.model.right_hand_side import MEASURES, with_refirings
+from kit.model.series_fit import ScaleFit
 
 DRAWS = 512
 
@@ -32,7 +33,7 @@ def typical_grades(fit: ScaleFit, recipes: pd.DataFrame) -> Array:
     z = norm.ppf(qmc.Sobol(fixed, seed=0).random(DRAWS).clip(1e-6, 1 - 1e-6))
     psi = posterior.psi[:fixed] + z @ square_root(posterior.psi_cov[:fixed, :fixed]).T
     theta = np.sort(psi[:, : results.cuts], axis=1)
-    eta = psi[:, results.cuts :] @ x.T
+    eta = psi[:, posterior.first_effect :] @ x.T
     rows = with_refirings(recipes)
     terms = zip(posterior.terms, posterior.new_var, strict=True)
     spread = np.sqrt(sum(v * _entries(term.column, rows) ** 2 for term, v in terms))

@@ -38,7 +38,7 @@ def variation_table(fit: ScaleFit, confidence: float = 0.9) -> pd.DataFrame:
     )
     # Intervals on the log scale, where a standard deviation's uncertainty is about even.
     reach = np.exp(norm.ppf(0.5 + confidence / 2) * np.minimum(error / np.maximum(sd, 1e-9), 2.0))
-    size = sd * np.array([_reach(term, fit.frame) for term in posterior.terms])
+    size = sd * np.array([_reach(term, fit.seen) for term in posterior.terms])
     total = float(np.sum(size**2) + LOGISTIC_VARIANCE)
     step = logits_a_step(fit)
     rows = [
@@ -64,7 +64,7 @@ def variation_table(fit: ScaleFit, confidence: float = 0.9) -> pd.DataFrame:
                 "high": own,
                 "share": LOGISTIC_VARIANCE / total,
                 "steps": own / step,
-                "levels": fit.results.nobs,
+                "levels": len(fit.frame),
             }
         ]
     )

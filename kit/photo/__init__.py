@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING, Any
 
-from kit.photo.batch.one_picture import COLUMNS, MEASURES, PictureResult, measure_picture
+from kit.photo.batch.one_picture import COLUMNS, PictureResult, measure_picture
 from kit.photo.batch.photo_folder import FolderResult, measure_folder
 from kit.photo.batch.photo_series import Measured, decide, enter_decisions, measure_series
 from kit.photo.card.card_drawing import (
@@ -25,7 +25,6 @@ from kit.photo.raster import (
 )
 from kit.photo.review.contact_sheet import write_contact_sheet
 from kit.photo.review.decisions import Decision, read_decisions
-from kit.photo.review.usable import join_measurements, usable_measurements
 from kit.photo.tile.tile_plan import PhotoPlan, photo_plan
 from kit.photo.view.image_file import Unmeasurable
 
@@ -34,7 +33,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "COLUMNS",
-    "MEASURES",
     "SLIP_MM",
     "SRGB_TO_LINEAR",
     "Box",
@@ -57,7 +55,6 @@ __all__ = [
     "enter_decisions",
     "firing_marker",
     "firing_slip_drawing",
-    "join_measurements",
     "linear_light",
     "measure_folder",
     "measure_picture",
@@ -69,7 +66,6 @@ __all__ = [
     "tile_slip_drawing",
     "to_lab",
     "to_linear",
-    "usable_measurements",
     "write_contact_sheet",
 ]
 

@@ -3,7 +3,7 @@
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import pandas as pd
@@ -19,11 +19,19 @@ from kit.model import (
     measured_pair_table,
     pair_table,
 )
-from kit.photo import join_measurements
 from kit.report.findings.finding import Finding
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.findings.score_findings import ScoreFindings, practice_findings, score_findings
-from kit.series import PULL_THROUGH, SPREAD, Scale, Series, Verdict, middle_grades, observations
+from kit.series import (
+    PULL_THROUGH,
+    SPREAD,
+    Scale,
+    Series,
+    Verdict,
+    join_measurements,
+    middle_grades,
+    observations,
+)
 from kit.wording import escape
 
 
@@ -71,7 +79,7 @@ class Photographs:
     Parameters
     ----------
     measurements : DataFrame
-        As `kit.photo.join_measurements` gives it.
+        As `kit.series.join_measurements` gives it.
     fits : mapping of str to MeasureFit
         By measure; empty when there is too little to fit.
     judged : Judged
@@ -122,6 +130,18 @@ class Analysis:
         return PairFindings(self.judged.table)
 
     @cached_property
+    def pairs_by_grades(self) -> PairFindings:
+        """Every pair as it would be judged without the photographs."""
+        fits = self.fits.by_scale
+        if all(fit.measured.empty for fit in fits.values()):
+            return self.pairs_found
+        with collected_warnings():
+            alone = {name: fit.by_grades for name, fit in fits.items()}
+        verdict = self.series.settings.verdict
+        only = replace(self.fits, by_scale=alone)
+        return PairFindings(judge_pairs(only, self.series.stock, verdict).table)
+
+    @cached_property
     def grades(self) -> pd.DataFrame:
         """Middle grades of every scale, as `middle_grades` gives them, with a column scale."""
         each = [
@@ -159,21 +179,30 @@ class Analysis:
         return tuple(s for s in settings.scales if self.observations[s.name].notna().any())
 
 
-def analyse(series: Series) -> Analysis:
-    """Work out everything that the report says about a series."""
+def analyse(series: Series, photographs: bool = True) -> Analysis:
+    """Work out everything that the report says about a series.
+
+    Parameters
+    ----------
+    series : Series
+    photographs : bool
+        False judges by the grades alone.
+    """
     settings = series.settings
-    fits = fit_scales([series], settings.scales)
+    fits = fit_scales([series], settings.scales, photographs)
     judged = judge_pairs(fits, series.stock, settings.verdict)
     return Analysis(series, observations(series), fits, judged)
 
 
-def fit_scales(several: Sequence[Series], scales: Sequence[Scale]) -> Fits:
+def fit_scales(
+    several: Sequence[Series], scales: Sequence[Scale], photographs: bool = True
+) -> Fits:
     """Fit every scale to one series or several, keeping the reasons where that cannot be done."""
     by_scale, missing, warned = {}, {}, {}
     for scale in scales:
         with collected_warnings() as said:
             try:
-                by_scale[scale.name] = fit_series(several, scale.name)
+                by_scale[scale.name] = fit_series(several, scale.name, photographs=photographs)
             except Misuse as reason:
                 missing[scale.name] = str(reason)
         warned[scale.name] = warning_sentences(said)
@@ -214,6 +243,6 @@ def collected_warnings() -> Iterator[list[warnings.WarningMessage]]:
 
 
 def warning_sentences(said: Sequence[warnings.WarningMessage]) -> tuple[str, ...]:
-    """The sentences of the statistical warnings that were heard, each once."""
+    """The sentences of the statistical warnings that were collected, each once."""
     told = (str(w.message) for w in said if issubclass(w.category, StatisticalWarning))
     return tuple(dict.fromkeys(told))

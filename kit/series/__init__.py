@@ -81,6 +81,7 @@ from kit.series.tables import (
     patch_name,
     series_tables,
 )
+from kit.series.usable import MEASURES, join_measurements, usable_measurements
 from kit.series.vocabulary import ACCIDENTS, ASKS, FAMILIES, FAMILY_PAIRS, OPACITIES, family_pair
 
 __all__ = [
@@ -97,6 +98,7 @@ __all__ = [
     "FIRINGS",
     "FOUND",
     "MEASUREMENTS",
+    "MEASURES",
     "MOST_BYTES",
     "OPACITIES",
     "OPENING_UM",
@@ -145,6 +147,7 @@ __all__ = [
     "heading_of",
     "inside",
     "is_readable",
+    "join_measurements",
     "last_firings",
     "last_grades",
     "leftovers",
@@ -183,6 +186,7 @@ __all__ = [
     "tiles_lost",
     "typed_frame",
     "unguarded",
+    "usable_measurements",
     "with_recipes",
     "write_journaled",
     "write_records",

@@ -42,7 +42,7 @@ PIECES = 2
 """Asked about in each studio."""
 SAMPLED = 4
 """One studio in so many fires a sample for its last piece too."""
-MADE = 400
+MADE = 2000
 """Times that a piece is made in truth."""
 CLAIM = 0.05
 """Gain of an order from which on it is held to its word."""
@@ -151,7 +151,7 @@ def studio(seed: int) -> tuple[list[Outcome], list[tuple[float, float, float]]]:
         piece = random_piece(random, known, f"piece-{k}")
         told = piece_outlook(piece, known)
         first, whole = made(piece, truth, known, seed)
-        _, better = made(told.best, truth, known, seed + 1)
+        _, better = made(told.best, truth, known, seed)
         contacts = list(zip([c.one for c in told.contacts], first.mean(axis=1), strict=True))
         outcomes.append(
             Outcome(

@@ -3,11 +3,13 @@
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.optimize import minimize
+from scipy.optimize import approx_fprime, minimize
 from scipy.special import expit, logsumexp
+from scipy.stats import norm
 
 from kit.errors import Misuse
-from kit.mixed import JointMixedModel, LinearMixedModel, OrdinalMixedModel
+from kit.mixed import JointMixedModel, LinearMixedModel, OrdinalMixedModel, Prior
+from kit.mixed.joint_fit import JointFit
 from kit.mixed.joint_rows import JointRows
 from kit.mixed.laplace import LaplaceLikelihood
 
@@ -225,3 +227,52 @@ def test_what_cannot_be_joined_is_refused(made):
         JointMixedModel("grade ~ heat", graded, measured, "mm", ["kiln"])
     with pytest.raises(Misuse, match="no column mm"):
         JointMixedModel("grade ~ heat", graded, measured.drop(columns="mm"), "mm")
+
+
+def test_without_grades_the_prior_is_in_units_of_the_measurements(sleep):
+    """What is said in milliseconds or in hundredths of them is the same, prior and all."""
+    slopes = {"Subject": ["Days"]}
+    finer = sleep.assign(Reaction=100 * sleep["Reaction"])
+    told, same = (
+        JointMixedModel("none ~ Days", None, table, "Reaction", ["Subject"], slopes).fit("weak")
+        for table in (sleep, finer)
+    )
+    assert same.params.to_numpy() == pytest.approx(100 * told.params.to_numpy(), rel=1e-4)
+    assert list(same.random_sd.values()) == pytest.approx(
+        [100 * sd for sd in told.random_sd.values()], rel=1e-3
+    )
+
+
+def test_what_graders_are_called_does_not_move_the_measurements(made):
+    """Measurements have no grader: not even the first, whose level is numbered 0."""
+    graded, measured = made
+    renamed = graded.assign(grader=graded["grader"].map({"g0": "z", "g1": "a"}))
+    one, other = (
+        JointMixedModel("grade ~ heat", table, measured, "mm", ["object", "grader"]).fit("weak")
+        for table in (graded, renamed)
+    )
+    assert other.link == pytest.approx(one.link, rel=1e-3)
+    assert other.llf == pytest.approx(one.llf, abs=1e-4)
+
+
+def test_the_interval_of_a_measurement_does_not_hang_on_where_heat_is_counted_from(made):
+    """The same model: the constant takes up what the slope of the link makes of the distance."""
+    graded, measured = made
+    told = []
+    for zero in (0.0, 3.0):
+        tables = [table.assign(heat=table["heat"] + zero) for table in (graded, measured)]
+        fit = JointMixedModel("grade ~ heat", *tables, "mm", ["object"], error="error").fit()
+        told.append(fit.predict_measurement(tables[1].drop(columns="object")).to_numpy())
+    assert told[1] == pytest.approx(told[0], rel=1e-2)
+
+
+def test_the_prior_of_the_link_is_the_standard_normal_in_units_of_the_measurements(made):
+    model = JointMixedModel("grade ~ heat", *made, "mm", ["object"], error="error")
+    fit = JointFit(model, Prior())
+    x = np.array([-0.6, 0.9, 2.6, 0.1, 0.7, 1.2, 1.1, 0.4])
+    value, slope, bend = fit._own_prior(x)
+    for b in (0.2, 1.5):
+        moved = np.where(np.arange(x.size) == 4, b, x)
+        assert fit._own_prior(moved)[0] - value == pytest.approx(norm.logpdf(b) - norm.logpdf(0.7))
+    assert slope == pytest.approx(approx_fprime(x, lambda at: fit._own_prior(at)[0]), abs=1e-5)
+    assert bend[4, 4] == 1.0

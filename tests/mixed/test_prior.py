@@ -15,6 +15,13 @@ def test_a_prior_says_in_plain_words_what_it_holds():
     assert "logit" in text
 
 
+def test_the_weak_prior_holds_what_the_documents_say_of_it():
+    text = Prior().describe()
+    assert "within 4.0 units either way" in text
+    assert "unknown size, around 1.0 units" in text
+    assert "taken to lie around 2.0 units apart" in text
+
+
 def test_measurements_are_told_in_their_own_unit(penicillin):
     fit = LinearMixedModel("diameter ~ 1", penicillin, groups=["plate"]).fit(prior="weak")
     text = str(fit.summary())

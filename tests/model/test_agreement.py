@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+import statsmodels.api as sm
 
 from kit.errors import ConstantGraderWarning, FewGradersWarning, Misuse
 from kit.model import agreement
@@ -67,6 +68,21 @@ def test_a_grader_who_grows_harsher_is_noticed(truth):
     later = np.clip(truth + np.where(np.arange(60) > 30, 1, 0), 0, 5)
     found = agreement(graded_by({"A": np.minimum(truth, 3), "B": np.minimum(later, 4)}), "spread")
     assert any(sentence.startswith("B came to grade higher") for sentence in found.sentences)
+
+
+@pytest.mark.parametrize("way", ["higher", "lower"])
+def test_the_drift_of_a_grader_has_the_two_sided_interval_of_least_squares(truth, way):
+    """Reference library: statsmodels' ordinary least squares, 90 % of Student's t."""
+    when = np.linspace(-0.5, 0.5, 60)
+    random = np.random.default_rng(4)
+    moved = (1 if way == "higher" else -1) * 1.5 * when
+    other = np.clip(truth + np.round(moved + random.normal(0, 0.7, 60)), 0, 4)
+    found = agreement(graded_by({"A": truth, "B": other}), "spread", confidence=0.9)
+    line = sm.OLS(other - truth, sm.add_constant(when)).fit()
+    row = found.drift.set_index("grader").loc["B"]
+    assert row["drift"] == pytest.approx(line.params[1])
+    assert (row["low"], row["high"]) == pytest.approx(tuple(line.conf_int(0.1)[1]))
+    assert any(sentence.startswith(f"B came to grade {way}") for sentence in found.sentences)
 
 
 def test_a_second_look_is_compared_with_the_first(truth):

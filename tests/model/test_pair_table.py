@@ -168,6 +168,42 @@ def test_a_known_pair_that_varies_is_hit_or_miss_and_one_barely_known_is_not():
     assert vague.share_high[0] - vague.share_low[0] > 0.9
 
 
+def test_the_share_lies_within_its_bounds_as_often_as_the_confidence_says():
+    """A share is Phi(-eta / w): its bounds are those of eta, of which half is left out each way."""
+    never_pulled = state(-9.0, 0.01, 1.0)
+    for mean in (-0.6, 0.3):
+        seen = outlook(state(mean, 0.25, 1.0), never_pulled, 0.0, 0.8)
+        bounds = norm.cdf(abs(mean) + 0.5 * norm.ppf([0.1, 0.9]))
+        assert (seen.share_low[0], seen.share_high[0]) == pytest.approx(tuple(bounds), abs=0.01)
+
+
+def test_the_share_of_broken_patches_is_counted_at_the_cut_where_they_break():
+    calm = state(-9.0, 0.01, 1.0)
+    pulled = ScoreState(
+        np.array([[2.5, 0.5]]),
+        np.array([[0.25, 0.25]]),
+        np.arange(3.0),
+        1.0,
+        np.ones(DRAWS),
+        0.0,
+        fine=0,
+        broken=1,
+    )
+    seen = outlook(calm, pulled, 0.0, 0.8)
+    bounds = norm.cdf(0.5 + 0.5 * norm.ppf([0.1, 0.9]))
+    assert ENDINGS[seen.leans_to[0]] == "broken through"
+    assert (seen.share_low[0], seen.share_high[0]) == pytest.approx(tuple(bounds), abs=0.01)
+
+
+def test_how_graders_waver_is_no_part_of_what_a_patch_comes_to():
+    calm = state([-0.5, 0.5], [0.3, 0.3], 0.8)
+    wild = replace(calm, reading_variance=4.0)
+    assert ending_chances(wild, calm, 0.2) == pytest.approx(ending_chances(calm, calm, 0.2))
+    one, other = outlook(wild, calm, 0.2, 0.8), outlook(calm, calm, 0.2, 0.8)
+    assert one.hit_or_miss == pytest.approx(other.hit_or_miss)
+    assert (reading_fine_edge(wild, calm, 0.2) != reading_fine_edge(calm, calm, 0.2)).all()
+
+
 def test_the_step_at_which_the_base_breaks_through_leaves_a_soft_edge_between(fits, survey):
     later = pair_table(fits, survey.colours, replace(SETTING, breaks_through_from=3))
     usual = pair_table(fits, survey.colours, SETTING)
@@ -258,6 +294,21 @@ def test_rows_beyond_what_was_fired_are_marked_and_have_no_verdict(fits, survey)
     assert (table["foretold"] == beyond).all()
     assert (table.loc[beyond, "verdict"] == NOT_KNOWN).all()
     assert table.loc[~beyond, "verdict"].isin(ENDINGS).any()
+
+
+def test_a_coat_thinner_than_any_fired_is_beyond_it_as_a_thicker_one_is(fits, survey):
+    for weight in (1.0, 900.0):
+        with pytest.warns(ExtrapolationWarning, match=f"would be {weight:g}, but"):
+            table = pair_table(fits, survey.colours, PairSetting(coat_weight=weight), [2])
+        assert table["foretold"].all()
+
+
+def test_the_interval_of_a_grade_leaves_out_as_much_on_either_side(fits, survey):
+    table = pair_table(fits, survey.colours, SETTING, [2])
+    recipe = recipes(every_pair(survey.colours), SETTING, [2], fits)
+    known = state_by_grades(fits["spread"], recipe, SETTING.rule)
+    for column, level in (("spread_low", 0.1), ("spread_high", 0.9)):
+        assert table[column].to_numpy() == pytest.approx(known.average_step(norm.ppf(level)))
 
 
 def test_a_colour_never_fired_is_known_less_surely(fits, survey):

@@ -141,5 +141,19 @@ def test_the_jar_of_a_pair_is_that_of_the_last_series_that_fired_it(fits):
     assert recipe["series"].tolist() == ["first"]
 
 
+def test_the_jar_of_a_pair_never_fired_is_that_of_the_last_series_that_fired_both_colours(fits):
+    frame = pd.DataFrame(
+        {
+            "series": ["first", "first", "second"],
+            "base": ["Ash", "Chalk", "Ash"],
+            "overlay": ["Chalk", "Brick", "Chalk"],
+        }
+    )
+    seen = {"spread": replace(fits["spread"], frame=frame)}
+    asked = pd.DataFrame({"base": ["Ash", "Ash", "Dune"], "overlay": ["Brick", "Dune", "Brick"]})
+    # The second series has no jar of Brick; of Dune nobody has, so the other colour's last decides.
+    assert with_jars(asked, seen)["series"].tolist() == ["first", "second", "first"]
+
+
 def test_pairs_of_several_series_cover_all_their_colours(two):
     assert len(pairs(two)) == 8 * 7 * 3

@@ -5,6 +5,7 @@ from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from kit.errors import Misuse
@@ -20,6 +21,7 @@ from kit.model import (
     VERDICTS,
     VerdictRule,
     look,
+    shown_chance,
     verdict_sentence,
     verdicts,
 )
@@ -47,6 +49,27 @@ def test_hit_or_miss_is_tested_after_the_endings_and_needs_the_same_sureness():
     chances = np.array([[0.85, 0.1, 0.05], [0.5, 0.4, 0.1], [0.5, 0.4, 0.1]])
     given = verdicts(chances, np.array([0.9, 0.8, 0.79]), 0.8)
     assert list(given) == [FINE_EDGE, HIT_OR_MISS, NOT_KNOWN]
+
+
+def test_the_steps_of_the_rule_belong_to_the_ending_that_they_name():
+    """A fine edge up to its step on both scores, broken through from its step on."""
+    rule = VerdictRule(fine_edge_at_most=1, breaks_through_from=3)
+    assert [rule.ending(spread, 0) for spread in range(4)] == [FINE_EDGE] * 2 + [SOFT_EDGE] * 2
+    pulled = [rule.ending(1, pull) for pull in range(5)]
+    assert pulled == [FINE_EDGE] * 2 + [SOFT_EDGE] + [BROKEN_THROUGH] * 2
+
+
+def test_the_chance_shown_is_that_of_what_is_shown():
+    """Of a verdict its own chance, of hit or miss that no share suffices, of a leaning its own."""
+    rows = [
+        (FINE_EDGE, FINE_EDGE, 0.85, 0.1, 0.05, 0.2),
+        (BROKEN_THROUGH, BROKEN_THROUGH, 0.05, 0.1, 0.85, 0.2),
+        (HIT_OR_MISS, SOFT_EDGE, 0.3, 0.5, 0.2, 0.9),
+        (NOT_KNOWN, BROKEN_THROUGH, 0.2, 0.2, 0.6, 0.4),
+    ]
+    endings = [ending.replace(" ", "_") for ending in ENDINGS]
+    pairs = pd.DataFrame(rows, columns=["verdict", "leans_to", *endings, "hit_or_miss"])
+    assert list(shown_chance(pairs)) == [0.85, 0.85, 0.9, 0.6]
 
 
 def test_the_rule_comes_from_the_settings_and_refuses_to_contradict_itself():

@@ -5,8 +5,10 @@ import re
 import frictionless
 import pytest
 
-from kit.errors import DataProblems, Misuse
+from kit.errors import ChangedMeanwhile, DataProblems, Misuse
 from kit.record import Grading, apply, take_in
+from kit.record.comparison import compare, enter
+from kit.record.entries import Entry
 from kit.series import observations, read_series
 
 HEAD = "patch,firing,grader,spread,pull_through,note\n"
@@ -171,6 +173,40 @@ def test_firings_come_in_by_csv_too(folder, take):
     firings = read_series(folder).firings
     assert firings["minutes"].tolist() == [1.5, 1.7]
     assert firings["accident"].tolist() == ["", "cracked"]
+
+
+def test_a_firing_beyond_the_plan_is_of_the_last_session_of_its_tile(folder, take):
+    head = "tile,firing,session,minutes,heat,accident,note\n"
+    take(head + "".join(f"1,{firing},{session},1.5,,,\n" for firing, session in enumerate(
+        (1, 1, 1, 5))))  # fmt: skip
+    take(head + "1,4,,1.5,,,\n", "fourth.csv")
+    firings = read_series(folder).firings.set_index(["tile", "firing"])["session"]
+    assert firings[1, 4] == 5
+    assert not take(HEAD + "T1-1,4,Ada,1,0,\n").problems
+
+
+def test_a_session_that_a_file_tells_goes_before_the_planned_one(series):
+    entry = Entry("grades", ("T1-1", 1, "Ada"), "spread", 1, "")
+    assert [e.value for e in compare(series, [entry], {(1, 1): 7}).implied] == [7]
+    assert [e.value for e in compare(series, [entry]).implied] == [1]
+
+
+def test_corrections_are_numbered_on(folder, take):
+    for grade in (1, 2, 3, 4):
+        take(HEAD + f"T1-1,1,Ada,{grade},0,\n", f"{grade}.csv")
+    corrections = read_series(folder).corrections
+    assert corrections["change"].tolist() == [1, 2, 3]
+    assert corrections["was"].tolist() == ["1", "2", "3"]
+
+
+def test_only_the_changes_that_were_agreed_to_are_written(folder, take):
+    take(HEAD + "T1-1,1,Ada,1,0,\n")
+    agreed = [Entry("grades", ("T1-1", 1, "Ada"), "spread", 3, "")]
+    seen = compare(read_series(folder), agreed)
+    take(HEAD + "T1-1,1,Ada,2,0,\n", "meanwhile.csv", by="Ben")
+    with pytest.raises(ChangedMeanwhile):
+        enter(folder, agreed, "Ada", "sheet", seen)
+    assert read_series(folder).grades["spread"].tolist() == [2]
 
 
 def test_every_problem_is_named_at_once_and_then_nothing_is_taken_in(folder, take):

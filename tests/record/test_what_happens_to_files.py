@@ -218,6 +218,16 @@ def test_restoring_as_of_a_moment_keeps_what_it_writes_over_in_the_journal(folde
         restore(folder, at="yesterday")
 
 
+def test_a_table_put_back_keeps_the_rows_that_were_added_by_hand(folder, enter):
+    enter(FIRST)
+    rows = table(folder).replace("T1-1,1,Ada,1", "T1-1,1,Ada,4")
+    (folder / "grades.csv").write_text(rows + "T3-2,1,Ben,0,0,\n")
+    restore(folder, "grades").write()
+    grades = read_series(folder).grades.set_index("patch")
+    assert grades.at["T1-1", "spread"] == 1
+    assert "T3-2" in grades.index
+
+
 def test_hand_edits_are_taken_into_the_journal_when_told_to(folder, enter):
     enter(FIRST)
     (folder / "grades.csv").write_text(table(folder).replace("matt", "glossy"))

@@ -1,10 +1,13 @@
 """The answer names colours and firing counts, and says no more than the verdicts do."""
 
+from types import SimpleNamespace
+
 import pandas as pd
 
 from kit.model import BROKEN_THROUGH, FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, SOFT_EDGE
 from kit.report import PairFindings
-from kit.report.findings.headline import which_pairs
+from kit.report.findings.headline import asked_pairs, which_pairs
+from kit.report.sections.expectations import best_count
 
 FAMILY = {"Ash": "leaded", "Brick": "leaded", "Chalk": "unleaded", "Dune": "unleaded"}
 CHANCES = {
@@ -79,3 +82,52 @@ def test_a_pair_that_varies_by_nature_is_never_among_those_that_firing_could_set
     assert found.of("Ash", "Dune") not in found.open
     assert found.of("Dune", "Ash") in found.open
     assert found.varying == [found.of("Ash", "Dune")]
+
+
+def test_an_overlay_keeps_its_edge_as_long_as_over_its_worst_base():
+    said = which_pairs(
+        judged(
+            Ash_Chalk=(FINE_EDGE, FINE_EDGE), Ash_Dune=(FINE_EDGE, SOFT_EDGE),
+            Brick_Chalk=(FINE_EDGE, SOFT_EDGE), Brick_Dune=(SOFT_EDGE, SOFT_EDGE),
+        )
+    )  # fmt: skip
+    assert said.startswith("Ash keeps a fine edge over every unleaded base, through 1 firing.")
+
+
+def test_colours_are_kept_off_only_where_most_pairs_are_spoiled():
+    said = which_pairs(judged(Ash_Chalk=(SOFT_EDGE, SOFT_EDGE), Chalk_Ash=(FINE_EDGE, FINE_EDGE)))
+    assert "Keep leaded colours off" not in said
+
+
+def test_only_what_is_not_known_at_any_count_is_called_so():
+    said = which_pairs(judged(Ash_Chalk=(SOFT_EDGE, NOT_KNOWN)))
+    assert "11 pairs of 12 are not known yet at any firing count." in said
+
+
+def test_the_last_count_with_a_fine_edge_stands_for_a_pair():
+    pair = judged(Ash_Chalk=(FINE_EDGE, FINE_EDGE)).of("Chalk", "Ash")
+    assert (pair.through, pair.shown.firings) == (2, 2)
+
+
+def test_what_lies_beyond_what_was_fired_is_not_settled_by_firing():
+    table = judged().table.assign(foretold=True)
+    assert not any(pair.can_be_settled for pair in PairFindings(table))
+    assert all(pair.can_be_settled for pair in judged())
+
+
+def test_pairs_wished_for_are_those_asked_about():
+    found = judged()
+    wish = SimpleNamespace(base="Ash", overlay="Dune")
+    settings = SimpleNamespace(wishes=(wish,))
+    asked = SimpleNamespace(pairs_found=found, series=SimpleNamespace(settings=settings))
+    assert asked_pairs(asked) == [found.of("Ash", "Dune")]
+    settings.wishes = ()
+    assert asked_pairs(asked) == found.fired
+
+
+def test_a_fine_edge_that_comes_back_after_a_soft_one_is_not_counted():
+    rows = [
+        SimpleNamespace(firings=n, verdict=verdict, leans_to=FINE_EDGE, fine_edge=0.9)
+        for n, verdict in enumerate((FINE_EDGE, SOFT_EDGE, FINE_EDGE), start=1)
+    ]
+    assert best_count(rows).startswith("it keeps a fine edge through 1 firing; after 2 firings")

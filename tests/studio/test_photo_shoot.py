@@ -7,10 +7,10 @@ import pytest
 
 from kit.errors import Misuse
 from kit.model import MEASURE_OF, fit_measurements, grades_against_measurements
-from kit.photo import join_measurements, measure_series
+from kit.photo import measure_series
 from kit.report import analyse
 from kit.report.sections.photographs import measured
-from kit.series import Blank, Stencil, observations
+from kit.series import Blank, Stencil, join_measurements, observations
 from kit.studio import draw_truth, fire, latent_truth, photograph_series
 from kit.studio.photo_shoot import invented_rgb, pull_through_share, spread_mm
 from kit.studio.picture import Camera

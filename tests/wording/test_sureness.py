@@ -52,6 +52,7 @@ def test_sizes_in_steps_have_one_form():
 def test_no_chance_is_called_certain_or_impossible():
     assert words.percent(1.0) == "over 99\u00a0%"
     assert words.percent(0.0) == "under 1\u00a0%"
+    assert words.percent(0.992) == "over 99\u00a0%"
 
 
 def test_small_grammar():

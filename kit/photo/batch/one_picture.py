@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from kit.photo.card.card_detection import Slips
 from kit.photo.patch.earlier import first_seen, overlay_lab, reference_colour
-from kit.photo.patch.face import MOTTLE_BANDS_MM
 from kit.photo.patch.patch_reading import COLOURS, PatchReading, measure_patch
 from kit.photo.raster import Raster, colour_shift
 from kit.photo.review.annotated import draw_readings
@@ -23,16 +22,6 @@ from kit.photo.view.image_file import Unmeasurable, file_hash, open_picture
 from kit.photo.view.two_shots import without_reflections
 from kit.photo.view.window import PER_MM, Window, see_window
 from kit.series import MEASUREMENTS
-
-MEASURES = (
-    "spread_mm",
-    "spread_p95_mm",
-    "edge_width_mm",
-    "pull_through_share",
-    *MOTTLE_BANDS_MM,
-    "colour_shift",
-)
-"""The measured columns; each has its standard error beside it, named with `_se`."""
 
 COLUMNS = tuple(column.name for column in MEASUREMENTS.columns)
 

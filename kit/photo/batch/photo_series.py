@@ -8,7 +8,6 @@ from pathlib import Path
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.photo.batch.one_picture import MEASURES
 from kit.photo.batch.photo_folder import DECISIONS, FolderResult, measure_folder
 from kit.photo.review.decisions import (
     Choice,
@@ -21,7 +20,7 @@ from kit.photo.review.decisions import (
 )
 from kit.photo.review.firing_grid import MISSING, firing_grid, picture_states
 from kit.photo.tile.tile_plan import photo_plan
-from kit.series import Series, inside, patches_in_full, read_series
+from kit.series import MEASURES, Series, inside, patches_in_full, read_series
 
 PHOTOS = "photos"
 _DECIMALS = 4

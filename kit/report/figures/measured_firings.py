@@ -20,7 +20,7 @@ def measurements_by_firing(measurements: pd.DataFrame, measure: str, scale: Scal
     Parameters
     ----------
     measurements : DataFrame
-        As `kit.photo.join_measurements` gives it.
+        As `kit.series.join_measurements` gives it.
     measure : str
     scale : Scale
         That the measure stands for.

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.model import VERDICTS, fit_observations
+from kit.model import VERDICTS
 from kit.report.analysis import Analysis, Fits, collected_warnings, judge_pairs
 from kit.report.findings.pair_findings import PairFindings
 from kit.series import PULL_THROUGH, SPREAD
@@ -49,7 +49,11 @@ def _judged(analysis: Analysis, seen: pd.DataFrame) -> pd.DataFrame:
     with collected_warnings():
         for scale in (SPREAD, PULL_THROUGH):
             try:
-                fitted[scale.name] = fit_observations(seen, scale.name, steps=scale.grades)
+                fit = analysis.fits.by_scale[scale.name]
+                measured = fit.measured
+                if len(measured):
+                    measured = measured[measured["tile"].isin(seen["tile"])]
+                fitted[scale.name] = fit.refitted(seen, scale.grades, measured)
             except Misuse:
                 return pd.DataFrame()
         fits = Fits(fitted, {}, {})

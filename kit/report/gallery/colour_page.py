@@ -7,7 +7,6 @@ from collections.abc import Iterable, Iterator
 
 import pandas as pd
 
-from kit.photo import join_measurements
 from kit.report.findings.pair_findings import Pair, PairFindings
 from kit.report.gallery.pooled import Pooled
 from kit.report.page.document import (
@@ -21,7 +20,7 @@ from kit.report.page.document import (
     table_of,
 )
 from kit.report.sections.closing import made_by
-from kit.series import PULL_THROUGH, SPREAD, middle_grades, observations
+from kit.series import PULL_THROUGH, SPREAD, join_measurements, middle_grades, observations
 from kit.wording import counted
 
 FOLDER = "colours"

@@ -17,7 +17,7 @@ from kit.report.page.document import (
     table_of,
 )
 from kit.series import Scale
-from kit.wording import SOURCE_NAMES
+from kit.wording import SOURCE_NAMES, counted
 
 SOURCES = (
     Point(
@@ -68,10 +68,11 @@ def method(analysis: Analysis) -> Section:
 
 def formula_of(fit: ScaleFit) -> Formula:
     """Write the model of a scale out, with the terms this series can carry."""
-    groups = " + ".join(SOURCE_NAMES[name].letter for name in fit.results.random_sd)
+    groups = " + ".join(SOURCE_NAMES[name].letter for name in fit.results.group_sizes)
     fixed = fit.results.formula.split("~", 1)[1].strip()
     return Formula(
         "P(grade ≤ k) = logistic(cut[k] − η)\n"
+        f"{_line_of(fit)}"
         f"η = fixed + {groups}\n"
         f"fixed: {fixed}\n"
         "each u ~ Normal(0, sd²), a sd for each kind of u"
@@ -80,10 +81,32 @@ def formula_of(fit: ScaleFit) -> Formula:
 
 def _fitted_to(analysis: Analysis, fit: ScaleFit) -> str:
     """Count the grades, and say where fewer were used than there are gradings."""
-    used, given = fit.results.nobs, len(analysis.observations)
-    if used == given:
-        return f"{used} grades"
-    return f"{used} grades (of {given} gradings {given - used} left this score blank)"
+    used, given = len(fit.frame), len(analysis.observations)
+    blank = f" (of {given} gradings {given - used} left this score blank)" if used < given else ""
+    beside = f" and {counted(len(fit.measured), 'measurement')}" if len(fit.measured) else ""
+    return f"{used} grades{blank}{beside}"
+
+
+def _line_of(fit: ScaleFit) -> str:
+    """The line of the formula that says what a photograph measures; '' without any."""
+    if fit.measured.empty:
+        return ""
+    return f"{fit.line.measure} = a + b η + what a photograph is off by\n"
+
+
+def _link(fit: ScaleFit) -> tuple[Paragraph, ...]:
+    """The line that carries what photographs measured to the graders' scale."""
+    if fit.measured.empty:
+        return ()
+    line = fit.line
+    unit = "as a logit (the log of the odds of the share)" if line.is_share else "in mm"
+    return (
+        Paragraph(
+            f"What photographs measured, {unit}, follows the line {line.constant:.2f} + "
+            f"{line.slope:.2f} η. A measurement is off by {line.off:.2f} beside its known error, "
+            "as a standard deviation (the usual distance from the line)."
+        ),
+    )
 
 
 def _of_scale(analysis: Analysis, scale: Scale, fit: ScaleFit) -> Fold:
@@ -97,6 +120,7 @@ def _of_scale(analysis: Analysis, scale: Scale, fit: ScaleFit) -> Fold:
         ),
         _estimates(scale, fit),
         _deviations(scale, fit),
+        *_link(fit),
         *((Paragraph("What the model leaves out or cannot tell:"),) if told else ()),
         *((Bullets(tuple(dict.fromkeys(told))),) if told else ()),
     )
@@ -104,12 +128,14 @@ def _of_scale(analysis: Analysis, scale: Scale, fit: ScaleFit) -> Fold:
 
 
 def _estimates(scale: Scale, fit: ScaleFit) -> TableBlock:
-    interval = fit.results.conf_int(confidence=0.9)
+    results = fit.results
+    terms = results.thresholds.index.append(results.effects.index)
+    interval = results.conf_int(confidence=0.9).loc[terms]
     frame = pd.DataFrame(
         {
-            "Term": [_cut_words(name) for name in fit.results.params.index],
-            "Estimate (logits)": fit.results.params.to_numpy(),
-            "Standard error": fit.results.bse.to_numpy(),
+            "Term": [_cut_words(name) for name in terms],
+            "Estimate (logits)": results.params[terms].to_numpy(),
+            "Standard error": results.bse[terms].to_numpy(),
             "Low (90 %)": interval["low"].to_numpy(),
             "High (90 %)": interval["high"].to_numpy(),
         }
@@ -126,9 +152,9 @@ def _deviations(scale: Scale, fit: ScaleFit) -> TableBlock:
     sizes = fit.results.group_sizes
     frame = pd.DataFrame(
         {
-            "Source": list(fit.results.random_sd),
-            "Standard deviation (logits)": list(fit.results.random_sd.values()),
-            "How many": [sizes[name] for name in fit.results.random_sd],
+            "Source": list(sizes),
+            "Standard deviation (logits)": [fit.results.random_sd[name] for name in sizes],
+            "How many": list(sizes.values()),
         }
     )
     return table_of(f"{scale.title}: what else varies", frame)

@@ -10,7 +10,7 @@ from kit.report.analysis import Analysis
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.page.document import Block, Bullets, Fold, Paragraph, Point, Section, table_of
 from kit.series import Verdict
-from kit.wording import counted, mm_and_inches
+from kit.wording import counted, listed, mm_and_inches, plain_name
 
 _NAME, _TITLE = "measured-pairs", "The pairs, judged by the photographs"
 
@@ -29,11 +29,34 @@ def measured_pairs(analysis: Analysis) -> Section:
     blocks: tuple[Block, ...] = (
         Paragraph(measured_rule(analysis.series.settings.verdict)),
         *charts,
-        *_compared(analysis.pairs_found, PairFindings(judged.table)),
+        *_compared(analysis.pairs_by_grades, PairFindings(judged.table)),
         *doubts,
         *(_estimates(fit) for fit in fits.values()),
     )
     return Section(_NAME, _TITLE, blocks)
+
+
+def what_they_add(analysis: Analysis) -> tuple[Paragraph, ...]:
+    """Say how many verdicts there are with the photographs and without them."""
+    fits = analysis.fits.by_scale.values()
+    beside = [plain_name(fit.scale) for fit in fits if len(fit.measured)]
+    together, alone = analysis.pairs_found, analysis.pairs_by_grades
+    if not beside or not len(together) or not len(alone):
+        return ()
+    before = {pair.name: pair.shown.verdict for pair in alone.known}
+    after = {pair.name: pair.shown.verdict for pair in together.known}
+    kept = before.keys() & after.keys()
+    turned = sum(before[name] != after[name] for name in kept)
+    return (
+        Paragraph(
+            f"Everywhere else in this report the photographs count beside the grades, for "
+            f"{listed(beside)}: together they give a verdict on {len(after)} of "
+            f"{counted(len(together), 'pair')}, the grades alone on {len(before)}. "
+            f"{counted(len(after.keys() - kept), 'pair gains', 'pairs gain')} a verdict by them, "
+            f"{counted(len(before.keys() - kept), 'loses', 'lose')} one, and "
+            f"{counted(turned, 'gets', 'get')} another."
+        ),
+    )
 
 
 def measured_rule(verdict: Verdict) -> str:

@@ -8,7 +8,7 @@ from kit.report.analysis import Analysis
 from kit.report.figures.grades_measured import grades_and_measurements
 from kit.report.figures.measured_firings import measurements_by_firing
 from kit.report.page.document import Block, Bullets, Paragraph, Point, Section, TableBlock, table_of
-from kit.report.sections.photographed_pairs import measured_pairs
+from kit.report.sections.photographed_pairs import measured_pairs, what_they_add
 from kit.series import Scale
 from kit.wording import amount, between, counted
 
@@ -31,7 +31,9 @@ def measured(analysis: Analysis) -> Section | None:
     )
     scales = [scale for scale in analysis.series.settings.scales if scale.name in MEASURE_OF]
     parts = [of_scale(analysis, scale) for scale in scales]
-    return Section("measured", _TITLE, (opening, *parts, measured_pairs(analysis)))
+    return Section(
+        "measured", _TITLE, (opening, *what_they_add(analysis), *parts, measured_pairs(analysis))
+    )
 
 
 def of_scale(analysis: Analysis, scale: Scale) -> Section:

@@ -8,9 +8,9 @@ import pandas as pd
 import pytest
 from PIL import Image
 
-from kit.photo import COLUMNS, MEASURES, PhotoPlan, PrintScale, measure_picture
+from kit.photo import COLUMNS, PhotoPlan, PrintScale, measure_picture
 from kit.photo.tile.tile_plan import TileLayout
-from kit.series import Blank, Stencil, stripe_edges
+from kit.series import MEASURES, Blank, Stencil, stripe_edges
 from kit.series.stripes import striped_positions
 from kit.studio.picture import Camera, Lighting, PatchLook, Setting, TileLook, photograph
 

@@ -5,8 +5,8 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from kit.photo import COLUMNS, MEASURES, join_measurements, usable_measurements
-from kit.series import observations
+from kit.photo import COLUMNS
+from kit.series import MEASURES, join_measurements, observations, usable_measurements
 
 
 def row(patch: str, firing: int, spread: float | None, quality: str, accepted: str = "") -> dict:

@@ -1,9 +1,21 @@
 """Which measurements the models may use, and what stands beside them there."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
-from kit.photo.batch.one_picture import MEASURES
-from kit.series import Series, with_recipes
+from kit.series.observations import with_recipes
+from kit.series.tables import MEASUREMENTS
+
+if TYPE_CHECKING:
+    from kit.series.series import Series
+
+_NAMES = [column.name for column in MEASUREMENTS.columns]
+
+MEASURES = tuple(name for name in _NAMES if f"{name}_se" in _NAMES)
+"""The measured columns; each has its standard error beside it, named with `_se`."""
 
 TRUSTED = ("good", "fair")
 

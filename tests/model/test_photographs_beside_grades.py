@@ -1,0 +1,188 @@
+"""Grades and photographs together: each alone where the other is missing, nearer to the truth."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from kit.errors import Misuse
+from kit.model import (
+    MEASURE_OF,
+    PairSetting,
+    fit_measurements,
+    fit_series,
+    left_out,
+    measured_pair_table,
+    pairs,
+    scale_to_share,
+    share_to_scale,
+    state_by_grades,
+)
+from kit.model.measure_scale import scaled
+from kit.model.pair_setting import every_pair, recipes
+from kit.series import Series, join_measurements
+from kit.studio import Truth
+from kit.studio.fire import latent_truth
+
+pytestmark = pytest.mark.filterwarnings("ignore::kit.errors.StatisticalWarning")
+
+SETTING = PairSetting(mesh=100, confidence=0.8)
+A, B, OFF = 0.3, 0.3, 0.1
+"""Millimetres are A + B times the latent spread, off by OFF."""
+
+
+def photographed(series: Series, truth: Truth, seed: int, tiles: list[int]) -> Series:
+    """Measurements of some tiles, straight from the latent values that were graded."""
+    seen = latent_truth(series, truth, seed)
+    seen = seen[seen["tile"].isin(tiles)].reset_index(drop=True)
+    random, n = np.random.default_rng(seed), len(seen)
+    logit = 0.6 * seen["pull_through"] - 3.5 + random.normal(0, 0.2, n)
+    table = series.measurements.reindex(range(n)).assign(
+        patch=seen["patch"],
+        firing=seen["firing"],
+        spread_mm=A + B * seen["spread"] + random.normal(0, OFF, n),
+        spread_mm_se=0.02,
+        pull_through_share=scale_to_share(logit.to_numpy()),
+        pull_through_share_se=0.002,
+        **{"quality": "good", "accepted": "", "picture": "p.jpg", "picture_sha256": "0"},
+    )
+    return replace(series, measurements=table)
+
+
+@pytest.fixture(scope="module")
+def half(survey, survey_truth) -> Series:
+    """Every other tile photographed after each firing."""
+    return photographed(survey, survey_truth, 5, survey.tiles["tile"].tolist()[::2])
+
+
+@pytest.fixture(scope="module")
+def every(survey, survey_truth) -> Series:
+    return photographed(survey, survey_truth, 5, survey.tiles["tile"].tolist())
+
+
+def off_by(series: Series, truth: Truth, photographs: bool = True) -> dict[str, np.ndarray]:
+    """How far each pair's state lies from the truth, in standard deviations and in logits."""
+    fits = {s: fit_series(series, s, photographs=photographs) for s in MEASURE_OF}
+    recipe = recipes(every_pair(series.colours), SETTING, [1, 2, 3], fits)
+    off, sds = [], []
+    for score, fit in fits.items():
+        known = state_by_grades(fit, recipe, SETTING.rule)
+        true = truth.latent(recipe, score) - truth.scales[score].cuts[SETTING.fine_edge_at_most]
+        off.append(true - known.mean[:, known.fine])
+        sds.append(np.sqrt(known.variance[:, known.fine]))
+    return {"off": np.concatenate(off), "sd": np.concatenate(sds)}
+
+
+def test_photographs_that_do_not_count_leave_everything_as_it_was(survey, half):
+    alone = fit_series(survey, "spread")
+    switched = fit_series(half, "spread", photographs=False)
+    assert switched.results.params.equals(alone.results.params)
+    assert switched.measured.empty
+    pd.testing.assert_frame_equal(pairs(half, photographs=False), pairs(survey))
+
+
+def test_pairs_use_what_photographs_measured(survey, half):
+    together, alone = pairs(half), pairs(survey)
+    assert (together["fine_edge"] - alone["fine_edge"]).abs().max() > 0.02
+    assert list(together.columns) == list(alone.columns)
+
+
+def test_without_grades_the_photographs_decide_by_the_rule_in_millimetres(survey, every):
+    ungraded = replace(every, grades=survey.grades.head(0))
+    seen = join_measurements(every)
+    fits = {name: fit_measurements(seen, name) for name in MEASURE_OF.values()}
+    setting = PairSetting.of(survey.settings.verdict)
+    pd.testing.assert_frame_equal(
+        pairs(ungraded), measured_pair_table(fits, survey.colours, setting)
+    )
+    with pytest.raises(Misuse, match="Nothing was graded"):
+        pairs(ungraded, photographs=False)
+
+
+def test_the_line_between_the_two_is_found(every):
+    line = fit_series(every, "spread").line
+    assert line.measure == "spread_mm"
+    # The truth's latent values are logits from its first cut, as the fit's are but for its origin.
+    assert line.slope == pytest.approx(B, rel=0.25)
+    assert line.off == pytest.approx(OFF, rel=0.25)
+    assert fit_series(every, "pull_through").line.is_share
+
+
+def test_a_fit_knows_both_and_says_so(half):
+    fit = fit_series(half, "spread")
+    assert len(fit.measured) == 12 * 4 * 3
+    assert "grader" not in fit.measured
+    assert len(fit.seen) == len(fit.frame) + len(fit.measured)
+    assert "144 measurements from photographs" in repr(fit)
+    assert fit.by_grades.measured.empty
+    assert fit.by_grades.results.params.equals(
+        fit_series(half, "spread", photographs=False).results.params
+    )
+
+
+def test_photographs_of_half_the_tiles_bring_every_pair_nearer_to_the_truth(
+    survey, half, every, survey_truth
+):
+    alone, some, all_of_them = (off_by(s, survey_truth) for s in (survey, half, every))
+    errors = [float(np.sqrt((o["off"] ** 2).mean())) for o in (alone, some, all_of_them)]
+    assert errors[1] < 0.95 * errors[0]
+    assert errors[2] < 0.9 * errors[0]
+    for known in (some, all_of_them):
+        assert known["sd"].mean() < alone["sd"].mean()
+        inside = np.abs(known["off"]) < 1.645 * known["sd"]
+        assert inside.mean() > 0.85
+
+
+def test_a_tile_left_out_is_left_out_with_its_photographs(half):
+    """The step that leaves tiles out against true refits without grade or photograph of them."""
+    fit = fit_series(half, "spread")
+    told = left_out({"spread": fit}, SETTING.rule).readings
+    off = []
+    for tile in ("1", "2", "3"):
+        rows = (told["group"] == tile).to_numpy()
+        rest = fit.measured[fit.measured["tile"].astype(str) != tile]
+        without = fit.refitted(fit.frame[~rows], measured=rest)
+        refit = without.results.at_most(fit.frame[rows])[SETTING.fine_edge_at_most].to_numpy()
+        off.append(np.abs(told.loc[rows, "expected"] - refit).mean())
+    assert np.mean(off) < 0.03
+
+
+def test_a_few_measurements_are_left_out_and_named(survey, survey_truth):
+    few = photographed(survey, survey_truth, 5, [1])
+    few = replace(few, measurements=few.measurements.head(6))
+    fit = fit_series(few, "spread")
+    assert fit.measured.empty
+    assert any("6 measurements of spread" in sentence for sentence in fit.dropped)
+    assert fit.results.params.equals(fit_series(survey, "spread").results.params)
+    with pytest.raises(Misuse, match="No photograph stands beside"):
+        _ = fit.line
+
+
+def test_a_patch_that_nobody_graded_counts_by_its_photograph(survey, every):
+    gone = set(survey.patches.loc[survey.patches["overlay"] == "colour 3", "patch"])
+    kept = ~survey.grades["patch"].isin(gone)
+    ungraded = replace(every, grades=survey.grades[kept].reset_index(drop=True))
+    pair = pairs(ungraded).set_index(["base", "overlay", "firings"])
+    fired = every.patches[every.patches["overlay"] == "colour 3"]
+    base = every.tiles.set_index("tile")["base"][fired["tile"].iloc[0]]
+    if base != "colour 3":
+        assert pair.loc[(base, "colour 3", 1), "patches"] > 0
+    told = fit_series(ungraded, "spread").results.random_effects["overlay"]
+    true = fit_series(every, "spread").results.random_effects["overlay"]
+    assert told.loc["colour 3", "value"] == pytest.approx(true.loc["colour 3", "value"], abs=0.4)
+
+
+def test_errors_of_shares_follow_the_slope_of_their_scale():
+    seen = pd.DataFrame({"pull_through_share": [0.02, 0.5, 0.97], "pull_through_share_se": 1e-5})
+    rows, response = scaled(seen, "pull_through_share")
+    ends = share_to_scale(seen["pull_through_share"].to_numpy() + 1e-5)
+    assert rows[f"{response}_se"].to_numpy() == pytest.approx(ends - rows[response], rel=1e-3)
+
+
+def test_several_series_keep_their_tiles_apart(survey, half):
+    other = replace(half, name="later")
+    fit = fit_series([survey, other], "spread")
+    assert set(fit.measured["series"]) == {"later"}
+    assert all(name.startswith("later ") for name in fit.measured["tile"])
+    assert fit.results.converged
