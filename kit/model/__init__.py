@@ -1,7 +1,8 @@
 """What the grades say: mixed models applied to tiles, and what they mean at the bench."""
 
 from kit.model.agreement import Agreement, agreement
-from kit.model.checks import observed_against_foretold, residuals, tile_influence
+from kit.model.checks import observed_against_foretold, residuals
+from kit.model.drift import Drift, drift_in_session
 from kit.model.effects import effects_table, effects_within
 from kit.model.ending_draws import EndingDraws, ending_draws
 from kit.model.families import common_practice_check, family_contrasts, family_table
@@ -24,13 +25,15 @@ from kit.model.pair_states import (
 from kit.model.pair_table import measured_pair_table, pair_table, pairs, through
 from kit.model.proportional_odds import (
     cuts_differ,
+    cuts_sentence,
     proportional_odds_check,
     verdicts_by_own_cuts,
 )
-from kit.model.refiring import refiring_table
-from kit.model.right_hand_side import NOISE, with_refirings
+from kit.model.refiring import CANNOT_TELL, refiring_table
+from kit.model.right_hand_side import NOISE, PICTURED, with_refirings
 from kit.model.score_correlation import score_correlation
 from kit.model.series_fit import MeasureLine, ScaleFit, fit_observations, fit_series
+from kit.model.tile_influence import tile_influence
 from kit.model.variation import logits_a_step, variation_table
 from kit.model.verdicts import (
     BROKEN_THROUGH,
@@ -54,6 +57,7 @@ from kit.model.verdicts import (
 
 __all__ = [
     "BROKEN_THROUGH",
+    "CANNOT_TELL",
     "DO",
     "DOES",
     "ENDINGS",
@@ -64,9 +68,11 @@ __all__ = [
     "MEASURE_OF",
     "NOISE",
     "NOT_KNOWN",
+    "PICTURED",
     "SOFT_EDGE",
     "VERDICTS",
     "Agreement",
+    "Drift",
     "EndingDraws",
     "GradeMeaning",
     "LeftOut",
@@ -82,6 +88,8 @@ __all__ = [
     "agreement",
     "common_practice_check",
     "cuts_differ",
+    "cuts_sentence",
+    "drift_in_session",
     "effects_table",
     "effects_within",
     "ending_chances",

@@ -1,17 +1,12 @@
-"""Checks that a reader can see: residuals, foretold against observed, single tiles' weight."""
-
-import warnings
-from collections.abc import Callable
+"""Checks that a reader can see: residuals, and foretold against observed."""
 
 import numpy as np
 import pandas as pd
 from scipy.stats import norm
 from statsmodels.stats.proportion import proportion_confint
 
-from kit.errors import Misuse, StatisticalWarning
 from kit.model.right_hand_side import NOISE
 from kit.model.series_fit import ScaleFit
-from kit.wording import plain_effect
 
 
 def residuals(fit: ScaleFit) -> pd.DataFrame:
@@ -93,76 +88,3 @@ def observed_against_foretold(
                 }
             )
     return pd.DataFrame(rows)
-
-
-def tile_influence(fit: ScaleFit, progress: Callable[[str], None] | None = None) -> pd.DataFrame:
-    """Leave out each tile in turn and see what moves.
-
-    Parameters
-    ----------
-    fit : ScaleFit
-    progress : callable or None
-        Told which tile is being left out.
-
-    Returns
-    -------
-    DataFrame
-        One row a tile, the most influential first, with columns tile, grades, distance (Cook's:
-        the squared move of all thresholds and effects, in their own covariance, by parameter),
-        most_moved (an effect), moved (in standard errors) and sentence. Cook (1977), Detection of
-        influential observation in linear regression, Technometrics 19.
-
-    Raises
-    ------
-    Misuse
-        If there are fewer than three tiles.
-    """
-    results = fit.results
-    tiles = list(pd.unique(fit.frame["tile"]))
-    if len(tiles) < 3:
-        raise Misuse(f"Leaving tiles out needs at least three; there are {len(tiles)}.")
-    inverse = pd.DataFrame(
-        np.linalg.pinv(results.cov_params().to_numpy()),
-        index=results.params.index,
-        columns=results.params.index,
-    )
-    rows = []
-    for count, tile in enumerate(tiles, start=1):
-        if progress is not None:
-            progress(f"leaving out tile {tile} ({count} of {len(tiles)})")
-        rest = fit.frame[fit.frame["tile"] != tile]
-        others = fit.measured
-        others = others[others["tile"] != tile] if len(others) else others
-        try:
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore", StatisticalWarning)
-                without = fit.refitted(rest, measured=others).results.params
-        except Misuse:
-            continue
-        names = results.params.index.intersection(without.index)
-        move = (without[names] - results.params[names]).to_numpy()
-        shape = inverse.loc[names, names].to_numpy()
-        by_se = move / results.bse[names].to_numpy()
-        effects = [i for i, name in enumerate(names) if name in results.effects.index]
-        most = max(effects or range(len(names)), key=lambda i: abs(by_se[i]))
-        rows.append(
-            {
-                "tile": tile,
-                "grades": int((fit.frame["tile"] == tile).sum()),
-                "distance": float(move @ shape @ move / len(names)),
-                "most_moved": names[most],
-                "moved": float(by_se[most]),
-            }
-        )
-    table = pd.DataFrame(rows).sort_values("distance", ascending=False, ignore_index=True)
-    table["sentence"] = [_influence_sentence(row) for row in table.to_dict("records")]
-    return table
-
-
-def _influence_sentence(row: dict) -> str:
-    if abs(row["moved"]) < 1:
-        return f"Without tile {row['tile']} nothing would move by as much as its uncertainty."
-    return (
-        f"Without tile {row['tile']}, {plain_effect(row['most_moved'])} would move by "
-        f"{abs(row['moved']):.1f} of its standard errors (its uncertainty)."
-    )

@@ -101,7 +101,7 @@ def grades_against_measurements(
     observations : DataFrame
         As `kit.series.observations` gives it.
     measurements : DataFrame
-        As `kit.photo.join_measurements` gives it.
+        As `kit.series.join_measurements` gives it.
     scale, measure : str
         Columns of the two.
     confidence : float

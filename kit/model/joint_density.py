@@ -114,3 +114,27 @@ def squares(upper: Array, lower: Array, weights: Array) -> Array:
         + (apart.T * weights[2]) @ apart
     )
     return total
+
+
+def score_of_added(whole: JointDensity, upper: Array, lower: Array) -> tuple[Array, Array]:
+    """Slope of the log density by further effects at 0, and its variance with all else free.
+
+    Parameters
+    ----------
+    whole : JointDensity
+    upper, lower : (n, k) arrays
+        d u and d l by the further effects.
+
+    Returns
+    -------
+    (k,) array
+    (k, k) array
+    """
+    both = squares(np.hstack([whole.upper, upper]), np.hstack([whole.lower, lower]), whole.weights)
+    m = whole.phi.size
+    slope = whole.slopes[0] @ upper + whole.slopes[1] @ lower
+    already = whole.slope(np.arange(len(whole.grade))) + whole.pull
+    carried = np.linalg.solve(whole.bend, np.column_stack([both[:m, m:], already]))
+    score: Array = slope - both[m:, :m] @ carried[:, -1]
+    variance: Array = both[m:, m:] - both[m:, :m] @ carried[:, :-1]
+    return score, variance

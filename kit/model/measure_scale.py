@@ -14,6 +14,10 @@ SHARE_ERROR = 0.01
 """Added at both ends so that 0 and 1 have a place: about what a share can be measured to."""
 
 
+LEAST_MM = 0.02
+"""Added to a length before its root is taken: about what a length can be measured to."""
+
+
 def scaled(measured: pd.DataFrame, measure: str) -> tuple[pd.DataFrame, str]:
     """Add a measure on the scale of the models, and give its column's name.
 
@@ -30,6 +34,30 @@ def scaled(measured: pd.DataFrame, measure: str) -> tuple[pd.DataFrame, str]:
         slope = 1 / (p + SHARE_ERROR) + 1 / (1 - p + SHARE_ERROR)
         own[f"{response}_se"] = slope * measured[error].to_numpy(float)
     return measured.assign(**own), response
+
+
+def rooted(measured: pd.DataFrame, measure: str) -> tuple[pd.DataFrame, str, float]:
+    """Add the square root of a length, as `scaled` does, with the logarithm of its slopes.
+
+    A length cannot fall below 0: where edges hardly creep, a patch that is better still measures
+    about the same, and a straight line bends away from what graders see. The square root of the
+    length, with `LEAST_MM` added, bends less there; a reading below 0 mirrors one above.
+
+    Returns
+    -------
+    rows : DataFrame
+    response : str
+    log_slopes : float
+        Sum of the logarithms of the root's slopes by the length: what its log-likelihood is to be
+        raised by before it is held against that of the length itself.
+    """
+    response, error = f"root_{measure}", f"{measure}_se"
+    mm = measured[measure].to_numpy(float)
+    root = np.sqrt(np.abs(mm) + LEAST_MM)
+    own = {response: np.sign(mm) * (root - np.sqrt(LEAST_MM))}
+    if error in measured:
+        own[f"{response}_se"] = measured[error].to_numpy(float) / (2 * root)
+    return measured.assign(**own), response, float(-np.log(2 * root).sum())
 
 
 def share_to_scale(share: Array, epsilon: float = SHARE_ERROR) -> Array:

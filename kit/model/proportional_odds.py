@@ -11,12 +11,12 @@ from scipy.stats import chi2
 
 from kit.errors import StatisticalWarning
 from kit.mixed import OrdinalMixedModel, OrdinalResults
-from kit.model.joint_density import JointDensity, squares
+from kit.model.joint_density import JointDensity, score_of_added
 from kit.model.pair_setting import PairSetting
 from kit.model.pair_table import pair_table
 from kit.model.right_hand_side import own_reactions
 from kit.model.series_fit import ScaleFit
-from kit.wording import plain_effect
+from kit.wording import counted, plain_effect
 
 # Grades on the rarer side of a threshold below which it has no model of its own.
 FEWEST = 15
@@ -112,13 +112,7 @@ def cuts_differ(fit: ScaleFit, draws: int = 20_000) -> float:
     own = [(whole.grade == k, whole.grade == k + 1) for k in beyond[1:]]
     upper = np.hstack([np.where(at[:, None], -x, 0.0) for at, _ in own])
     lower = np.hstack([np.where(above[:, None], -x, 0.0) for _, above in own])
-    both = squares(np.hstack([whole.upper, upper]), np.hstack([whole.lower, lower]), whole.weights)
-    m = whole.phi.size
-    slope = whole.slopes[0] @ upper + whole.slopes[1] @ lower
-    already = whole.slope(np.arange(len(x))) + whole.pull
-    carried = np.linalg.solve(whole.bend, np.column_stack([both[:m, m:], already]))
-    score = slope - both[m:, :m] @ carried[:, -1]
-    spread = both[m:, m:] - both[m:, :m] @ carried[:, :-1]
+    score, spread = score_of_added(whole, upper, lower)
     sizes, ways = np.linalg.eigh(spread)
     sizes = np.maximum(sizes, 0.0)
     told = (ways.T @ score) ** 2 @ (1 / (sizes + ENOUGH))
@@ -170,6 +164,24 @@ def verdicts_by_own_cuts(
         on=keys,
     )
     return both[both["verdict"] != both["own_cuts_verdict"]].reset_index(drop=True)
+
+
+def cuts_sentence(changed: pd.DataFrame) -> str:
+    """Say what verdicts by the cuts that part the endings alone would change, and what to do.
+
+    Parameters
+    ----------
+    changed : DataFrame
+        As `verdicts_by_own_cuts` gives it.
+    """
+    pairs = len(changed.drop_duplicates(["base", "overlay"]))
+    if not pairs:
+        return "Judged by the steps that part the endings alone, every verdict is the same."
+    return (
+        "Judged by the steps that part the endings alone, "
+        f"{counted(pairs, 'pair')} would get another verdict. Fire those again before you rely on "
+        "them, and grade photographs of the steps side by side."
+    )
 
 
 def _names(fit: ScaleFit) -> list[str]:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from kit.mixed import Array
-from kit.model.right_hand_side import MEASURES, NOISE, REFIRINGS
+from kit.model.right_hand_side import HEAT, MEASURES, NOISE, REFIRINGS
 from kit.model.series_fit import ScaleFit
 from kit.wording import FOUND, counted, interval, of_a_step, plain_name
 
@@ -74,6 +74,8 @@ def _of_role(fit: ScaleFit, scale: str, role: str, confidence: float) -> list[di
         for factor in fit.factors
         if factor in MEASURES and factor != "firings"
     }
+    if HEAT in fit.factors:
+        rows[HEAT] = frame[HEAT].mode().iloc[0]
     rows = rows.assign(**middles, **{REFIRINGS: rows["firings"] - 1})
     gain = _gains(fit, rows).reshape(-1, len(own), len(partners)).mean(axis=2)
     tail = (1 - confidence) / 2

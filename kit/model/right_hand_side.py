@@ -9,8 +9,23 @@ from kit.errors import AliasedEffectWarning
 from kit.mixed import Group, read_group, same_division
 from kit.wording import plain_name
 
-MEASURES = ("firings", "mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
+MEASURES = (
+    "firings",
+    "mesh",
+    "coat_weight",
+    "base_mesh",
+    "base_coat_weight",
+    "base_coats",
+    "minutes",
+)
 """Numeric factors, the ones that matter most first."""
+
+HEAT = "heat"
+"""Torch or kiln, in the words that were written down: a factor without measure."""
+
+READING = 0.1
+"""Share of the mean by which minutes must vary (standard deviation) to be more than what a clock is
+read by."""
 
 GROUPS = (
     "base",
@@ -36,6 +51,10 @@ OF_STRIPED_TILES = {"stripe": ["small"], "small_patch": ["small"]}
 """What patches on tiles with several bases have beside all others: their stripe's own variation,
 and what a small patch varies by beyond one of full size. A verdict speaks of neither."""
 
+PICTURED = "pictured"
+"""What all photographs of one patch are off by together: only measured rows have it, and it is no
+part of the patch."""
+
 REFIRINGS = "refirings"
 """Column of how often a patch went back into the heat after its first firing."""
 
@@ -47,7 +66,8 @@ def formula(scale: str, factors: Sequence[str]) -> str:
     with two-factor terms.
     """
     families = [factor for factor in factors if factor.endswith("_family")]
-    measures = [f"center({factor})" for factor in factors if factor in MEASURES]
+    measures = [HEAT] if HEAT in factors else []
+    measures += [f"center({factor})" for factor in factors if factor in MEASURES]
     terms = [" * ".join(families)] if families else []
     terms += [f"({' + '.join(families + measures)}) ** 2"] if measures else []
     if len(families) == 2 and "firings" in factors:
@@ -87,9 +107,14 @@ def slopes_carried(seen: pd.DataFrame) -> dict[str, list[str]]:
 def varied_factors(seen: pd.DataFrame) -> tuple[list[str], list[str]]:
     """Factors that vary, and a sentence for each that does not."""
     varied, dropped = [], []
-    for factor in ("base_family", "overlay_family", *MEASURES):
+    for factor in ("base_family", "overlay_family", *MEASURES, HEAT):
         if factor not in seen:
             continue
+        if factor in (HEAT, "minutes"):
+            why = _not_recorded(seen, factor)
+            if why:
+                dropped.append(why)
+                continue
         levels = seen[factor].unique()
         if len(levels) > 1:
             varied.append(factor)
@@ -98,6 +123,21 @@ def varied_factors(seen: pd.DataFrame) -> tuple[list[str], list[str]]:
                 f"{plain_name(factor)} was {levels[0]} throughout, so it has no effect here."
             )
     return varied, [sentence[0].upper() + sentence[1:] for sentence in dropped]
+
+
+def _not_recorded(seen: pd.DataFrame, factor: str) -> str:
+    """Why what is written down of the heat cannot be used; '' where it can."""
+    known = seen[factor].notna() & (seen[factor].astype("str") != "")
+    name = plain_name(factor)
+    if not known.all():
+        missing = "not written down" if not known.any() else "not written down for every firing"
+        return f"{name} was {missing}, so it is not asked what it does."
+    if factor == "minutes":
+        minutes = seen[factor].astype(float)
+        if 0 < minutes.std() < READING * minutes.mean():
+            span = f"{minutes.min():g} to {minutes.max():g} minutes"
+            return f"{name} was {span}, too much alike to tell what it does."
+    return ""
 
 
 def groups_carried(seen: pd.DataFrame, with_prior: bool) -> tuple[list[str], list[str]]:

@@ -1,7 +1,7 @@
 """The standard model of a series: which terms its grades can carry, and the fit itself."""
 
 import warnings
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -9,9 +9,10 @@ import pandas as pd
 
 from kit.errors import AliasedEffectWarning, Misuse
 from kit.mixed import JointMixedModel, JointResults, OrdinalMixedModel, OrdinalResults, Prior
-from kit.model.measure_scale import MEASURE_OF, scaled
+from kit.model.measure_scale import MEASURE_OF, rooted, scaled
 from kit.model.pool_of_series import poolable
 from kit.model.right_hand_side import (
+    PICTURED,
     formula,
     groups_carried,
     own_reactions,
@@ -41,20 +42,27 @@ class MeasureLine:
     Attributes
     ----------
     measure : str
+    on : str
+        Column of what lies on the line: the measure itself, 'root_...' for the square root of a
+        length (`rooted`) or 'scaled_...' for the logit of a share (`scaled`).
     constant, slope : float
-        In mm, or for a share in logits.
+        On that scale.
     off : float
         Standard deviation of what a measurement is off by, beside its known error.
     """
 
     measure: str
+    on: str
     constant: float
     slope: float
     off: float
 
     @property
-    def is_share(self) -> bool:
-        return is_share(self.measure)
+    def unit(self) -> str:
+        """The scale of the line in words."""
+        if is_share(self.measure):
+            return "as a logit (the logarithm of the odds of the share)"
+        return "in mm" if self.on == self.measure else "as the square root of mm"
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -108,7 +116,9 @@ class ScaleFit:
         """How photographs stand to the grades; Misuse where there are none."""
         if not isinstance(self.results, JointResults):
             raise Misuse(f"No photograph stands beside the grades of {plain_name(self.scale)}.")
-        return MeasureLine(MEASURE_OF[self.scale], *self.results.link, self.results.residual_sd)
+        results = self.results
+        measure = MEASURE_OF[self.scale]
+        return MeasureLine(measure, results.model.measure, *results.link, results.residual_sd)
 
     @cached_property
     def by_grades(self) -> "ScaleFit":
@@ -128,6 +138,7 @@ class ScaleFit:
             self.results.prior,
             self.results.labels if steps is None else steps,
             self.measured if measured is None else measured,
+            self.line.on if len(self.measured) else None,
         )
 
     @property
@@ -217,6 +228,7 @@ def fit_observations(
     prior: Prior | None = SERIES_PRIOR,
     steps: Sequence[int] = STEPS,
     measured: pd.DataFrame | None = None,
+    on: str | None = None,
 ) -> ScaleFit:
     """Fit the standard model to a table of graded rows, beside one of measured rows.
 
@@ -232,6 +244,9 @@ def fit_observations(
     measured : DataFrame or None
         As `kit.series.join_measurements` gives it. Measurements of a scale that no photograph
         measures, or too few to draw a line through, do not count.
+    on : str or None
+        Which scale of the measure follows the grades along a line: its column in the fit, as in
+        `MeasureLine.on`. None takes the one that makes the measurements likelier.
     """
     graded = _graded(frame, scale, steps)
     pictured, left_out = _pictured(measured, scale)
@@ -242,17 +257,10 @@ def fit_observations(
     slopes = own_reactions(groups, seen) | slopes_carried(seen)
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
-        model: OrdinalMixedModel | JointMixedModel
         if pictured.empty:
-            model = OrdinalMixedModel(right, graded, groups, slopes)
+            results = OrdinalMixedModel(right, graded, groups, slopes).fit(prior=prior)
         else:
-            rows, measure = scaled(pictured, MEASURE_OF[scale])
-            error = f"{measure}_se"
-            rows = rows.assign(**{error: rows[error].fillna(0.0)}) if error in rows else rows
-            model = JointMixedModel(
-                right, graded, rows, measure, groups, slopes, error if error in rows else None
-            )
-        results = model.fit(prior=prior)
+            results = _beside(right, graded, pictured, groups, slopes, prior, MEASURE_OF[scale], on)
     for warning in said:
         aliased = issubclass(warning.category, AliasedEffectWarning)
         if aliased:
@@ -295,6 +303,36 @@ def _pictured(measured: pd.DataFrame | None, scale: str) -> tuple[pd.DataFrame, 
         f"{counted(len(pictured), 'measurement')} of {title} from photographs cannot be set beside "
         f"the grades: at least {FEWEST_MEASURED} are needed, and some that differ."
     ]
+
+
+def _beside(
+    right: str,
+    graded: pd.DataFrame,
+    pictured: pd.DataFrame,
+    groups: Sequence[str],
+    slopes: Mapping[str, Sequence[str]],
+    prior: Prior | None,
+    measure: str,
+    on: str | None,
+) -> JointResults:
+    """Fit grades and measurements together, on the scale that makes measurements likelier."""
+    ways = [(*scaled(pictured, measure), 0.0)]
+    if not is_share(measure):
+        ways.append(rooted(pictured, measure))
+    # What the photographs of one patch share is seen only where there are several of it.
+    again = bool(pictured["patch"].duplicated().any())
+    own = [*groups, PICTURED] if again else list(groups)
+    fits = []
+    for rows, response, log_slopes in ways:
+        if on not in (None, response):
+            continue
+        error = f"{response}_se" if f"{response}_se" in rows else None
+        rows = rows.assign(**{PICTURED: rows["patch"]}) if again else rows
+        rows = rows.fillna({error: 0.0}) if error else rows
+        model = JointMixedModel(right, graded, rows, response, own, slopes, error)
+        results = model.fit(prior=prior)
+        fits.append((results.llf + log_slopes, results))
+    return max(fits, key=lambda each: each[0])[1]
 
 
 def _made_ready(

@@ -5,7 +5,7 @@ import pandas as pd
 from scipy.stats import norm, qmc
 
 from kit.mixed import Array, averaged_below, one_thread, square_root
-from kit.model.right_hand_side import MEASURES, with_refirings
+from kit.model.right_hand_side import HEAT, MEASURES, PICTURED, with_refirings
 from kit.model.series_fit import ScaleFit
 
 DRAWS = 512
@@ -36,7 +36,8 @@ def typical_grades(fit: ScaleFit, recipes: pd.DataFrame) -> Array:
     eta = psi[:, posterior.first_effect :] @ x.T
     rows = with_refirings(recipes)
     terms = zip(posterior.terms, posterior.new_var, strict=True)
-    spread = np.sqrt(sum(v * _entries(term.column, rows) ** 2 for term, v in terms))
+    of_patches = [(term, v) for term, v in terms if term.name != PICTURED]
+    spread = np.sqrt(sum(v * _entries(term.column, rows) ** 2 for term, v in of_patches))
     steps = np.asarray([float(label) for label in results.used_labels])
     with one_thread():
         grade: Array = steps[-1] - averaged_below(theta, eta, spread) @ np.diff(steps)
@@ -51,15 +52,19 @@ def _entries(column: str | None, rows: pd.DataFrame) -> Array:
 
 
 def reference_recipes(fit: ScaleFit) -> pd.DataFrame:
-    """Recipes to average over: every family pair that was fired, other factors at their middle."""
-    families = [factor for factor in fit.factors if factor not in MEASURES]
+    """Recipes to average over: every family pair that was fired, other factors at their middle.
+
+    The heat is the one that was used most.
+    """
+    families = [factor for factor in fit.factors if factor not in (*MEASURES, HEAT)]
     table = fit.frame[families].drop_duplicates() if families else pd.DataFrame(index=[0])
     middles = {
         factor: 0.5 * (fit.frame[factor].min() + fit.frame[factor].max())
         for factor in fit.factors
         if factor in MEASURES
     }
-    return table.assign(**middles).reset_index(drop=True)
+    usual = {HEAT: fit.frame[HEAT].mode().iloc[0]} if HEAT in fit.factors else {}
+    return table.assign(**middles, **usual).reset_index(drop=True)
 
 
 def interval_of(draws: Array, confidence: float) -> tuple[Array, Array, Array]:

@@ -5,6 +5,7 @@ import pandas as pd
 from scipy.stats import norm
 
 from kit.mixed import Array, RandomTerm
+from kit.model.right_hand_side import PICTURED
 from kit.model.series_fit import ScaleFit
 from kit.wording import percent, plain_name
 
@@ -32,13 +33,13 @@ def variation_table(fit: ScaleFit, confidence: float = 0.9) -> pd.DataFrame:
         sentence. The last source is the single grade's own wavering.
     """
     posterior = fit.results.posterior
-    sd = posterior.sd
-    error = np.sqrt(
-        np.einsum("ij,jk,ik->i", posterior.sd_slopes, posterior.psi_cov, posterior.sd_slopes)
-    )
+    own = [j for j, term in enumerate(posterior.terms) if term.name != PICTURED]
+    terms = [posterior.terms[j] for j in own]
+    sd, slopes = posterior.sd[own], posterior.sd_slopes[own]
+    error = np.sqrt(np.einsum("ij,jk,ik->i", slopes, posterior.psi_cov, slopes))
     # Intervals on the log scale, where a standard deviation's uncertainty is about even.
     reach = np.exp(norm.ppf(0.5 + confidence / 2) * np.minimum(error / np.maximum(sd, 1e-9), 2.0))
-    size = sd * np.array([_reach(term, fit.seen) for term in posterior.terms])
+    size = sd * np.array([_reach(term, fit.seen) for term in terms])
     total = float(np.sum(size**2) + LOGISTIC_VARIANCE)
     step = logits_a_step(fit)
     rows = [
@@ -51,19 +52,19 @@ def variation_table(fit: ScaleFit, confidence: float = 0.9) -> pd.DataFrame:
             "steps": float(size[j] / step),
             "levels": term.size,
         }
-        for j, term in enumerate(posterior.terms)
+        for j, term in enumerate(terms)
     ]
-    own = float(np.sqrt(LOGISTIC_VARIANCE))
+    wavers = float(np.sqrt(LOGISTIC_VARIANCE))
     table = pd.DataFrame(rows).sort_values("sd", ascending=False) if rows else pd.DataFrame()
     wavering = pd.DataFrame(
         [
             {
                 "source": WAVERING,
-                "sd": own,
-                "low": own,
-                "high": own,
+                "sd": wavers,
+                "low": wavers,
+                "high": wavers,
                 "share": LOGISTIC_VARIANCE / total,
-                "steps": own / step,
+                "steps": wavers / step,
                 "levels": len(fit.frame),
             }
         ]

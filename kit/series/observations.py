@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 RECIPE = (
     "series", "tile", "patch", "position", "base", "overlay", "base_family", "overlay_family",
     "base_coats", "base_mesh", "base_coat_weight", "mesh", "coat_weight", "firings", "firing",
-    "session", "stripe", "small",
+    "session", "minutes", "heat", "stripe", "small",
 )  # fmt: skip
 """What is known of a patch after a firing before anyone looks at it."""
 
@@ -59,7 +59,8 @@ def with_recipes(series: Series, seen: pd.DataFrame) -> pd.DataFrame:
         The rows of `seen` that count, with the columns of `RECIPE` first.
     """
     joined = seen.merge(patches_in_full(series), on="patch", validate="many_to_one")
-    heat = series.firings[["tile", "firing", "session"]]
+    heat = series.firings[["tile", "firing", "session", "minutes", "heat"]]
+    heat = heat.assign(heat=heat["heat"].str.strip().str.lower())
     joined = joined.merge(heat, on=["tile", "firing"], how="left", validate="many_to_one")
     joined = joined[joined["firing"] < joined["lost_from"]]
     joined = joined.assign(

@@ -173,5 +173,5 @@ def _write_where_absent(series: Series, folder: Path, progress: Callable[[str], 
     there = {n: (folder / n).read_bytes() for n in files if (folder / n).is_file()}
     changed = sorted(n for n, content in there.items() if content != files[n])
     if changed:
-        progress(f"Left as they are, because they were changed by hand: {', '.join(changed)}")
+        progress(f"Kept as they are on disk: {', '.join(changed)}")
     replace_files(folder, {n: files[n] for n in files if n not in there}, seen={})

@@ -79,6 +79,12 @@ FACTOR_NAMES = {
     "firings": FactorName(
         "the number of firings", "firings of a patch", "going from {start} to {to} firings"
     ),
+    "minutes": FactorName(
+        "the time in the heat",
+        "time in the heat (min)",
+        "going from {start} to {to} minutes in the heat",
+    ),
+    "heat": FactorName("the heat", "heat", "firing by {to} instead of {start}"),
 }
 
 SOURCE_NAMES = {

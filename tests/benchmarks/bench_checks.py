@@ -7,6 +7,8 @@ world is made wrong in one way that the model does not know of, or not made wron
 - losses: the worse half of the patches with one family on the other is lost;
 - slipped: one grader enters each tile's grades one row down;
 - swapped: one grader enters spread for pull-through and the other way round;
+- drift: grades rise by one, the more often the later the tile is in its session (up to 0.8);
+- odd tile: the grades of one tile are turned over, as if its patches were mixed up;
 - pairs: pairs differ with a standard deviation of 2 to 3 logits, colours by 0.2.
 
 For each world the share of series in which a check speaks up, how far the stated chances are off
@@ -34,9 +36,11 @@ from bench_honesty import (
     random_series,
 )
 
+from kit.design import order_of_work
 from kit.model import (
     ScaleFit,
     cuts_differ,
+    drift_in_session,
     every_pair,
     fit_observations,
     grader_slips,
@@ -44,7 +48,9 @@ from kit.model import (
     loss_bias,
     pair_table,
     recipes,
+    tile_influence,
 )
+from kit.model.drift import turn_in_session
 from kit.model.left_out import COME_TRUE, TOO_FEW, expected_without
 from kit.series import Series, observations, patches_in_full
 from kit.studio import Population, Truth, fire
@@ -106,6 +112,31 @@ def swapped(truth: Truth, seed: int) -> tuple[Truth, Series]:
     return truth, replace(series, grades=moved)
 
 
+def turns(series: Series) -> pd.DataFrame:
+    work = order_of_work(series)
+    return work.loc[work["action"] == "fire", ["tile", "firing", "step"]]
+
+
+def drifting(truth: Truth, seed: int) -> tuple[Truth, Series]:
+    _, series = right(truth, seed)
+    rows = observations(series)
+    late = turn_in_session(rows, turns(series)) + 0.5
+    up = np.random.default_rng(seed).random(len(rows)) < 0.8 * late
+    raised = rows.assign(**{s: (rows[s] + up).clip(upper=4).astype("Int64") for s in SCORES})
+    return truth, replace(series, grades=raised[list(series.grades.columns)])
+
+
+def odd_tile(truth: Truth, seed: int) -> tuple[Truth, Series]:
+    _, series = right(truth, seed)
+    tile = np.random.default_rng(seed).choice(series.tiles["tile"])
+    own = series.patches.loc[series.patches["tile"] == tile, "patch"]
+    turned = series.grades.copy()
+    there = turned["patch"].isin(own)
+    for score in SCORES:
+        turned.loc[there, score] = 4 - turned.loc[there, score]
+    return truth, replace(series, grades=turned)
+
+
 def unlike_pairs(_: Truth, seed: int) -> tuple[Truth, Series]:
     odd = replace(POPULATION, base_sd=(0.2, 0.2), overlay_sd=(0.2, 0.2), pair_sd=(2.0, 3.0))
     return right(odd.draw(COLOURS, seed), seed)
@@ -117,6 +148,8 @@ WORLDS: Mapping[str, Callable[[Truth, int], tuple[Truth, Series]]] = {
     "losses": lost_patches,
     "slipped": slipped,
     "swapped": swapped,
+    "drift": drifting,
+    "odd tile": odd_tile,
     "pairs": unlike_pairs,
 }
 
@@ -134,6 +167,8 @@ def measure_one(world: str, seed: int) -> dict[str, float]:
             "cuts": min(cuts_differ(fit) for fit in fits.values()) < CUTS_LEVEL / 2,
             "losses": loss_bias(series).uneven,
             "graders": bool(grader_slips(fits)["stands_out"].any()),
+            "drift": any(drift_in_session(fit, turns(series)).stands_out for fit in fits.values()),
+            "one tile": any(tile_influence(fit)["stands_out"].any() for fit in fits.values()),
             "tiles left out": left_out(fits, SETTING.rule, "tile").finding not in calm,
             "pairs left out": left_out(fits, SETTING.rule, "pair").finding not in calm,
         }

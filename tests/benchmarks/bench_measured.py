@@ -78,7 +78,8 @@ def say_meaning(series: Series, truth: Truth) -> None:
         mine = true.loc[pairs["verdict"] == ending, ending]
         print(f"{ending}: {len(mine)} verdicts, the true share of patches {mine.mean():.3f}")
     keys = ["base", "overlay", "firings"]
-    both = pairs.merge(analysis.pairs, on=keys, suffixes=("", "_graded"))
+    graded = analyse(series, photographs=False).pairs
+    both = pairs.merge(graded, on=keys, suffixes=("", "_graded"))
     known = (both["verdict"] != NOT_KNOWN) & (both["verdict_graded"] != NOT_KNOWN)
     same = int((both["verdict"] == both["verdict_graded"])[known].sum())
     left = [int((both[name] == NOT_KNOWN).sum()) for name in ("verdict", "verdict_graded")]

@@ -1,13 +1,11 @@
-"""An invented graded survey of known make, and a fit with one odd tile."""
+"""An invented graded survey of known make."""
 
-import warnings
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from kit.model import ScaleFit, fit_observations
 from kit.series import Series, Settings, new_series, patch_name
 from kit.studio import Truth, draw_truth, fire
 
@@ -59,16 +57,3 @@ def survey(survey_truth) -> Series:
     settings = Settings("Survey", "Which pairs work?", tiles=24, graders=("AB", "CD"), seed=1)
     empty = new_series("survey", settings, SURVEY_COLOURS)
     return fire(replace(empty, tiles=tiles, patches=patches), survey_truth, seed=5)
-
-
-@pytest.fixture(scope="session")
-def small_fit_with_odd_tile(invent_grades) -> ScaleFit:
-    """8 tiles, of which tile 3 lost every edge on its second firing."""
-    data = invent_grades(seed=6, tiles=8, patches=3, firings=2, graders=2)
-    odd = data["tile"] == 3
-    data["spread"] = np.minimum(data["grade"], 2)
-    data.loc[odd, "spread"] = np.where(data.loc[odd, "firings"] == 2, 4, 0)
-    data = data.assign(firing=data["firings"])
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        return fit_observations(data, "spread")

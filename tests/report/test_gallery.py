@@ -213,3 +213,14 @@ def test_series_that_pulls_every_pair_is_named_and_its_effect_counted(two):
 
 def shown(together):
     return {p.name: p.shown.verdict for p in PairFindings(together.pairs)}
+
+
+def test_pages_of_pieces_are_linked_by_their_titles(studio, tmp_path):
+    shutil.copytree(studio[0], tmp_path / "again")
+    reports = tmp_path / "again" / "reports"
+    (reports / "pieces").mkdir()
+    page = "<title>Rose &amp; leaf</title>"
+    (reports / "pieces" / "panel.html").write_text(page, "utf-8")
+    index = write_every_report(tmp_path / "again" / "data", reports).read_text("utf-8")
+    assert 'href="pieces/panel.html"' in index
+    assert "Rose &amp; leaf" in index

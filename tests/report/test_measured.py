@@ -111,3 +111,12 @@ def test_a_handful_of_measurements_says_what_is_missing(told):
 def test_struck_out_measurements_do_not_count(told):
     struck = replace(told.series, measurements=told.series.measurements.assign(accepted="no"))
     assert measured(replace(told, series=struck)) is None
+
+
+def test_a_sentence_says_what_the_photographs_add(told, section):
+    said = fragment(section)
+    with_them, without = len(told.pairs_found.known), len(told.pairs_by_grades.known)
+    assert f"they give a verdict on {with_them} of" in said
+    assert f"the grades alone on {without}." in said
+    alone = analyse(told.series, photographs=False)
+    assert [p.headline for p in alone.pairs_found] == [p.headline for p in told.pairs_by_grades]

@@ -81,6 +81,8 @@ def family_places(fit: ScaleFit, settings: Settings) -> pd.DataFrame:
         base_coat_weight=verdict.base_coat_weight,
         base_coats=float(fit.frame["base_coats"].mean()),
     )
+    unsaid = [factor for factor in fit.factors if factor not in rows]
+    rows = rows.assign(**{factor: fit.frame[factor].mode().iloc[0] for factor in unsaid})
     cuts = fit.results.thresholds
     middle = cuts.index[len(cuts) // 2]
     above, covariance = fit.results.above(rows, middle)

@@ -1,6 +1,7 @@
 """All series together: the list, the pooled pair chart, and what each series added."""
 
 from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 import pandas as pd
 
@@ -23,6 +24,7 @@ from kit.report.page.document import (
     LookUp,
     Paragraph,
     Point,
+    Pointer,
     Section,
     TableBlock,
     table_of,
@@ -35,7 +37,10 @@ from kit.wording import counted, day, listed
 
 
 def index_document(
-    pooled: Pooled, entries: Mapping[str, Entry], unread: Mapping[str, str]
+    pooled: Pooled,
+    entries: Mapping[str, Entry],
+    unread: Mapping[str, str],
+    pieces: Mapping[str, str] = MappingProxyType({}),
 ) -> Document:
     """Put the page over all series together.
 
@@ -46,8 +51,13 @@ def index_document(
         By series.
     unread : mapping of str to str
         Series that are left out, and why.
+    pieces : mapping of str to str
+        Titles of the pieces that have a page, by its address.
     """
     sections = [_gallery(pooled, entries), pooled_chart(pooled), what_was_added(pooled), cautions()]
+    if pieces:
+        links = tuple(Pointer(title, address) for address, title in pieces.items())
+        sections.insert(2, Section("pieces", "Will my piece hold?", links))
     if unread:
         points = tuple(Point(why, f"{name}:") for name, why in unread.items())
         told = Paragraph("Nothing of theirs is above.")

@@ -1,6 +1,7 @@
 """Every series' report, and one page over all of them."""
 
 import hashlib
+import re
 import warnings
 from collections.abc import Callable
 from pathlib import Path
@@ -17,6 +18,7 @@ from kit.report.page.document import Document
 from kit.report.page.html import page
 from kit.report.publish import MARK, fingerprint_on_disk, is_current, write_report
 from kit.series import write_whole
+from kit.wording import unescape
 
 Say = Callable[[str], None]
 
@@ -71,7 +73,8 @@ def write_every_report(
         made = joblib.Parallel(n_jobs=jobs, return_as="generator_unordered")(tasks)
         for count, (name, problem) in enumerate(made, start=1):
             say(f"{count} of {len(stale)}: {name}{f': {problem}' if problem else ''}")
-    whole = hashlib.sha256("\n".join(marks.values()).encode()).hexdigest()
+    pieces = _piece_pages(into)
+    whole = hashlib.sha256("\n".join([*marks.values(), *pieces]).encode()).hexdigest()
     if is_current(into, whole) and not stale:
         return into / "index.html"
     say("All series together")
@@ -79,10 +82,19 @@ def write_every_report(
     pooled = analyse_together(several)
     entries = {s.name: read_entry(into / s.name) for s in pooled.series}
     _write_colours(pooled, into)
-    document = index_document(pooled, entries, unread)
+    document = index_document(pooled, entries, unread, pieces)
     write_page(document, into / "index.html")
     write_whole(into / MARK, f"{whole}\n".encode())
     return into / "index.html"
+
+
+def _piece_pages(into: Path) -> dict[str, str]:
+    """Titles of the pages in pieces/, by address from the index."""
+    titles = {}
+    for path in sorted((into / "pieces").glob("*.html")):
+        found = re.search(r"<title>(.*?)</title>", path.read_text("utf-8"), re.DOTALL)
+        titles[f"pieces/{path.name}"] = unescape(found[1]) if found else path.stem
+    return titles
 
 
 def write_page(document: Document, path: Path) -> None:

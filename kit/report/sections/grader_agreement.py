@@ -3,11 +3,11 @@
 import warnings
 
 from kit.errors import StatisticalWarning
-from kit.model import PairSetting, agreement, grader_influence
-from kit.report.analysis import Analysis
+from kit.model import PairSetting, agreement, grader_influence, grader_slips
+from kit.report.analysis import Analysis, collected_warnings
 from kit.report.figures.grader_bars import graders_side_by_side
 from kit.report.page.document import Block, Bullets, Fold, Paragraph, Point, Section
-from kit.series import Scale
+from kit.series import PULL_THROUGH, SPREAD, Scale
 from kit.wording import listed
 
 
@@ -30,10 +30,25 @@ def graders(analysis: Analysis) -> Section:
     pictures = (picture,) if picture else ()
     blocks: tuple[Block, ...] = (
         *pictures,
+        *_slips(analysis),
         *_what_each_does(analysis),
         Fold("Agreement as a number, for the curious", (Bullets(points),)),
     )
     return Section("graders", "How well the graders agree", blocks)
+
+
+def _slips(analysis: Analysis) -> tuple[Block, ...]:
+    """Say whose sheets read better a row further, exchanged or turned over."""
+    fits = analysis.fits.by_scale
+    both = {name: fits[name] for name in (SPREAD.name, PULL_THROUGH.name) if name in fits}
+    if not both:
+        return ()
+    with collected_warnings():
+        slips = grader_slips(both)
+    found = slips.loc[slips["stands_out"], "sentence"]
+    if found.empty:
+        return (Paragraph("No sheet reads as if a row was slipped or two scores were exchanged."),)
+    return (Bullets(tuple(Point(sentence, "A slip of the pen:") for sentence in found)),)
 
 
 def _what_each_does(analysis: Analysis) -> tuple[Block, ...]:

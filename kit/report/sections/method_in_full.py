@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from kit.model import ScaleFit
+from kit.model import PICTURED, ScaleFit
 from kit.report.analysis import Analysis
 from kit.report.findings.finding import minimum_data
 from kit.report.page.document import (
@@ -68,7 +68,7 @@ def method(analysis: Analysis) -> Section:
 
 def formula_of(fit: ScaleFit) -> Formula:
     """Write the model of a scale out, with the terms this series can carry."""
-    groups = " + ".join(SOURCE_NAMES[name].letter for name in fit.results.group_sizes)
+    groups = " + ".join(SOURCE_NAMES[name].letter for name in _of_patches(fit))
     fixed = fit.results.formula.split("~", 1)[1].strip()
     return Formula(
         "P(grade ≤ k) = logistic(cut[k] − η)\n"
@@ -91,7 +91,7 @@ def _line_of(fit: ScaleFit) -> str:
     """The line of the formula that says what a photograph measures; '' without any."""
     if fit.measured.empty:
         return ""
-    return f"{fit.line.measure} = a + b η + what a photograph is off by\n"
+    return f"{fit.line.on} = a + b η + what a photograph is off by\n"
 
 
 def _link(fit: ScaleFit) -> tuple[Paragraph, ...]:
@@ -99,10 +99,9 @@ def _link(fit: ScaleFit) -> tuple[Paragraph, ...]:
     if fit.measured.empty:
         return ()
     line = fit.line
-    unit = "as a logit (the log of the odds of the share)" if line.is_share else "in mm"
     return (
         Paragraph(
-            f"What photographs measured, {unit}, follows the line {line.constant:.2f} + "
+            f"What photographs measured, {line.unit}, follows the line {line.constant:.2f} + "
             f"{line.slope:.2f} η. A measurement is off by {line.off:.2f} beside its known error, "
             "as a standard deviation (the usual distance from the line)."
         ),
@@ -148,8 +147,13 @@ def _cut_words(name: str) -> str:
     return f"cut between grades {below} and {above}" if bar else name
 
 
+def _of_patches(fit: ScaleFit) -> dict[str, int]:
+    """How many levels each source of variation has, but for what only photographs have."""
+    return {name: size for name, size in fit.results.group_sizes.items() if name != PICTURED}
+
+
 def _deviations(scale: Scale, fit: ScaleFit) -> TableBlock:
-    sizes = fit.results.group_sizes
+    sizes = _of_patches(fit)
     frame = pd.DataFrame(
         {
             "Source": list(sizes),

@@ -10,7 +10,7 @@ from kit.report.analysis import Analysis
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.page.document import Block, Bullets, Fold, Paragraph, Point, Section, table_of
 from kit.series import Verdict
-from kit.wording import counted, listed, mm_and_inches, plain_name
+from kit.wording import counted, listed, mm_and_inches
 
 _NAME, _TITLE = "measured-pairs", "The pairs, judged by the photographs"
 
@@ -38,8 +38,9 @@ def measured_pairs(analysis: Analysis) -> Section:
 
 def what_they_add(analysis: Analysis) -> tuple[Paragraph, ...]:
     """Say how many verdicts there are with the photographs and without them."""
-    fits = analysis.fits.by_scale.values()
-    beside = [plain_name(fit.scale) for fit in fits if len(fit.measured)]
+    fits, scales = analysis.fits.by_scale, analysis.series.settings.scales
+    fitted = [scale for scale in scales if scale.name in fits]
+    beside = [scale.title.lower() for scale in fitted if len(fits[scale.name].measured)]
     together, alone = analysis.pairs_found, analysis.pairs_by_grades
     if not beside or not len(together) or not len(alone):
         return ()

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from kit.model import variation_table
+from kit.model import CANNOT_TELL, ScaleFit, refiring_table, variation_table
 from kit.report.analysis import Analysis
 from kit.report.figures.colour_effects import colours_apart
 from kit.report.figures.firing_trend import grades_by_firing
@@ -11,6 +11,7 @@ from kit.report.figures.reliability import expected_and_seen
 from kit.report.findings.finding import Finding
 from kit.report.page.document import Block, Bullets, Fold, Paragraph, Point, Section
 from kit.series import Scale
+from kit.wording import counted
 
 _LEANINGS = 6
 
@@ -47,7 +48,24 @@ def of_scale(analysis: Analysis, scale: Scale) -> Section:
         sources_of_variation(variation_table(fit), scale),
         expected_and_seen(fit, scale),
     )
-    return Section(name, scale.title, tuple(p for p in pictures if p is not None))
+    shown = tuple(p for p in pictures if p is not None)
+    return Section(name, scale.title, (*shown, *_through_firings(fit)))
+
+
+def _through_firings(fit: ScaleFit) -> tuple[Block, ...]:
+    """Which colours hold their ground through repeated firing, and which give way."""
+    told = refiring_table({fit.scale: fit})
+    if told.empty:
+        return ()
+    known = told[told["finding"] != CANNOT_TELL]
+    blocks: list[Block] = []
+    if len(known):
+        blocks.append(Bullets(tuple(Point(sentence) for sentence in known["sentence"])))
+    if len(known) < len(told):
+        rest = counted(len(told) - len(known), "colour")
+        blocks.append(Paragraph(f"Of {rest} in one role or the other it cannot be told yet."))
+    title = "Which colours hold their ground through repeated firing, and which give way"
+    return (Fold(title, tuple(blocks)),)
 
 
 def _leanings(unsure: Sequence[Finding]) -> Fold:

@@ -2,9 +2,22 @@
 
 from collections.abc import Sequence
 
-from kit.model import NOT_KNOWN, VerdictRule, left_out, proportional_odds_check
-from kit.record import loss_balance
-from kit.report.analysis import Analysis
+from kit.design import order_of_work
+from kit.errors import Misuse
+from kit.model import (
+    NOT_KNOWN,
+    PairSetting,
+    VerdictRule,
+    cuts_differ,
+    cuts_sentence,
+    drift_in_session,
+    left_out,
+    loss_bias,
+    proportional_odds_check,
+    tile_influence,
+    verdicts_by_own_cuts,
+)
+from kit.report.analysis import Analysis, collected_warnings
 from kit.report.findings.pair_findings import Pair
 from kit.report.page.document import Bullets, Paragraph, Point, Section
 from kit.series import PULL_THROUGH, SPREAD
@@ -12,14 +25,21 @@ from kit.wording import counted, listed
 
 _CLOSE = 0.05
 _NAMED = 4
+_UNEVEN = 0.01
+"""Chance of a false alarm of uneven steps on one scale."""
+_FEW_TILES = 2
 
 
 def doubts(analysis: Analysis) -> Section:
     """Say what the conclusions hang on, and where they stop."""
-    points = [*_close_calls(analysis), *_uneven_steps(analysis)]
-    balance = loss_balance(analysis.series)
-    if balance.uneven:
-        points.append(Point(balance.sentence(), "Uneven losses:"))
+    with collected_warnings():
+        points = [
+            *_close_calls(analysis),
+            *_uneven_steps(analysis),
+            *_losses(analysis),
+            *_drifts(analysis),
+            *_tiles_that_decide(analysis),
+        ]
     opening = Paragraph(
         "Every verdict here is a chance, worked out from a few samples. These would move it."
     )
@@ -65,14 +85,52 @@ def _close_calls(analysis: Analysis) -> list[Point]:
 def _uneven_steps(analysis: Analysis) -> list[Point]:
     """Effects that differ along the scale, which the model takes to be alike."""
     points = []
+    uneven = False
     for scale in analysis.scales:
         fit = analysis.fits.by_scale.get(scale.name)
-        if fit:
-            checked = proportional_odds_check(fit)
-            odd = checked.loc[checked["stands_out"], "sentence"]
-            points += [
-                Point(sentence, f"{scale.title}, a step unlike the others:") for sentence in odd
-            ]
+        if fit is None or cuts_differ(fit) >= _UNEVEN:
+            continue
+        uneven = uneven or scale.name in (SPREAD.name, PULL_THROUGH.name)
+        checked = proportional_odds_check(fit)
+        odd = checked.loc[checked["stands_out"], "sentence"]
+        lead = f"{scale.title}, steps unlike each other:"
+        points += [Point(sentence, lead) for sentence in odd]
+        if odd.empty:
+            points.append(Point("What factors do differs from step to step of the scale.", lead))
+    if uneven and len(analysis.pairs):
+        setting = PairSetting.of(analysis.series.settings.verdict)
+        try:
+            other = verdicts_by_own_cuts(analysis.fits.by_scale, analysis.series.stock, setting)
+        except Misuse:
+            return points
+        points.append(Point(cuts_sentence(other), "What that does to the verdicts:"))
+    return points
+
+
+def _losses(analysis: Analysis) -> list[Point]:
+    """What lost patches may hide."""
+    if analysis.pairs.empty:
+        return []
+    return [Point(said, "Lost patches:") for said in loss_bias(analysis.series).sentences]
+
+
+def _drifts(analysis: Analysis) -> list[Point]:
+    """Scales that move as a session goes on."""
+    work = order_of_work(analysis.series)
+    fired = work.loc[work["action"] == "fire", ["tile", "firing", "step"]]
+    each = [drift_in_session(fit, fired) for fit in analysis.fits.by_scale.values()]
+    return [Point(drift.sentence, "Drift:") for drift in each if drift.stands_out]
+
+
+def _tiles_that_decide(analysis: Analysis) -> list[Point]:
+    """Tiles without which an effect would be another."""
+    points = []
+    for scale in analysis.scales:
+        fit = analysis.fits.by_scale.get(scale.name)
+        if fit and fit.frame["tile"].nunique() > _FEW_TILES:
+            tiles = tile_influence(fit)
+            lead = f"{scale.title}, a tile that decides much:"
+            points += [Point(said, lead) for said in tiles.loc[tiles["stands_out"], "sentence"]]
     return points
 
 
