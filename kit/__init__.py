@@ -18,6 +18,7 @@ _VERBS = {
     "plan": "design.plan",
     "precision": "design.precision",
     "read_series": "series.read_series",
+    "replan": "design.replan",
     "saving": "design.saving",
     "start_series": "series.start_series",
     "take_in": "record.take_in",
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     from kit.design import next_patches as next_patches
     from kit.design import plan as plan
     from kit.design import precision as precision
+    from kit.design import replan as replan
     from kit.design import saving as saving
     from kit.model import fit_series as fit  # noqa: F401
     from kit.model import pairs as pairs

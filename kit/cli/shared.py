@@ -29,4 +29,5 @@ def progress() -> Iterator[Callable[[str], None]]:
 
 
 def path_of(text: str) -> Path:
+    """Read a path as it is typed, '~' and all."""
     return Path(text).expanduser().resolve()

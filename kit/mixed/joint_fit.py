@@ -78,8 +78,11 @@ class JointFit(LaplaceFit[JointTerms]):
         return start
 
     def _own_prior(self, x: Array) -> tuple[float, Array, Array]:
-        """Steps as for grades; b within about a standard deviation of the measurements a unit;
-        tau like the other standard deviations, in units of that."""
+        """Log-density of steps, b and tau, with its slope and bend.
+
+        Steps as for grades; b within about a standard deviation of the measurements a unit; tau
+        like the other standard deviations, in units of that.
+        """
         prior, rows = self.prior or Prior(), self.rows
         if rows.cuts:
             value, slope, bend = step_prior(prior, x, rows.cuts)

@@ -72,7 +72,7 @@ def advice(outlook: PieceOutlook, known: Knowledge, stock: Sequence[str]) -> lis
     """
     piece = outlook.piece
     options = list(_changes(piece, known, stock))
-    chances = _whole_chances([piece, *(changed for _, _, changed in options)], known)
+    chances = _piece_chances([piece, *(changed for _, _, changed in options)], known)
     before = chances[0]
     found = [
         Advice(kind, what, changed, before, after)
@@ -123,7 +123,7 @@ def _changes(
                 yield "colour", what, piece.with_layer(layer.name, overlay=colour)
 
 
-def _whole_chances(pieces: Sequence[Piece], known: Knowledge) -> list[float]:
+def _piece_chances(pieces: Sequence[Piece], known: Knowledge) -> list[float]:
     """Chance of each whole piece, all on the same draws; equal contacts are drawn once."""
     needed: dict[tuple[ContactRow, str, int], int] = {}
     places = []

@@ -44,12 +44,6 @@ def best_order(piece: Piece, log_chances: LogChances) -> tuple[str, ...]:
     return search.names(found if better else given)
 
 
-def chance_of_order(piece: Piece, names: Sequence[str], log_chances: LogChances) -> float:
-    """Chance that every layer ends as wanted when they go on in this order."""
-    counts = piece.reordered(names).firings()
-    return float(np.exp(_log_mean(sum(log_chances[name][n - 1] for name, n in counts.items()))))
-
-
 def _log_mean(log_chances: Array) -> float:
     """Log of the mean chance over draws, for chances too small to be told apart from zero."""
     return float(logsumexp(log_chances) - np.log(len(log_chances)))

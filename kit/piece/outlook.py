@@ -133,13 +133,13 @@ def piece_outlook(piece: Piece, known: Knowledge) -> PieceOutlook:
     return PieceOutlook(
         piece,
         contact_outlooks(piece, known),
-        whole_chance(piece, checked),
+        piece_chance(piece, checked),
         best,
-        whole_chance(best, checked),
+        piece_chance(best, checked),
     )
 
 
-def whole_chance(piece: Piece, log_chances: LogChances) -> float:
+def piece_chance(piece: Piece, log_chances: LogChances) -> float:
     """Chance that every stencil of every layer ends as wanted, in the piece's own order."""
     total = sum(log_chances[name][count - 1] for name, count in piece.firings().items())
     return float(np.exp(total).mean())

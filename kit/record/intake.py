@@ -49,7 +49,7 @@ class Intake:
         What was left aside, in words.
     missing : tuple of str
         Columns and sheets that the file could have had and has not, in words.
-    unheard : tuple of str
+    of_lost_pieces : tuple of str
         Grades that are kept but that the models leave out, and why, in words.
     before : str
         Name in received/ under which the very same file was taken in before; blank if it was not.
@@ -68,7 +68,7 @@ class Intake:
     problems: tuple[Problem, ...]
     ignored: tuple[str, ...]
     missing: tuple[str, ...] = ()
-    unheard: tuple[str, ...] = ()
+    of_lost_pieces: tuple[str, ...] = ()
     before: str = ""
     held_back: tuple[Change, ...] = ()
     doubts: tuple[str, ...] = ()
@@ -84,7 +84,7 @@ class Intake:
             [
                 *before_in_words(self.before, self.held_back),
                 describe(self.comparison, self.problems, self.ignored),
-                *notices(self.missing, self.unheard, self.comparison),
+                *notices(self.missing, self.of_lost_pieces, self.comparison),
                 *doubts_in_words(self.doubts),
             ]
         )
@@ -140,12 +140,12 @@ def take_in(folder: Path | str, path: Path | str, by: str) -> Intake:
     comparison = compare(series, entries, entered.sessions)
     source = before or kept_name(path.name, content)
     problems = entered.problems
-    unheard: tuple[str, ...] = ()
+    of_lost_pieces: tuple[str, ...] = ()
     doubts = entered.doubts
     if not problems:
         doubts += second_thoughts(series, _what_is_new(comparison))
         after = laid_over(series, comparison, by.strip(), source)
-        problems, unheard = tuple(after.problems()), grades_of_lost_pieces(series, after)
+        problems, of_lost_pieces = tuple(after.problems()), grades_of_lost_pieces(series, after)
     return Intake(
         folder,
         source,
@@ -156,7 +156,7 @@ def take_in(folder: Path | str, path: Path | str, by: str) -> Intake:
         problems,
         entered.ignored,
         entered.missing,
-        unheard,
+        of_lost_pieces,
         before,
         held_back,
         doubts,

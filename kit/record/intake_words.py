@@ -61,15 +61,17 @@ def before_in_words(before: str, held_back: Sequence[Change]) -> list[str]:
     return lines
 
 
-def notices(missing: Sequence[str], unheard: Sequence[str], comparison: Comparison) -> list[str]:
+def notices(
+    missing: Sequence[str], of_lost_pieces: Sequence[str], comparison: Comparison
+) -> list[str]:
     """Say what may be an oversight: none of it stands in the way of taking the file in."""
     lines: list[str] = []
     if missing:
         lines += ["MISSING from the file:", *_shortened(missing)]
-    if unheard:
+    if of_lost_pieces:
         lines += [
             "KEPT, BUT LEFT OUT by the models, for nothing can be learnt from a lost piece:",
-            *_shortened(unheard),
+            *_shortened(of_lost_pieces),
         ]
     entries = (*comparison.new, *(c.entry for c in comparison.changed))
     accidents = (str(e.value) for e in entries if e.column == "accident")

@@ -135,7 +135,7 @@ class Analysis:
         fits = self.fits.by_scale
         if all(fit.measured.empty for fit in fits.values()):
             return self.pairs_found
-        with heard():
+        with collected_warnings():
             alone = {name: fit.by_grades for name, fit in fits.items()}
         verdict = self.series.settings.verdict
         only = replace(self.fits, by_scale=alone)
@@ -200,12 +200,12 @@ def fit_scales(
     """Fit every scale to one series or several, keeping the reasons where that cannot be done."""
     by_scale, missing, warned = {}, {}, {}
     for scale in scales:
-        with heard() as said:
+        with collected_warnings() as said:
             try:
                 by_scale[scale.name] = fit_series(several, scale.name, photographs=photographs)
             except Misuse as reason:
                 missing[scale.name] = str(reason)
-        warned[scale.name] = sentences_heard(said)
+        warned[scale.name] = warning_sentences(said)
     return Fits(by_scale, missing, warned)
 
 
@@ -216,33 +216,33 @@ def judge_pairs(fits: Fits, colours: pd.DataFrame, verdict: Verdict) -> Judged:
             why = f"A verdict needs both scores. {fits.missing[scale.name]}"
             return Judged(pd.DataFrame(), why)
     scales = {scale.name: fits.by_scale[scale.name] for scale in (SPREAD, PULL_THROUGH)}
-    with heard() as said:
+    with collected_warnings() as said:
         pairs = pair_table(scales, colours, PairSetting.of(verdict))
-    return Judged(pairs, "", sentences_heard(said))
+    return Judged(pairs, "", warning_sentences(said))
 
 
 def read_photographs(series: Series) -> Photographs:
     """Fit what was measured, and judge every ordered pair of the colours by it."""
     measurements = join_measurements(series)
     setting = PairSetting.of(series.settings.verdict)
-    with heard() as said:
+    with collected_warnings() as said:
         try:
             fits = {name: fit_measurements(measurements, name) for name in MEASURE_OF.values()}
         except Misuse as reason:
             return Photographs(measurements, {}, Judged(pd.DataFrame(), str(reason)))
         pairs = measured_pair_table(fits, series.stock, setting)
-    return Photographs(measurements, fits, Judged(pairs, "", sentences_heard(said)))
+    return Photographs(measurements, fits, Judged(pairs, "", warning_sentences(said)))
 
 
 @contextmanager
-def heard() -> Iterator[list[warnings.WarningMessage]]:
+def collected_warnings() -> Iterator[list[warnings.WarningMessage]]:
     """Collect statistical warnings instead of printing them."""
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always", StatisticalWarning)
         yield said
 
 
-def sentences_heard(said: Sequence[warnings.WarningMessage]) -> tuple[str, ...]:
-    """The sentences of the statistical warnings that were heard, each once."""
+def warning_sentences(said: Sequence[warnings.WarningMessage]) -> tuple[str, ...]:
+    """The sentences of the statistical warnings that were collected, each once."""
     told = (str(w.message) for w in said if issubclass(w.category, StatisticalWarning))
     return tuple(dict.fromkeys(told))

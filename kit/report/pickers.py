@@ -8,7 +8,7 @@ from kit.report.analysis import Analysis
 from kit.report.findings.pair_findings import Pair
 from kit.report.page.document import Bullets, Paragraph, Point, Shown
 from kit.report.page.html import fragment
-from kit.report.sections.next_round import suggest, suggestion_table
+from kit.report.sections.suggested_patches import suggest, suggestion_table
 from kit.wording import upper_first
 
 _WIDE = ipywidgets.Layout(width="20rem")

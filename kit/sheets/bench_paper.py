@@ -7,17 +7,18 @@ from typing import Any
 from kit.errors import Misuse
 from kit.series import DEFERENCE, Series, write_whole, writing
 from kit.sheets import bench_cards
-from kit.sheets.grade_card import grade_card_data
 from kit.sheets.grading_sheets import grading_data, grading_layout
 from kit.sheets.labels import Stickers, label_data, labels_on
 from kit.sheets.materials import Weighing
-from kit.sheets.paper import Paper, checked_paper, typeset
+from kit.sheets.paper import MARGIN_MM, MM_PER_INCH, Paper, checked_paper, typeset
 from kit.sheets.photo_card import photo_card_data
 from kit.sheets.shopping import shopping_data
+from kit.sheets.to_scale import scale_key
 from kit.sheets.work_order import work_order_data
 
 Progress = Callable[[str], None]
 _FOR_ALL = ("shopping", "grade-card")
+_EDGE_MM = 6.0
 
 
 def write_sheets(
@@ -149,3 +150,12 @@ def _tiles(series: Series, session: int | None) -> list[int]:
         known = sorted(set(series.tiles["session"]))
         raise Misuse(f"No tile is made in session {session}. Sessions are {known[0]}-{known[-1]}.")
     return [int(tile) for tile in tiles["tile"]]
+
+
+def grade_card_data(series: Series, paper: Paper) -> dict[str, Any]:
+    """Gather what the card says; it is printed as often as it fits on a page."""
+    settings = series.settings
+    scales = [scale_key(scale, settings) for scale in settings.scales]
+    widest = max((p.width_in * MM_PER_INCH for s in scales for p in s["pictures"]), default=0.0)
+    room = paper.width_mm - 2 * (MARGIN_MM + _EDGE_MM)
+    return {"scales": scales, "shrink": min(1.0, room / widest) if widest else 1.0}

@@ -34,10 +34,10 @@ from kit.wording.sureness import (
     FOUND,
     TELLING,
     adverb,
+    cannot_be_told,
     claim,
     in_ten,
     percent,
-    untold,
     whole_percent,
 )
 
@@ -52,6 +52,7 @@ __all__ = [
     "amount",
     "area_and_inches",
     "between",
+    "cannot_be_told",
     "change_of",
     "claim",
     "coat_weight",
@@ -81,7 +82,6 @@ __all__ = [
     "sifter",
     "size_and_inches",
     "unescape",
-    "untold",
     "upper_first",
     "whole_percent",
 ]

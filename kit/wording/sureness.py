@@ -49,7 +49,7 @@ def claim(chance: float, subject: str, does: str, otherwise: str) -> str:
     return f"{upper_first(subject)} {adverb(chance)} {does}" if chance >= FOUND else otherwise
 
 
-def untold(statement: str) -> str:
+def cannot_be_told(statement: str) -> str:
     """Say that a statement can be neither held nor dropped."""
     return f"Whether {statement} cannot be told from these samples"
 

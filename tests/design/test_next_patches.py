@@ -90,8 +90,7 @@ def test_the_next_patch_wobbles_by_its_own_variance_and_its_grades(fired, fits_o
 def test_a_first_patch_wobbles_by_its_own_variance_and_its_grades(fired):
     variances = source_variances(Prior())
     once, twice = (
-        score_beforehand(fired.colours, Prior(), variances, (1, 2), grades)
-        for grades in (2.0, 4.0)
+        score_beforehand(fired.colours, Prior(), variances, (1, 2), grades) for grades in (2.0, 4.0)
     )
     assert 2 * twice.noise_variance - once.noise_variance == pytest.approx(variances["patch"])
 

@@ -18,16 +18,15 @@ from kit.model import (
     effects_within,
     variation_table,
 )
-from kit.report.figures.effect_lines import effects_in_steps
+from kit.report.figures.interval_lines import effects_in_steps, sources_of_variation
 from kit.report.figures.reliability import expected_and_seen
-from kit.report.figures.variation_lines import sources_of_variation
 from kit.report.findings.finding import FEWEST_OF_A_COLOUR, FEWEST_PATCHES, FEWEST_TO_CHECK
 from kit.report.findings.tile_outcomes import score_outcome, tile_outcome
 from kit.report.page.picture import Picture
-from kit.report.sections.doubts import doubts
-from kit.report.sections.next_round import next_round
+from kit.report.sections.suggested_patches import next_round
 from kit.report.sections.tile_by_tile import samples
 from kit.report.sections.tiles_fired import fired
+from kit.report.sections.what_is_uncertain import doubts
 from kit.series import PULL_THROUGH, SPREAD, losses
 from kit.wording import FOUND, TELLING, percent
 

@@ -12,7 +12,7 @@ from kit.piece.outlook import (
     ContactOutlook,
     PieceOutlook,
     layer_log_chances,
-    whole_chance,
+    piece_chance,
 )
 from kit.piece.recipe import BaseCoat, Contact, Piece
 from kit.piece.sample import made_series, sample_series
@@ -68,10 +68,10 @@ def test_the_firing_count_at_the_end_is_the_one_that_is_judged(panel, known):
 def test_the_order_advised_is_scored_on_draws_that_it_was_not_chosen_on(panel, known):
     outlook = piece_outlook(panel, known)
     checked = layer_log_chances(outlook.best, known, CHECK_SEED)
-    assert outlook.best_chance == pytest.approx(whole_chance(outlook.best, checked), abs=0.03)
+    assert outlook.best_chance == pytest.approx(piece_chance(outlook.best, checked), abs=0.03)
     apart = layer_log_chances(panel, known, CHECK_SEED)
-    assert outlook.chance == pytest.approx(whole_chance(panel, apart), rel=1e-9)
-    assert outlook.best_chance == pytest.approx(whole_chance(outlook.best, apart), rel=1e-9)
+    assert outlook.chance == pytest.approx(piece_chance(panel, apart), rel=1e-9)
+    assert outlook.best_chance == pytest.approx(piece_chance(outlook.best, apart), rel=1e-9)
     names = [layer.name for layer in outlook.best.layers]
     assert names.index("leaves") < names.index("veins")
     assert names.index("leaves") < names.index("line")
@@ -81,7 +81,7 @@ def test_each_layer_is_judged_at_its_own_count_and_all_must_hold():
     piece = Piece("two", "Two", BaseCoat("Chalk"), (Layer("a", "Slate"), Layer("b", "Ember")))
     chances = {"a": np.log([[0.9, 0.8], [0.5, 0.4]]), "b": np.log([[0.8, 0.6], [0.1, 0.1]])}
     # a is fired twice and b once; the mean over draws comes last.
-    assert whole_chance(piece, chances) == pytest.approx((0.5 * 0.8 + 0.4 * 0.6) / 2)
+    assert piece_chance(piece, chances) == pytest.approx((0.5 * 0.8 + 0.4 * 0.6) / 2)
 
 
 def test_the_weakest_contact_is_the_one_whose_stencils_least_probably_all_hold(panel):

@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from itertools import repeat
 from pathlib import Path
 
 import pytest
@@ -122,9 +123,8 @@ def test_a_disk_that_really_is_full_leaves_every_file_as_it_was(
     before = contents(folder)
     intake = take_in(folder, second, "Ada")
     fill = small_disk / "holiday-pictures"
-    with pytest.raises(OSError, match="No space"), fill.open("wb", buffering=0) as file:
-        while True:
-            file.write(bytes(512))
+    with fill.open("wb", buffering=0) as file, pytest.raises(OSError, match="No space"):
+        file.writelines(repeat(bytes(512)))
     with pytest.raises(Misuse, match="No space left"):
         apply(intake)
     assert contents(folder) == before

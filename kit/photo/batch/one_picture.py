@@ -12,7 +12,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from kit.photo.card.card_detection import Slips
-from kit.photo.patch.earlier import first_seen, overlay_lab, reference_colour
 from kit.photo.patch.patch_reading import COLOURS, PatchReading, measure_patch
 from kit.photo.raster import Raster, colour_shift
 from kit.photo.review.annotated import draw_readings
@@ -234,3 +233,31 @@ def measurements_table(rows: list[dict[str, object]]) -> pd.DataFrame:
     """Put rows into a table with `COLUMNS`, each of its own type; no rows give an empty one."""
     table = pd.DataFrame(rows, columns=list(COLUMNS))
     return table.astype({column.name: column.dtype for column in MEASUREMENTS.columns})
+
+
+def first_seen(earlier: pd.DataFrame | None, firing: int) -> pd.DataFrame | None:
+    """Each patch's row after its earliest firing before this one."""
+    if earlier is None or earlier.empty:
+        return None
+    before = earlier[(earlier["firing"] < firing) & earlier["overlay_l"].notna()]
+    if before.empty:
+        return None
+    return before.sort_values("firing").drop_duplicates("patch").set_index("patch")
+
+
+def overlay_lab(row: pd.Series) -> Raster:
+    """CIELAB of the overlay in a row of measurements, (3,)."""
+    return row[["overlay_l", "overlay_a", "overlay_b"]].to_numpy(np.float32)
+
+
+def reference_colour(
+    patch: str, overlay: str, first: pd.DataFrame | None, pure: pd.DataFrame | None
+) -> Raster | None:
+    """CIELAB of pure overlay for a patch, from a control patch or else from its first picture."""
+    if pure is not None:
+        known = pure[pure["overlay"] == overlay]
+        if len(known):
+            return overlay_lab(known.iloc[0])
+    if first is not None and patch in first.index:
+        return overlay_lab(first.loc[patch])
+    return None

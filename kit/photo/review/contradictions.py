@@ -65,8 +65,10 @@ def firing_questions(taken: pd.DataFrame, plan: PhotoPlan) -> list[Question]:
 
 
 def _between_sessions(known: pd.DataFrame, plan: PhotoPlan) -> Iterator[Question]:
-    """A picture after a firing of one session lies before every picture of the sessions after it,
-    when the tile went on to another firing in between: its face was no longer to be seen."""
+    """Ask whether pictures of one session lie before those of the sessions after it.
+
+    They must, when the tile went on to another firing in between: its face was gone by then.
+    """
     sessions = [
         plan.fired[int(tile)].get(int(firing))
         for tile, firing in zip(known["tile"], known["firing"], strict=True)

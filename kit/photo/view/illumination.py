@@ -35,8 +35,6 @@ class Light:
         Logarithm of the light as a quadratic in the place on the card, for each channel.
     tone : ndarray (n, 3)
         Reflectance for evened values (paper being 1) from 0 to `_CURVE_TOP`.
-    unevenness : float
-        Strongest light over weakest, across the window.
     residual : float
         Relative scatter of the paper about the fitted light.
     strays : float
@@ -47,7 +45,6 @@ class Light:
 
     shape: NDArray[np.float64]
     tone: Raster
-    unevenness: float
     residual: float
     strays: float
     greys_read: bool
@@ -80,8 +77,7 @@ def read_light(pixels: Raster, view: NDArray[np.float64], card: Card) -> Light:
         for box in card.greys
     ]
     tone, greys_read = _tone(np.array(evened))
-    across = np.exp(_terms(card.window.corners, card) @ shape[:, 1])
-    return Light(shape, tone, float(across.max() / across.min()), residual, strays, greys_read)
+    return Light(shape, tone, residual, strays, greys_read)
 
 
 def check_exposure(pixels: Raster, view: NDArray[np.float64], card: Card) -> None:

@@ -10,7 +10,7 @@ from kit.model import GradeMeaning
 from kit.report.page.picture import Picture
 from kit.report.page.style import drawn_with, new_figure
 from kit.series import Scale
-from kit.wording import amount, counted, gap, listed, untold
+from kit.wording import amount, cannot_be_told, counted, gap, listed
 
 _SIDE = 0.28
 _MARKS = "osD^v"
@@ -80,7 +80,9 @@ def _draw(axes: Axes, meaning: GradeMeaning, grader: str, side: float, mark: str
 
 def _finding(meaning: GradeMeaning, scale: Scale) -> str:
     if meaning.step_low <= 0:
-        return untold(f"more was measured where the grade for {scale.title.lower()} was higher")
+        return cannot_be_told(
+            f"more was measured where the grade for {scale.title.lower()} was higher"
+        )
     inches = f" ({meaning.step / 25.4:.3f} in)" if meaning.measure.endswith("_mm") else ""
     step = gap(meaning.step, meaning.measure)
     return f"One step of {scale.title.lower()} is about {step}{inches} in the photographs"

@@ -16,7 +16,7 @@ def rounds_picture(rounds: pd.DataFrame) -> Picture:
     Parameters
     ----------
     rounds : DataFrame
-        As `kit.report.findings.by_round.verdicts_by_round` gives it.
+        As `kit.report.findings.verdict_history.verdicts_by_round` gives it.
     """
     figure = new_figure(height_in=3.4)
     axes = figure.subplots()

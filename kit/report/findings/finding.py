@@ -7,7 +7,7 @@ same finding, so that none of them can be surer than another.
 import math
 from dataclasses import dataclass
 
-from kit.wording import FOUND, TELLING, adverb, claim, percent, untold, upper_first
+from kit.wording import FOUND, TELLING, adverb, cannot_be_told, claim, percent, upper_first
 
 FEWEST_PATCHES = 4
 """Patches on either side of a comparison, below which nothing is claimed."""
@@ -96,7 +96,7 @@ class Finding:
             return f"{self.statement}{self.size}."
         if self.leaning:
             return f"{self.statement} ({percent(self.chance)})."
-        return f"{untold(self.statement)}."
+        return f"{cannot_be_told(self.statement)}."
 
     def title(self, otherwise: str) -> str:
         """Head a picture with it, as surely as it is known; or say `otherwise`."""

@@ -1,26 +1,30 @@
 """The whole report in the order in which it is used, and the sheet for the wall."""
 
-from kit.drawing import Drawing
+from kit.drawing import Drawing, pair_charts
+from kit.model import LOOKS, NOT_KNOWN, VERDICTS
 from kit.report.analysis import Analysis
-from kit.report.page.document import Bullets, Document, Fold, Paragraph, Point, Section
+from kit.report.findings.headline import answer
+from kit.report.findings.pair_findings import Pair
+from kit.report.page.document import Answer, Bullets, Document, Fold, Paragraph, Point, Section
 from kit.report.page.picture import Picture
 from kit.report.sections.closing import colophon, data, foot
 from kit.report.sections.cover import cautions, question
-from kit.report.sections.doubts import doubts
 from kit.report.sections.grader_agreement import graders
-from kit.report.sections.method import method
-from kit.report.sections.next_round import command, next_round
+from kit.report.sections.method_in_full import method
 from kit.report.sections.pair_lists import pairs_by_verdict
 from kit.report.sections.photographs import measured
 from kit.report.sections.score_pictures import findings_by_score
-from kit.report.sections.surprises import surprises
+from kit.report.sections.suggested_patches import command, next_round
 from kit.report.sections.tile_by_tile import samples
 from kit.report.sections.tile_pictures import planned_tiles, timeline
 from kit.report.sections.tiles_fired import fired
-from kit.report.sections.wall_page import summary
+from kit.report.sections.unexpected_results import surprises
+from kit.report.sections.what_is_uncertain import doubts
+from kit.wording import counted, percent
 
 _ON_SCREEN_ALONE = ("method",)
 """Parts that paper leaves out: estimates and formulae, which the page carries."""
+_NAMED = 6
 
 
 def whole_report(analysis: Analysis) -> Document:
@@ -113,3 +117,32 @@ def _for_the_teacher(analysis: Analysis) -> Section:
             *made.blocks,
         ),
     )
+
+
+def summary(analysis: Analysis) -> tuple[Section, ...]:
+    """Say the most useful things in as few words as a wall allows."""
+    told = Answer(answer(analysis))
+    found = analysis.pairs_found
+    if not len(found):
+        return (Section("answer", "The answer", (told,)),)
+    charts = pair_charts(analysis.pairs, analysis.series.colours)
+    lists = tuple(
+        _list(place, verdict, found.by_verdict[verdict]) for place, verdict in enumerate(VERDICTS)
+    )
+    return (Section("answer", "The answer", (told, *charts)), *lists)
+
+
+def _list(place: int, verdict: str, pairs: list[Pair]) -> Section:
+    heading = LOOKS[verdict].heading
+    if not pairs:
+        none = "None: every pair has a verdict." if verdict == NOT_KNOWN else "None is sure yet."
+        return Section(f"wall-{place}", heading, (Paragraph(none),))
+    points = Bullets(tuple(Point(_said(pair)) for pair in pairs[:_NAMED]))
+    more = len(pairs) - _NAMED
+    rest = (Paragraph(f"and {more} more."),) if more > 0 else ()
+    return Section(f"wall-{place}", heading, (points, *rest))
+
+
+def _said(pair: Pair) -> str:
+    through = f", through {counted(pair.through, 'firing')}" if pair.through else ""
+    return f"{pair.name}{through} ({percent(pair.shown.chance)})"

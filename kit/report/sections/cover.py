@@ -6,7 +6,7 @@ import pandas as pd
 
 from kit.drawing import chance_charts, ending_bar, pair_charts
 from kit.report.analysis import Analysis
-from kit.report.figures.effect_lines import effects_in_steps
+from kit.report.figures.interval_lines import effects_in_steps
 from kit.report.findings.headline import answer
 from kit.report.findings.pair_findings import Pair, PairFindings
 from kit.report.page.document import (

@@ -4,7 +4,7 @@ import warnings
 
 from kit.errors import StatisticalWarning
 from kit.model import PairSetting, agreement, grader_influence, grader_slips
-from kit.report.analysis import Analysis, heard
+from kit.report.analysis import Analysis, collected_warnings
 from kit.report.figures.grader_bars import graders_side_by_side
 from kit.report.page.document import Block, Bullets, Fold, Paragraph, Point, Section
 from kit.series import PULL_THROUGH, SPREAD, Scale
@@ -43,7 +43,7 @@ def _slips(analysis: Analysis) -> tuple[Block, ...]:
     both = {name: fits[name] for name in (SPREAD.name, PULL_THROUGH.name) if name in fits}
     if not both:
         return ()
-    with heard():
+    with collected_warnings():
         slips = grader_slips(both)
     found = slips.loc[slips["stands_out"], "sentence"]
     if found.empty:

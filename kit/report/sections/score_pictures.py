@@ -5,11 +5,9 @@ from collections.abc import Sequence
 from kit.model import CANNOT_TELL, ScaleFit, refiring_table, variation_table
 from kit.report.analysis import Analysis
 from kit.report.figures.colour_effects import colours_apart
-from kit.report.figures.effect_lines import effects_in_steps
-from kit.report.figures.family_lines import family_grades
 from kit.report.figures.firing_trend import grades_by_firing
+from kit.report.figures.interval_lines import effects_in_steps, family_grades, sources_of_variation
 from kit.report.figures.reliability import expected_and_seen
-from kit.report.figures.variation_lines import sources_of_variation
 from kit.report.findings.finding import Finding
 from kit.report.page.document import Block, Bullets, Fold, Paragraph, Point, Section
 from kit.series import Scale
@@ -75,10 +73,10 @@ def _leanings(unsure: Sequence[Finding]) -> Fold:
     leaning = [finding for finding in unsure if finding.leaning][:_LEANINGS]
     cannot = [finding for finding in unsure if not finding.leaning]
     points = tuple(Point(finding.sentence, "Perhaps:") for finding in leaning)
-    untold = tuple(Point(finding.sentence) for finding in cannot)
+    open_points = tuple(Point(finding.sentence) for finding in cannot)
     return Fold(
         "Leanings: less than nine chances in ten, or too few samples; not findings",
-        (Bullets((*points, *untold)),),
+        (Bullets((*points, *open_points)),),
     )
 
 

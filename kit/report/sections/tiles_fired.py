@@ -9,7 +9,7 @@ from kit.record import loss_balance
 from kit.report.analysis import Analysis
 from kit.report.findings.tile_outcomes import score_outcome
 from kit.report.page.document import Block, Paragraph, Section, TableBlock, table_of
-from kit.series import UNITS, Scale, last_grades, losses, stripe_counts
+from kit.series import UNITS, Scale, Series, last_grades, losses, patches_in_full, stripe_counts
 from kit.wording import FACTOR_NAMES, counted, listed, mm_and_inches, percent
 
 _MOST_ON_A_PICTURE = 48
@@ -112,3 +112,29 @@ def _settings_table(analysis: Analysis) -> TableBlock:
         rows.append((FACTOR_NAMES[name].heading, listed(words) + unit))
     frame = pd.DataFrame(rows, columns=["What", "Levels"])
     return table_of("What was varied, and what was kept the same", frame)
+
+
+def recorded(series: Series) -> Section:
+    """Say what has been fired, graded and lost so far."""
+    firings = series.firings[series.firings["firing"] > 0]
+    graded = series.grades.groupby(["grader", "firing"]).size()
+    frame = pd.DataFrame(
+        {
+            "After firing": [str(number) for number in sorted(set(firings["firing"]))],
+            "Tiles fired": [int(n) for n in firings.groupby("firing").size()],
+        }
+    )
+    for grader in sorted(set(series.grades["grader"])):
+        counts = [int(graded.get((grader, int(n)), 0)) for n in frame["After firing"]]
+        frame[f"Graded by {grader}"] = counts
+    patches = counted(len(patches_in_full(series)), "patch", "patches")
+    told = f"{patches} are planned on {counted(len(series.tiles), 'tile')}."
+    return Section(
+        "recorded",
+        "Recorded so far",
+        (
+            Paragraph(told),
+            *((table_of("Tiles fired and patches graded", frame),) if len(frame) else ()),
+            Paragraph(loss_balance(series).sentence()),
+        ),
+    )

@@ -1,7 +1,6 @@
 """Which earlier picture a patch is compared with."""
 
 import pandas as pd
-
 from kit.photo.patch.earlier import first_seen
 
 

@@ -17,7 +17,7 @@ from kit.model import (
     tile_influence,
     verdicts_by_own_cuts,
 )
-from kit.report.analysis import Analysis, heard
+from kit.report.analysis import Analysis, collected_warnings
 from kit.report.findings.pair_findings import Pair
 from kit.report.page.document import Bullets, Paragraph, Point, Section
 from kit.series import PULL_THROUGH, SPREAD
@@ -32,7 +32,7 @@ _FEW_TILES = 2
 
 def doubts(analysis: Analysis) -> Section:
     """Say what the conclusions hang on, and where they stop."""
-    with heard():
+    with collected_warnings():
         points = [
             *_close_calls(analysis),
             *_uneven_steps(analysis),

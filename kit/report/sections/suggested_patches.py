@@ -7,7 +7,7 @@ from kit.errors import Misuse
 from kit.model import PairSetting
 from kit.report.analysis import Analysis
 from kit.report.figures.rounds_chart import rounds_picture
-from kit.report.findings.by_round import verdicts_by_round
+from kit.report.findings.verdict_history import verdicts_by_round
 from kit.report.page.document import Block, Paragraph, Section, TableBlock, table_of
 from kit.wording import counted
 

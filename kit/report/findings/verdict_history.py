@@ -5,7 +5,7 @@ import pandas as pd
 
 from kit.errors import Misuse
 from kit.model import VERDICTS
-from kit.report.analysis import Analysis, Fits, heard, judge_pairs
+from kit.report.analysis import Analysis, Fits, collected_warnings, judge_pairs
 from kit.report.findings.pair_findings import PairFindings
 from kit.series import PULL_THROUGH, SPREAD
 
@@ -46,7 +46,7 @@ def verdicts_by_round(analysis: Analysis) -> pd.DataFrame:
 
 def _judged(analysis: Analysis, seen: pd.DataFrame) -> pd.DataFrame:
     fitted = {}
-    with heard():
+    with collected_warnings():
         for scale in (SPREAD, PULL_THROUGH):
             try:
                 fit = analysis.fits.by_scale[scale.name]
