@@ -213,3 +213,15 @@ def test_series_that_pulls_every_pair_is_named_and_its_effect_counted(two):
 
 def shown(together):
     return {p.name: p.shown.verdict for p in PairFindings(together.pairs)}
+
+
+def test_pages_of_pieces_are_listed_by_their_titles(two, tmp_path):
+    reports = tmp_path / "reports"
+    two[0].write(tmp_path / "data" / two[0].name)
+    index = write_every_report(tmp_path / "data", reports, jobs=1).read_text("utf-8")
+    assert "<h3>Pieces</h3>" not in index
+    (reports / "pieces").mkdir()
+    (reports / "pieces" / "panel.html").write_text("<title>Oak &amp; ash</title>", "utf-8")
+    index = write_every_report(tmp_path / "data", reports, jobs=1).read_text("utf-8")
+    assert "<h3>Pieces</h3>" in index
+    assert '<a href="pieces/panel.html">Oak &amp; ash</a>' in index

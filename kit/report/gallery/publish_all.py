@@ -1,8 +1,10 @@
 """Every series' report, and one page over all of them."""
 
 import hashlib
+import re
 import warnings
 from collections.abc import Callable
+from html import unescape
 from pathlib import Path
 
 import joblib
@@ -71,7 +73,9 @@ def write_every_report(
         made = joblib.Parallel(n_jobs=jobs, return_as="generator_unordered")(tasks)
         for count, (name, problem) in enumerate(made, start=1):
             say(f"{count} of {len(stale)}: {name}{f': {problem}' if problem else ''}")
-    whole = hashlib.sha256("\n".join(marks.values()).encode()).hexdigest()
+    pieces = piece_pages(into)
+    known = [*marks.values(), *(said for page_of in pieces for said in page_of)]
+    whole = hashlib.sha256("\n".join(known).encode()).hexdigest()
     if is_current(into, whole) and not stale:
         return into / "index.html"
     say("All series together")
@@ -79,10 +83,24 @@ def write_every_report(
     pooled = analyse_together(several)
     entries = {s.name: read_entry(into / s.name) for s in pooled.series}
     _write_colours(pooled, into)
-    document = index_document(pooled, entries, unread)
+    document = index_document(pooled, entries, unread, pieces)
     write_page(document, into / "index.html")
     write_whole(into / MARK, f"{whole}\n".encode())
     return into / "index.html"
+
+
+def piece_pages(into: Path) -> list[tuple[str, str]]:
+    """Name the pages of pieces in a folder of reports: their titles, and addresses within it.
+
+    Parameters
+    ----------
+    into : Path
+    """
+    found = []
+    for path in sorted((into / "pieces").glob("*.html")):
+        title = re.search(r"<title>(.*?)</title>", path.read_text("utf-8"), re.DOTALL)
+        found.append((unescape(title[1]) if title else path.stem, f"pieces/{path.name}"))
+    return found
 
 
 def write_page(document: Document, path: Path) -> None:
