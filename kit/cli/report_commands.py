@@ -22,7 +22,7 @@ def demo() -> None:
         say("Running the notebook of the report")
         notebook = write_notebook(folder)
         answer = ask_about(demo_piece(folder.parent).stem, studio, progress=say)
-        page, _ = write_answer(answer, studio / "reports")
+        page, *_ = write_answer(answer, studio / "reports")
     print(f"The report is at {notebook.with_name('report.html')}")
     print(f"Whether the demo's piece will hold: {page}")
 
