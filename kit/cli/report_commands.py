@@ -9,18 +9,22 @@ from kit.errors import Misuse
 
 
 def demo() -> None:
-    """Do the whole job on the demo series: plan, fire, check, fit, report."""
+    """Do the whole job on the demo: plan, fire, check, photograph, report, ask about a piece."""
+    from kit.piece import ask_about, write_answer
     from kit.report import write_notebook
     from kit.series import studio_folder
-    from kit.studio import demo_piece, demo_series
+    from kit.studio import demo_photographs, demo_piece, demo_series
 
+    studio = studio_folder()
     with progress() as say:
-        folder = demo_series(studio_folder() / "data", progress=say)
+        folder = demo_series(studio / "data", progress=say)
+        demo_photographs(folder, progress=say)
         say("Running the notebook of the report")
         notebook = write_notebook(folder)
-        piece = demo_piece(folder.parent)
+        answer = ask_about(demo_piece(folder.parent).stem, studio, progress=say)
+        page, *_ = write_answer(answer, studio / "reports")
     print(f"The report is at {notebook.with_name('report.html')}")
-    print(f"Ask whether a piece will hold: kit piece {piece.stem}")
+    print(f"Whether the demo's piece will hold: {page}")
 
 
 def report(

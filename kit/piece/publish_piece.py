@@ -116,7 +116,7 @@ def ask_about(name: str, studio: Path | None = None, progress: Say | None = None
 
 
 def write_answer(answer: PieceAnswer, reports: Path, paper: str = "a4") -> list[Path]:
-    """Write the page and the bench sheet of a piece into reports/pieces.
+    """Write the page, the bench sheet and the section of a piece into reports/pieces.
 
     Returns
     -------
@@ -127,8 +127,11 @@ def write_answer(answer: PieceAnswer, reports: Path, paper: str = "a4") -> list[
     write_page(answer.document(), page)
     sheet = page.with_suffix(".pdf")
     settings = answer.series[-1].settings
-    write_whole(sheet, piece_sheet(outlook, section_of(outlook), settings, paper))
-    return [page, sheet]
+    drawn = section_of(outlook)
+    write_whole(sheet, piece_sheet(outlook, drawn, settings, paper))
+    section = page.with_name(f"{answer.piece.name}-section.svg")
+    write_whole(section, drawn.svg)
+    return [page, sheet, section]
 
 
 def _chosen(piece: Piece, every: Sequence[Series]) -> list[Series]:

@@ -122,8 +122,8 @@ def demo_truth() -> Truth:
 def demo_series(data: Path, progress: Callable[[str], None]) -> Path:
     """Plan the demo series, fire it in the invented studio, write and check it.
 
-    A demo series that is there already is made anew in memory and compared; files that differ
-    belong to whoever changed them and are left as they are.
+    Files of a demo series that is there already are kept: someone may have changed them, and
+    another machine may have planned otherwise.
 
     Parameters
     ----------
@@ -171,7 +171,8 @@ def demo_piece(data: Path) -> Path:
 def _write_where_absent(series: Series, folder: Path, progress: Callable[[str], None]) -> None:
     files = series.files()
     there = {n: (folder / n).read_bytes() for n in files if (folder / n).is_file()}
-    changed = sorted(n for n, content in there.items() if content != files[n])
+    # What describes the folder changes with every table that joins it, as measurements do.
+    changed = sorted(n for n, kept in there.items() if kept != files[n] and n != "datapackage.json")
     if changed:
         progress(f"Kept as they are on disk: {', '.join(changed)}")
     replace_files(folder, {n: files[n] for n in files if n not in there}, seen={})

@@ -215,12 +215,13 @@ def shown(together):
     return {p.name: p.shown.verdict for p in PairFindings(together.pairs)}
 
 
-def test_pages_of_pieces_are_linked_by_their_titles(studio, tmp_path):
-    shutil.copytree(studio[0], tmp_path / "again")
-    reports = tmp_path / "again" / "reports"
+def test_pages_of_pieces_are_listed_by_their_titles(two, tmp_path):
+    reports = tmp_path / "reports"
+    two[0].write(tmp_path / "data" / two[0].name)
+    index = write_every_report(tmp_path / "data", reports, jobs=1).read_text("utf-8")
+    assert "<h3>Pieces</h3>" not in index
     (reports / "pieces").mkdir()
-    page = "<title>Rose &amp; leaf</title>"
-    (reports / "pieces" / "panel.html").write_text(page, "utf-8")
-    index = write_every_report(tmp_path / "again" / "data", reports).read_text("utf-8")
-    assert 'href="pieces/panel.html"' in index
-    assert "Rose &amp; leaf" in index
+    (reports / "pieces" / "panel.html").write_text("<title>Oak &amp; ash</title>", "utf-8")
+    index = write_every_report(tmp_path / "data", reports, jobs=1).read_text("utf-8")
+    assert "<h3>Pieces</h3>" in index
+    assert '<a href="pieces/panel.html">Oak &amp; ash</a>' in index

@@ -1,7 +1,6 @@
 """All series together: the list, the pooled pair chart, and what each series added."""
 
 from collections.abc import Mapping, Sequence
-from types import MappingProxyType
 
 import pandas as pd
 
@@ -24,7 +23,6 @@ from kit.report.page.document import (
     LookUp,
     Paragraph,
     Point,
-    Pointer,
     Section,
     TableBlock,
     table_of,
@@ -40,7 +38,7 @@ def index_document(
     pooled: Pooled,
     entries: Mapping[str, Entry],
     unread: Mapping[str, str],
-    pieces: Mapping[str, str] = MappingProxyType({}),
+    pieces: Sequence[tuple[str, str]] = (),
 ) -> Document:
     """Put the page over all series together.
 
@@ -51,13 +49,15 @@ def index_document(
         By series.
     unread : mapping of str to str
         Series that are left out, and why.
-    pieces : mapping of str to str
-        Titles of the pieces that have a page, by its address.
+    pieces : sequence of (str, str)
+        Title and address of each page of a piece.
     """
-    sections = [_gallery(pooled, entries), pooled_chart(pooled), what_was_added(pooled), cautions()]
-    if pieces:
-        links = tuple(Pointer(title, address) for address, title in pieces.items())
-        sections.insert(2, Section("pieces", "Will my piece hold?", links))
+    sections = [
+        _gallery(pooled, entries, pieces),
+        pooled_chart(pooled),
+        what_was_added(pooled),
+        cautions(),
+    ]
     if unread:
         points = tuple(Point(why, f"{name}:") for name, why in unread.items())
         told = Paragraph("Nothing of theirs is above.")
@@ -156,8 +156,10 @@ def _added_table(added: pd.DataFrame) -> TableBlock:
     return table_of("What each series added", frame)
 
 
-def _gallery(pooled: Pooled, entries: Mapping[str, Entry]) -> Section:
-    """A card for each series, the rounds of one series together, and a page for each colour."""
+def _gallery(
+    pooled: Pooled, entries: Mapping[str, Entry], pieces: Sequence[tuple[str, str]]
+) -> Section:
+    """A card for each series, rounds of one together, and links to pieces and colours."""
     titles = {series.name: series.settings.title for series in pooled.series}
     cards = tuple(
         _card(series, entries[series.name], titles) for series in in_rounds(pooled.series)
@@ -167,7 +169,7 @@ def _gallery(pooled: Pooled, entries: Mapping[str, Entry]) -> Section:
         family: tuple((name, addresses[name]) for name in sorted(names))
         for family, names in pooled.colours.groupby("family")["colour"]
     }
-    return Section("series", "The series", (Gallery(cards, families),))
+    return Section("series", "The series", (Gallery(cards, families, tuple(pieces)),))
 
 
 def in_rounds(several: Sequence[Series]) -> list[Series]:

@@ -4,6 +4,7 @@ import hashlib
 import re
 import warnings
 from collections.abc import Callable
+from html import unescape
 from pathlib import Path
 
 import joblib
@@ -18,7 +19,6 @@ from kit.report.page.document import Document
 from kit.report.page.html import page
 from kit.report.publish import MARK, fingerprint_on_disk, is_current, write_report
 from kit.series import write_whole
-from kit.wording import unescape
 
 Say = Callable[[str], None]
 
@@ -73,8 +73,9 @@ def write_every_report(
         made = joblib.Parallel(n_jobs=jobs, return_as="generator_unordered")(tasks)
         for count, (name, problem) in enumerate(made, start=1):
             say(f"{count} of {len(stale)}: {name}{f': {problem}' if problem else ''}")
-    pieces = _piece_pages(into)
-    whole = hashlib.sha256("\n".join([*marks.values(), *pieces]).encode()).hexdigest()
+    pieces = piece_pages(into)
+    known = [*marks.values(), *(said for page_of in pieces for said in page_of)]
+    whole = hashlib.sha256("\n".join(known).encode()).hexdigest()
     if is_current(into, whole) and not stale:
         return into / "index.html"
     say("All series together")
@@ -88,13 +89,18 @@ def write_every_report(
     return into / "index.html"
 
 
-def _piece_pages(into: Path) -> dict[str, str]:
-    """Titles of the pages in pieces/, by address from the index."""
-    titles = {}
+def piece_pages(into: Path) -> list[tuple[str, str]]:
+    """Name the pages of pieces in a folder of reports: their titles, and addresses within it.
+
+    Parameters
+    ----------
+    into : Path
+    """
+    found = []
     for path in sorted((into / "pieces").glob("*.html")):
-        found = re.search(r"<title>(.*?)</title>", path.read_text("utf-8"), re.DOTALL)
-        titles[f"pieces/{path.name}"] = unescape(found[1]) if found else path.stem
-    return titles
+        title = re.search(r"<title>(.*?)</title>", path.read_text("utf-8"), re.DOTALL)
+        found.append((unescape(title[1]) if title else path.stem, f"pieces/{path.name}"))
+    return found
 
 
 def write_page(document: Document, path: Path) -> None:

@@ -226,17 +226,20 @@ class Card:
 
 @dataclass(frozen=True)
 class Gallery(Shown):
-    """Cards of series, and links to the colours' pages; a word finds among both.
+    """Cards of series, and links to the pages of pieces and colours; a word finds among all.
 
     Parameters
     ----------
     cards : tuple of Card
     colours : mapping of str to tuple of (str, str)
         Names and addresses of pages by family.
+    pieces : tuple of (str, str)
+        Titles and addresses of the pages of pieces.
     """
 
     cards: tuple[Card, ...]
     colours: Mapping[str, tuple[tuple[str, str], ...]]
+    pieces: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""The cards of a gallery, the links to the colours' pages, and a search among both."""
+"""The cards of a gallery, the links to pages of pieces and colours, and a search among all."""
 
 from urllib.parse import quote
 
@@ -9,15 +9,17 @@ from kit.wording import escape
 def gallery_html(block: Gallery) -> str:
     """Set a gallery; its script shows the search."""
     cards = "\n".join(map(_card, block.cards))
-    families = "".join(
-        f"<h3>{escape(family.capitalize())} colours</h3>"
+    lists = {"Pieces": block.pieces} if block.pieces else {}
+    lists |= {f"{family.capitalize()} colours": links for family, links in block.colours.items()}
+    linked = "".join(
+        f"<h3>{escape(heading)}</h3>"
         f'<ul class="links">{"".join(_link(*link) for link in links)}</ul>'
-        for family, links in block.colours.items()
+        for heading, links in lists.items()
     )
     return (
         '<form class="finder" role="search" hidden><label>Find a colour or a word '
         '<input type="search" name="sought"></label></form>'
-        f'<ul class="cards">{cards}</ul>{families}'
+        f'<ul class="cards">{cards}</ul>{linked}'
     )
 
 
