@@ -84,7 +84,7 @@ def test_orders_are_compared_by_the_mean_chance_at_the_counts_of_the_end():
         "a": np.log([never, steady, sure]),
         "b": np.log([never, risky, sure]),
     }
-    assert chance_of_order(piece, ("a", "b"), chances) == pytest.approx(0.455)
+    assert piece_chance(piece, chances) == pytest.approx(0.455)
     assert best_order(piece, chances) == ("a", "b")
     swapped = {"a": chances["b"], "b": chances["a"]}
     assert best_order(piece, swapped) == ("b", "a")

@@ -1,7 +1,8 @@
 """Which earlier picture a patch is compared with."""
 
 import pandas as pd
-from kit.photo.patch.earlier import first_seen
+
+from kit.photo.batch.one_picture import first_seen
 
 
 def seen(*rows: tuple[str, int, float]) -> pd.DataFrame:
