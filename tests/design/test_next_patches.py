@@ -157,6 +157,8 @@ def test_knowing_more_never_gives_fewer_right_verdicts_and_wrong_ones_cost(known
     expected = expected_verdicts(known, (np.full(n, 0.5),) * 2)
     assert (expected.value(2.0) <= expected.right).all()
     assert expected.value(2.0).sum() < expected.right.sum()
+    # Only a wrong 'fine edge' costs; other wrong verdicts there are too.
+    assert expected.wrong_fine.sum() < 0.99 * (expected.given - expected.right).sum()
 
 
 def test_true_verdicts_call_a_pair_of_even_shares_hit_or_miss():
