@@ -73,6 +73,13 @@ def test_a_grade_after_a_firing_that_never_was(folder):
     assert "Tile 1 never had a firing 3" in problems[0].wrong
 
 
+def test_a_second_firing_without_a_first(folder):
+    path = folder / "firings.csv"
+    path.write_text("\n".join(r for r in path.read_text().splitlines() if not r.startswith("1,1")))
+    told = [p for p in _problems(folder) if p.file == "firings.csv"]
+    assert [p.wrong for p in told] == ["Tile 1 has a firing 2 but no firing 1."]
+
+
 def test_a_grade_before_the_patch_was_sifted(folder):
     _replace(
         folder, "patches.csv", "T1-1,1,1,Plaster White,100,40,1", "T1-1,1,1,Plaster White,100,40,2"

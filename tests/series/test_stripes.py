@@ -63,6 +63,7 @@ def test_patches_stay_clear_of_the_seams_between_stripes():
         (Blank("round"), Stencil(size_mm=8), "round blank"),
         (Blank(width_mm=30, height_mm=50), Stencil(size_mm=5), "narrower than can be sifted"),
         (Blank(), Stencil(size_mm=14), "edges of the stripes stay clear"),
+        (Blank(clearance_mm=0.5), Stencil(size_mm=14), "4 mm are needed"),
     ],
 )
 def test_stripes_that_cannot_be_sifted_are_refused_with_the_reason(blank, stencil, says):
