@@ -160,7 +160,7 @@ def _if_worst(series: Series, lost: pd.DataFrame) -> tuple[pd.DataFrame, int]:
     """Verdicts that would differ, and how many pairs are judged."""
     setting = PairSetting.of(series.settings.verdict)
     colours = colours_in_stock(series.colours, series.settings)
-    fits = {score: fit_series(series, score) for score in SCORES}
+    fits = {score: fit_series(series, score, photographs=False) for score in SCORES}
     worst = pd.concat([observations(series), _worst_rows(series, lost)], ignore_index=True)
     harsh = {
         score: fits[score].refitted(worst, series.settings.scale(score).grades) for score in SCORES

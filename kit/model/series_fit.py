@@ -257,10 +257,17 @@ def fit_observations(
     slopes = own_reactions(groups, seen) | slopes_carried(seen)
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
-        if pictured.empty:
+        results: OrdinalResults | JointResults | None = None
+        if not pictured.empty:
+            try:
+                results = _beside(
+                    right, graded, pictured, groups, slopes, prior, MEASURE_OF[scale], on
+                )
+            except Misuse:  # such grades and such photographs lie on no common line
+                left_out.append(f"The photographs of {plain_name(scale)} do not fit its grades.")
+                pictured = pd.DataFrame()
+        if results is None:
             results = OrdinalMixedModel(right, graded, groups, slopes).fit(prior=prior)
-        else:
-            results = _beside(right, graded, pictured, groups, slopes, prior, MEASURE_OF[scale], on)
     for warning in said:
         aliased = issubclass(warning.category, AliasedEffectWarning)
         if aliased:

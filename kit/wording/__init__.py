@@ -28,7 +28,7 @@ from kit.wording.names import (
     plain_effect,
     plain_name,
 )
-from kit.wording.outgoing import escape, readable, readable_in
+from kit.wording.outgoing import escape, readable, readable_in, unescape
 from kit.wording.sentences import counted, day, listed, lower_first, upper_first
 from kit.wording.sureness import (
     FOUND,
@@ -81,6 +81,7 @@ __all__ = [
     "readable_in",
     "sifter",
     "size_and_inches",
+    "unescape",
     "upper_first",
     "whole_percent",
 ]

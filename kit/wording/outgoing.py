@@ -27,6 +27,11 @@ def escape(text: str, quote: bool = True) -> str:
     return html.escape(readable(text), quote)
 
 
+def unescape(markup: str) -> str:
+    """Read text that `escape` wrote: its opposite, but for what `readable` took out."""
+    return html.unescape(markup)
+
+
 def readable_in(value: Any) -> Any:
     """Make every text inside lists and mappings readable, names of keys aside."""
     if isinstance(value, str):

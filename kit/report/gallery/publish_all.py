@@ -4,7 +4,6 @@ import hashlib
 import re
 import warnings
 from collections.abc import Callable
-from html import unescape
 from pathlib import Path
 
 import joblib
@@ -19,6 +18,7 @@ from kit.report.page.document import Document
 from kit.report.page.html import page
 from kit.report.publish import MARK, fingerprint_on_disk, is_current, write_report
 from kit.series import write_whole
+from kit.wording import unescape
 
 Say = Callable[[str], None]
 
