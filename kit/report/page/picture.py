@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import warnings
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -12,6 +13,7 @@ from matplotlib.figure import Figure
 from kit.report.page.style import RULES, drawn_with
 
 _SVG_METADATA = {"Date": None, "Creator": None}
+_CLIP = re.compile(rb"\bp[0-9a-f]{10}\b")
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,9 +56,16 @@ class Picture:
             # The reader's own fonts set the text, so it does not matter what this one lacks.
             warnings.filterwarnings("ignore", message="Glyph .* missing from font")
             self.figure.savefig(out, format="svg", metadata=_SVG_METADATA)
-        return out.getvalue()
+        return _settled(out.getvalue())
 
     def _repr_html_(self) -> str:
         from kit.report.page.html import fragment
 
         return fragment(self)
+
+
+def _settled(svg: bytes) -> bytes:
+    """Number the clipping paths, whose names may hold where an object lay in memory."""
+    names = dict.fromkeys(_CLIP.findall(svg))
+    numbers = {name: b"clip-%d" % n for n, name in enumerate(names, start=1)}
+    return _CLIP.sub(lambda found: numbers[found[0]], svg)
