@@ -8,6 +8,7 @@ import pandas as pd
 
 from kit.design.costs import costs
 from kit.design.surveys import (
+    PLANNING_PRIOR,
     SOURCES,
     Ints,
     PairKnowledge,
@@ -27,8 +28,13 @@ from kit.design.surveys import (
 )
 from kit.design.which_pairs import patches_in_places, tile_format
 from kit.errors import Misuse
-from kit.mixed import Prior
-from kit.model import FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, PairSetting, score_correlation
+from kit.model import (
+    FINE_EDGE,
+    HIT_OR_MISS,
+    NOT_KNOWN,
+    PairSetting,
+    score_correlation,
+)
 from kit.series import Series, patches_in_full
 from kit.wording import counted, listed
 
@@ -318,7 +324,7 @@ def _forecast(
     studios: int,
     progress: Callable[[str], None] | None = None,
 ) -> VerdictForecast:
-    settings, prior = series.settings, Prior()
+    settings, prior = series.settings, PLANNING_PRIOR
     colours = series.stock.reset_index(drop=True)
     setting = PairSetting.of(settings.verdict)
     graders = max(1, len(settings.graders))

@@ -32,7 +32,13 @@ from kit.model.proportional_odds import (
 from kit.model.refiring import CANNOT_TELL, refiring_table
 from kit.model.right_hand_side import NOISE, PICTURED, with_refirings
 from kit.model.score_correlation import score_correlation
-from kit.model.series_fit import MeasureLine, ScaleFit, fit_observations, fit_series
+from kit.model.series_fit import (
+    SERIES_PRIOR,
+    MeasureLine,
+    ScaleFit,
+    fit_observations,
+    fit_series,
+)
 from kit.model.tile_influence import tile_influence
 from kit.model.variation import logits_a_step, variation_table
 from kit.model.verdicts import (
@@ -69,6 +75,7 @@ __all__ = [
     "NOISE",
     "NOT_KNOWN",
     "PICTURED",
+    "SERIES_PRIOR",
     "SOFT_EDGE",
     "VERDICTS",
     "Agreement",

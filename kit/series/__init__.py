@@ -58,7 +58,7 @@ from kit.series.series import (
     read_series,
     series_of,
 )
-from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Settings, Verdict, Wish
+from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Prices, Settings, Verdict, Wish
 from kit.series.size_limits import MOST_BYTES, packed_excess, text_excess
 from kit.series.stripes import (
     bases_by_stripe,
@@ -104,6 +104,7 @@ __all__ = [
     "OPENING_UM",
     "PATCHES",
     "PULL_THROUGH",
+    "Prices",
     "SETTINGS",
     "SPREAD",
     "STRIPES",

@@ -3,6 +3,7 @@
 from kit.design.surveys.choose_next import next_patches, next_task, prospects, verdicts_now
 from kit.design.surveys.expected_verdicts import expected_verdicts
 from kit.design.surveys.pair_knowledge import (
+    PLANNING_PRIOR,
     SOURCES,
     PairKnowledge,
     fitted_scores,
@@ -16,6 +17,7 @@ from kit.design.surveys.patch_exchange import Places
 from kit.design.surveys.verdict_search import after_firing, dealt_evenly, remaining_shares
 
 __all__ = [
+    "PLANNING_PRIOR",
     "SOURCES",
     "Floats",
     "Ints",

@@ -11,7 +11,13 @@ from scipy.special import expit
 from kit.design.surveys.pair_numbers import Floats, Ints, pair_numbers
 from kit.errors import Misuse
 from kit.mixed import Prior
-from kit.model import PairSetting, ScaleFit, ScoreState, fit_series, state_by_grades
+from kit.model import (
+    PairSetting,
+    ScaleFit,
+    ScoreState,
+    fit_series,
+    state_by_grades,
+)
 from kit.series import PULL_THROUGH, SPREAD, Series
 
 SCORES = (SPREAD.name, PULL_THROUGH.name)
@@ -20,6 +26,11 @@ SOURCES = ("base", "overlay", "pair", "tile", "stripe", "patch", "session")
 
 SMALL_SD_RATIO = 1.5
 """A small patch varies so much more than one of full size: common practice, no source."""
+
+PLANNING_PRIOR = Prior(effect_sd=2.0, spread_rate=3.5)
+"""What is thought of studios before anything is fired. Sources vary as in the prior of the fits;
+families differ less than that one allows for, which must not shrink what it sees: with it,
+forecasts come to what studios of a wide population gave (tests/benchmarks/RESULTS.md)."""
 
 _NODES, _weights = np.polynomial.hermite_e.hermegauss(7)
 _WEIGHTS = _weights / _weights.sum()
@@ -123,7 +134,7 @@ def known_beforehand(
     setting: PairSetting,
     counts: Sequence[int],
     grades_per_patch: float,
-    prior: Prior | None = None,
+    prior: Prior = PLANNING_PRIOR,
 ) -> PairKnowledge:
     """What the prior of the models says of pairs before anything is fired.
 
@@ -136,10 +147,8 @@ def known_beforehand(
         Firing counts that pairs will be judged at.
     grades_per_patch : float
         How often each patch will be graded: firings times graders.
-    prior : Prior, optional
-        That of the models by default.
+    prior : Prior
     """
-    prior = prior or Prior()
     apart = setting.breaks_through_from - setting.fine_edge_at_most - 1
     score = score_beforehand(colours, prior, source_variances(prior), counts, grades_per_patch)
     score = replace(score, broken_above=apart * step_width(prior))
