@@ -9,7 +9,7 @@ import pandas as pd
 
 from kit.errors import Misuse
 from kit.photo.batch.photo_series import Measured
-from kit.photo.review.decisions import decided
+from kit.photo.review.decisions import decided, turned_by, turns
 from kit.photo.review.firing_grid import WORST_FIRST
 from kit.photo.view.image_file import Unmeasurable, bare_jpeg, thumbnail
 from kit.series import patches_in_full, write_whole, writing
@@ -19,6 +19,7 @@ FILE = "contact-sheet.html"
 _HERE = Path(__file__).parent
 _SMALL_PX = 420
 _BUTTONS = (("accept", "Accept"), ("strike out", "Strike out"), ("retake", "Take again"))
+TURNED = "Lies turned"
 _INCH = 25.4
 
 
@@ -47,7 +48,8 @@ def write_contact_sheet(measured: Measured, folder: Path, photos: Path) -> Path:
 def contact_sheet_html(measured: Measured, photos: Path) -> str:
     """Give the contact sheet as HTML. Parameters as for `write_contact_sheet`."""
     counts = decided(measured.decisions)
-    known = {f"{sha256}|{patch}": choice for (sha256, patch), choice in counts.items()}
+    known = {f"{sha256}|": turned_by(deg) for sha256, deg in turns(measured.decisions).items()}
+    known |= {f"{sha256}|{patch}": choice for (sha256, patch), choice in counts.items()}
     cards = [picture_html(measured, row, photos) for row in worst_first(measured).itertuples()]
     name = escape(measured.series.name)
     decisions = json.dumps(known).replace("<", "\\u003c")
@@ -124,7 +126,8 @@ def picture_html(measured: Measured, row: "pd.core.series.Series", photos: Path)
         if pd.notna(row.tile) and pd.notna(row.firing)
         else "slips not read"
     )
-    buttons = "".join(_button(sha256, "", choice, word) for choice, word in _BUTTONS)
+    choices = [*_BUTTONS, *((turned_by(deg), TURNED) for deg in seems_turned(measured, sha256))]
+    buttons = "".join(_button(sha256, "", choice, word) for choice, word in choices)
     state = str(row.state)
     return (
         f"<section class='picture {state.split(' ')[0]}'><h3>{where}: {state} "
@@ -132,6 +135,13 @@ def picture_html(measured: Measured, row: "pd.core.series.Series", photos: Path)
         f"<div class='shot'>{_image(row, photos)}{_labels(measured, row, rows)}</div>{why}"
         f"{_table(measured, rows, sha256, whole)}<div>{buttons}</div></section>"
     )
+
+
+def seems_turned(measured: Measured, sha256: str) -> list[float]:
+    """Degrees by which the tile in a picture seems to lie turned, or was said to; mostly none."""
+    asked = [q.turned_deg for q in measured.found.questions if sha256 in q.pictures]
+    said = turns(measured.decisions).get(sha256)
+    return [said] if said else [degrees for degrees in asked if degrees]
 
 
 def _image(row: "pd.core.series.Series", photos: Path) -> str:
