@@ -251,7 +251,8 @@ def first_seen(earlier: pd.DataFrame | None, firing: int) -> pd.DataFrame | None
 
 def overlay_lab(row: pd.Series) -> Raster:
     """CIELAB of the overlay in a row of measurements, (3,)."""
-    return row[["overlay_l", "overlay_a", "overlay_b"]].to_numpy(np.float32)
+    lab: Raster = row[["overlay_l", "overlay_a", "overlay_b"]].to_numpy(np.float32)
+    return lab
 
 
 def reference_colour(

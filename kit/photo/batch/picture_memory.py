@@ -107,7 +107,8 @@ def fingerprint_of(
 def _recall(kept: Path) -> dict[str, Any] | None:
     """Read what was kept; a file cut short by a power cut is as good as none."""
     try:
-        return json.loads(kept.read_text(encoding="utf-8"))
+        known: dict[str, Any] = json.loads(kept.read_text(encoding="utf-8"))
+        return known
     except (OSError, ValueError):
         return None
 

@@ -65,7 +65,8 @@ class TilePlace:
         cos, sin = np.cos(self.turn), np.sin(self.turn)
         turned = np.array([[cos, -sin], [sin, cos]])
         middle = np.array([blank.width_mm, blank.height_mm]) / 2
-        return (place - middle) @ turned.T + (self.x_mm, self.y_mm)
+        seen: NDArray[np.float64] = (place - middle) @ turned.T + (self.x_mm, self.y_mm)
+        return seen
 
 
 def find_tile(luminance: Raster, black: Raster, per_mm: float, blank: Blank) -> TilePlace:
