@@ -234,9 +234,8 @@ def conditions(
     ]
     print(f"\nOf {len(named)} patches not taken where something was done, named right: "
           f"{np.mean(right):.1%}")  # fmt: skip
-    print(
-        f"Processor time a picture: {table.groupby(['condition', 'n'])['seconds'].first().mean():.2f} s"
-    )
+    spent = table.groupby(["condition", "n"])["seconds"].first()
+    print(f"Processor time a picture: {spent.mean():.2f} s")
 
 
 if __name__ == "__main__":

@@ -186,9 +186,7 @@ def measure_series(folder: Path, progress: Callable[[str], None] | None = None) 
     return Measured(measured, found, tuple(decisions), withdrawn)
 
 
-def decide(
-    folder: Path, picture_sha256: str, choice: str, patch: str = "", by: str = ""
-) -> None:
+def decide(folder: Path, picture_sha256: str, choice: str, patch: str = "", by: str = "") -> None:
     """Write what a person decided on a picture, or on one patch in it.
 
     Parameters

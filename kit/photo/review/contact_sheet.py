@@ -13,14 +13,13 @@ from kit.photo.review.decisions import decided, turned_by, turns
 from kit.photo.review.firing_grid import WORST_FIRST
 from kit.photo.view.image_file import Unmeasurable, bare_jpeg, thumbnail
 from kit.series import patches_in_full, write_whole, writing
-from kit.wording import escape
+from kit.wording import amount, escape, gap, mm_and_inches
 
 FILE = "contact-sheet.html"
 _HERE = Path(__file__).parent
 _SMALL_PX = 420
 _BUTTONS = (("accept", "Accept"), ("strike out", "Strike out"), ("retake", "Take again"))
 TURNED = "Lies turned"
-_INCH = 25.4
 
 
 def write_contact_sheet(measured: Measured, folder: Path, photos: Path) -> Path:
@@ -189,12 +188,13 @@ def measured_words(row: "pd.core.series.Series") -> str:
     if pd.isna(row.spread_mm):
         return "not measured"
     words = [
-        f"spread {row.spread_mm:+.2f} mm ({row.spread_mm / _INCH:+.3f} in), within "
-        f"{2 * row.spread_mm_se:.2f}",
-        f"base shows in {row.pull_through_share:.0%}, within {2 * row.pull_through_share_se:.0%}",
+        f"spread {mm_and_inches(round(row.spread_mm, 2))}, within "
+        f"{gap(2 * row.spread_mm_se, 'spread_mm')}",
+        f"base shows in {amount(row.pull_through_share, 'pull_through_share')}, within "
+        f"{gap(2 * row.pull_through_share_se, 'pull_through_share')}",
     ]
     if pd.notna(row.edge_width_mm):
-        words.append(f"edge {row.edge_width_mm:.2f} mm wide{floor_words(row)}")
+        words.append(f"edge {amount(row.edge_width_mm, 'edge_width_mm')} wide{floor_words(row)}")
     return "; ".join(words)
 
 

@@ -112,7 +112,7 @@ def decided(decisions: Iterable[Decision]) -> dict[tuple[str, str], str]:
 
 
 def turns(decisions: Iterable[Decision]) -> dict[str, float]:
-    """Give the degrees by which each picture's tile lies turned clockwise, where someone said so."""
+    """Degrees by which the tile in each picture lies turned clockwise, where someone said so."""
     said: dict[str, float] = {}
     for each in decisions:
         if turned := _TURNED.fullmatch(each.decision):
