@@ -46,6 +46,8 @@ WAITING = {
 }
 """What nobody calls yet."""
 
+STILL_WITH_PERCENT = ("record/second_thoughts.py",)
+
 
 def _room(path):
     return path.relative_to(KIT).parts[0].removesuffix(".py")
@@ -117,6 +119,27 @@ def test_nothing_in_the_kit_is_used_by_tests_alone():
         if not name.startswith("_") and name not in mentioned | set(dir(kit))
     }
     assert sorted(idle - WAITING) == []
+
+
+def _with_own_percent(tree: ast.Module) -> Iterator[str]:
+    """Strings that put a number before a percent sign by themselves."""
+    for node in ast.walk(tree):
+        if not isinstance(node, ast.JoinedStr):
+            continue
+        written = ast.unparse(node)
+        # In a style it is a length for the browser.
+        if re.search(r"%'?\}|\}(\\xa0| )?%(?!;)", written) and "style=" not in written:
+            yield written
+
+
+def test_percentages_are_written_in_one_room():
+    own = [
+        f"{path.relative_to(KIT)}: {written}"
+        for path in FILES
+        if _room(path) != "wording"
+        for written in _with_own_percent(ast.parse(path.read_text("utf-8")))
+    ]
+    assert [one for one in own if not one.startswith(STILL_WITH_PERCENT)] == []
 
 
 def _drawn_in_the_guide():
