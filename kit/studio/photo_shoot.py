@@ -19,7 +19,7 @@ from skimage.color import lab2rgb
 from kit.errors import Misuse
 from kit.photo import Card, PhotoPlan, photo_plan
 from kit.series import Series
-from kit.studio.fire import latent_truth
+from kit.studio.kiln import latent_truth
 from kit.studio.picture import Camera, PatchLook, Setting, TileLook, photograph
 from kit.studio.truth import Truth
 
@@ -111,7 +111,7 @@ def photograph_series(
     Parameters
     ----------
     series : Series
-        As `kit.studio.fire` gave it.
+        As `fire` gave it.
     truth : Truth
         It must know the scales spread and pull_through.
     folder : Path
