@@ -55,7 +55,9 @@ class Costs:
 
     def sentence(self) -> str:
         """Say what the plan takes."""
-        money = "" if self.money is None else f" By your prices that is {self.money:.0f} {self.currency}."
+        money = ""
+        if self.money is not None:
+            money = f" By your prices that is {self.money:.0f} {self.currency}."
         return (
             f"{counted(self.tiles, 'tile')} with {counted(self.patches, 'patch', 'patches')} take "
             f"{counted(self.trips, 'trip')} through the heat ({self.minutes:.0f} minutes), "

@@ -9,6 +9,7 @@ from kit.design.surveys.pair_knowledge import (
     fitted_scores,
     known_beforehand,
     known_from_grades,
+    known_of_series,
     score_beforehand,
 )
 from kit.design.surveys.pair_numbers import Floats, Ints, checked_colours
@@ -31,6 +32,7 @@ __all__ = [
     "fitted_scores",
     "known_beforehand",
     "known_from_grades",
+    "known_of_series",
     "next_patches",
     "next_task",
     "prospects",

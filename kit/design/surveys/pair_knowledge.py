@@ -1,5 +1,6 @@
 """What is known of every pair at every firing count: before anything is fired, or from grades."""
 
+import contextlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -16,6 +17,7 @@ from kit.model import (
     ScaleFit,
     ScoreState,
     fit_series,
+    score_correlation,
     state_by_grades,
 )
 from kit.series import PULL_THROUGH, SPREAD, Series
@@ -249,6 +251,31 @@ def known_from_grades(
     spread, pull = (_fitted_score(fits[score], colours, setting, counts) for score in SCORES)
     names = tuple(colours["colour"].astype("str"))
     return PairKnowledge(names, counts, (spread, pull), setting.confidence, rho)
+
+
+def known_of_series(
+    series: Series, colours: pd.DataFrame, graded: Sequence[Series]
+) -> PairKnowledge:
+    """What is known of pairs of these colours, from what was graded or else beforehand.
+
+    Parameters
+    ----------
+    series : Series
+        Its settings say how pairs are judged, how often tiles are fired and who grades.
+    colours : DataFrame
+        Columns colour and family.
+    graded : sequence of Series
+        Too few grades to fit count as none.
+    """
+    settings, colours = series.settings, colours.reset_index(drop=True)
+    setting = PairSetting.of(settings.verdict)
+    with contextlib.suppress(Misuse):
+        if graded:
+            fits = fitted_scores(graded)
+            return known_from_grades(fits, colours, setting, score_correlation(*fits.values()))
+    counts = range(1, settings.last_firing + 1)
+    graders = max(1, len(settings.graders))
+    return known_beforehand(colours, setting, counts, len(counts) * graders)
 
 
 def _fitted_score(
