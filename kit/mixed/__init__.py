@@ -1,9 +1,9 @@
 """Ordinal and linear mixed models: formulas, sparse algebra, priors, results, prediction."""
 
+from kit.mixed.case_deletion import LeftOut, leave_out
 from kit.mixed.grouping import Group, RandomTerm, read_group, same_division
 from kit.mixed.joint import JointMixedModel
 from kit.mixed.joint_results import JointResults
-from kit.mixed.leave_out import LeftOut, leave_out
 from kit.mixed.linear import LinearMixedModel
 from kit.mixed.linear_results import LinearResults
 from kit.mixed.logistic_normal import averaged_below
