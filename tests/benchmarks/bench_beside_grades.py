@@ -29,7 +29,7 @@ from kit.model import (
 )
 from kit.series import Series
 from kit.studio import Truth, fire
-from kit.studio.fire import latent_truth
+from kit.studio.kiln import latent_truth
 from kit.studio.photo_shoot import HALF_GONE, SHARE_UNIT, pull_through_share, spread_mm
 
 KIND = Kind(72, 2)
