@@ -27,7 +27,7 @@ def plan(
     series: SeriesName,
     ask: Annotated[
         str | None,
-        typer.Option(metavar="WORDS", help="What you need to know; asked for if left out."),
+        typer.Option(metavar="WORDS", help="What you need to know, such as 'which pairs work'."),
     ] = None,
     tiles: Annotated[int | None, number("How many tiles you can make.")] = None,
     keep_each: Annotated[
