@@ -5,14 +5,17 @@ is pulled through, like over like mostly behaves, every firing makes it more so,
 reacts in its own way. The sizes are invented.
 """
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 import numpy as np
 import pandas as pd
 
 from kit.model import ScoreState, VerdictRule, ending_chances
 from kit.series import FAMILIES, family_pair
+
+_Key = TypeVar("_Key", bound=Hashable)
 
 
 @dataclass(frozen=True)
@@ -103,7 +106,7 @@ class Truth:
         ]
         pairs = zip(frame["base"], frame["overlay"], strict=True)
         again = frame["firings"].to_numpy() - 1
-        return (
+        latent: np.ndarray = (
             np.array([truth.families[f] for f in families])
             + np.array([truth.per_firing[f] for f in families]) * again
             + np.array([truth.base_refirings.get(b, 0.0) for b in frame["base"]]) * again
@@ -114,6 +117,7 @@ class Truth:
             + np.array([truth.overlay[o] for o in frame["overlay"]])
             + np.array([truth.pair[pair] for pair in pairs])
         )
+        return latent
 
     def ending_shares(self, frame: pd.DataFrame, rule: VerdictRule) -> np.ndarray:
         """Share of each pair's patches that come to each ending, as the average grader sees them.
@@ -223,7 +227,7 @@ def draw_truth(
     return Truth(scales, loss_rate)
 
 
-def _deviations(keys: list, sd: float, random: np.random.Generator) -> dict:
+def _deviations(keys: Sequence[_Key], sd: float, random: np.random.Generator) -> dict[_Key, float]:
     return dict(zip(keys, random.normal(0, sd, len(keys)).round(3).tolist(), strict=True))
 
 
