@@ -1,5 +1,6 @@
 """What is assumed before a series is graded: weak beliefs, or what earlier series showed."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -124,6 +125,18 @@ class LearnedPrior:
             elif name == "series":
                 shift += float(results.posterior.new_var[names.index(name)])
         return mean, covariance + shift
+
+    def covers(self, rows: pd.DataFrame, counts: Sequence[int]) -> bool:
+        """Whether every family pair of some rows, and each firing count, lies within the fit."""
+        fired = set(self.seen[FAMILY_COLUMNS].itertuples(index=False, name=None))
+        asked = set(rows[FAMILY_COLUMNS].itertuples(index=False, name=None))
+        seen = self.seen["firings"]
+        return asked <= fired and seen.min() <= min(counts) and max(counts) <= seen.max()
+
+    def families_after(self, rows: pd.DataFrame) -> tuple[Array, Array]:
+        """`family_values` of rows with families and firings, all else as it was mostly fired."""
+        usual = self.recipe.drop(columns=[*FAMILY_COLUMNS, "firings"]).iloc[0].to_dict()
+        return self.family_values(rows.reset_index(drop=True).assign(**usual))
 
     def prior_for(self, rows: pd.DataFrame) -> tuple[Prior, str]:
         """The prior of a series with these rows, and why families are not in it; '' if they are."""
