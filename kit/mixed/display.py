@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from kit.wording import exact_percent
+
 if TYPE_CHECKING:
     from kit.mixed.results import MixedResults
 
@@ -68,7 +70,7 @@ def summarise(
         Sentences to close with.
     """
     interval = fitted.conf_int(confidence)
-    share = f"{100 * confidence:g} %"
+    share = exact_percent(confidence)
     parameters = pd.DataFrame(
         {
             "estimate": fitted.params,

@@ -13,7 +13,7 @@ from kit.mixed import posterior as posteriors
 from kit.mixed.logistic_normal import quantiles, reading_below, state_below
 from kit.mixed.mixture import LatentDraws, draw, square_root, standard_normal
 from kit.mixed.posterior import NewRows, Posterior, RowDesign
-from kit.mixed.results import DRAWS, MixedResults, checked
+from kit.mixed.results import DRAWS, MixedResults, checked_confidence
 from kit.mixed.sparsity import Array
 from kit.mixed.threads import one_thread
 
@@ -172,7 +172,7 @@ class OrdinalResults(MixedResults):
             Columns in two levels: 'probability', 'low' and 'high', each by grade. Steps that
             the fit has no threshold for have a chance of 0.
         """
-        checked(confidence)
+        checked_confidence(confidence)
         frame = self.model.data if frame is None else frame
         full = np.zeros((3, len(frame), len(self.labels)))
         places = [self.labels.index(label) for label in self.used_labels]

@@ -141,8 +141,8 @@ class MixedResults(ABC):
             For profiles of a fit with a prior.
         """
         if _is_profile(method):
-            return self._profiles(self.params.index, 0, checked(confidence))
-        reach = norm.ppf(0.5 + checked(confidence) / 2) * self.bse
+            return self._profiles(self.params.index, 0, checked_confidence(confidence))
+        reach = norm.ppf(0.5 + checked_confidence(confidence) / 2) * self.bse
         return pd.DataFrame({"low": self.params - reach, "high": self.params + reach})
 
     def random_sd_conf_int(self, confidence: float = 0.95, method: Method = "wald") -> pd.DataFrame:
@@ -160,8 +160,8 @@ class MixedResults(ABC):
         """
         names = pd.Index(list(self.random_sd))
         if _is_profile(method):
-            return self._profiles(names, len(self.params), checked(confidence))
-        reach = norm.ppf(0.5 + checked(confidence) / 2)
+            return self._profiles(names, len(self.params), checked_confidence(confidence))
+        reach = norm.ppf(0.5 + checked_confidence(confidence) / 2)
         sd = pd.Series(self.random_sd, dtype=float)
         # Past two standard errors of a log the approximation means nothing.
         factor = np.exp(np.minimum(reach * self.fit.sd_shares(), 2.0 * reach))
@@ -317,7 +317,7 @@ def _is_profile(method: Method) -> bool:
     return method == "profile"
 
 
-def checked(confidence: float) -> float:
+def checked_confidence(confidence: float) -> float:
     """Refuse a confidence that is none."""
     if not 0 < confidence < 1:
         raise Misuse(f"confidence must lie between 0 and 1, not {confidence}.")
@@ -342,7 +342,7 @@ def measurements_expected(
         Columns `mean`, `low`, `high` (of the expectation) and `new_low`, `new_high` (of a single
         new measurement).
     """
-    reach = norm.ppf(0.5 + checked(confidence) / 2)
+    reach = norm.ppf(0.5 + checked_confidence(confidence) / 2)
     near, far = reach * sd, reach * np.sqrt(sd**2 + residual_sd**2)
     return pd.DataFrame(
         {

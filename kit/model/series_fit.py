@@ -113,18 +113,6 @@ class ScaleFit:
         )
 
     @property
-    def pooled_sentence(self) -> str:
-        """Which series count together, and what each lends the others; '' where there is one."""
-        names = list(self.frame["series"].unique()) if "series" in self.frame else []
-        if len(names) < 2:
-            return ""
-        return (
-            f"The grades of {listed(names)} count together, each grade once: what they show of "
-            "families, of the steps of the scale and of how much colours, tiles and graders vary "
-            "serves every pair."
-        )
-
-    @property
     def prior_sentence(self) -> str:
         """What was assumed before any grade was seen, in steps of the scale; '' if nothing was."""
         if self.learned is not None:

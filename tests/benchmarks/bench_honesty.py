@@ -1,6 +1,6 @@
 """Do the stated chances hold? Many invented studios of many kinds, from random plan to verdict.
 
-Every studio is drawn from `kit.studio.Population`, whose ranges are wide; fires 36, 48, 72 or 96
+Every studio is drawn from `studios.Population`, whose ranges are wide; fires 36, 48, 72 or 96
 patches of random pairs, three times, and grades them by one or two graders. Both scores are fitted,
 and all 132 pairs of twelve colours are judged after one, two and three firings. Then what is said
 is held against the studio's truth:
@@ -28,6 +28,7 @@ from pathlib import Path
 import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
+from studios import Population, ending_shares
 
 from kit.mixed import Prior
 from kit.model import (
@@ -45,7 +46,7 @@ from kit.model import (
 )
 from kit.model.pair_setting import every_pair, recipes
 from kit.series import Series, Settings, new_series, patch_name
-from kit.studio import Population, Truth, fire
+from kit.studio import Truth, fire
 
 SCORES = ("spread", "pull_through")
 COLUMNS = [ending.replace(" ", "_") for ending in ENDINGS]
@@ -154,7 +155,7 @@ def measure_one(kind: Kind, seed: int, prior: PriorOf = usual_prior) -> pd.DataF
 def against_truth(table: pd.DataFrame, fits: Mapping[str, ScaleFit], truth: Truth) -> pd.DataFrame:
     """Set the truth beside a pair table of counts 1 to 3."""
     recipe = recipes(every_pair(COLOURS), SETTING, [1, 2, 3], fits)
-    shares = truth.ending_shares(recipe, SETTING.rule)
+    shares = ending_shares(truth, recipe, SETTING.rule)
     undecided = (shares.max(axis=1) < SETTING.confidence).astype(float)
     z = {}
     for score, fit in fits.items():

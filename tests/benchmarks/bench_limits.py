@@ -31,12 +31,13 @@ from bench_honesty import (
     measure_one,
     random_series,
 )
+from studios import Population, ending_shares
 
 from kit.mixed import Amount, Array, Prior, RowBelief
 from kit.model import NOT_KNOWN, ScoreState, outlook, verdicts
 from kit.model.pair_setting import every_pair, recipes
 from kit.series import FAMILIES
-from kit.studio import Population, ScaleTruth, Truth
+from kit.studio import ScaleTruth, Truth
 
 KINDS = (Kind(36, 2), Kind(72, 2), Kind(96, 2))
 SURE = 0.02
@@ -123,7 +124,7 @@ def fired_pairs_known(kind: Kind, seed: int) -> pd.DataFrame:
     known = np.array([p in fired for p in zip(recipe["base"], recipe["overlay"], strict=True)])
     spread, pull = (_state(truth.scales[s], truth.latent(recipe, s), recipe, known) for s in SCORES)
     seen = outlook(spread, pull, truth.state_correlation, SETTING.confidence)
-    shares = truth.ending_shares(recipe, SETTING.rule)
+    shares = ending_shares(truth, recipe, SETTING.rule)
     undecided = (shares.max(axis=1) < SETTING.confidence).astype(float)
     return recipe[["base", "overlay", "firings"]].assign(
         patches=known.astype(int),
