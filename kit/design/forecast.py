@@ -179,7 +179,8 @@ class Forecast:
         return float(self.rows["firings"].mean())
 
     def _beforehand(self, a: Floats) -> Floats:
-        return np.einsum("ij,jk,ik->i", a, self.prior, a)
+        variance: Floats = np.einsum("ij,jk,ik->i", a, self.prior, a)
+        return variance
 
     def _told(self, C: Floats) -> Floats:
         """Diagonal of C K⁻¹ C', for quantities in the rows of C."""
@@ -223,7 +224,7 @@ def _learned_families(rows: pd.DataFrame, learned: Mapping[str, LearnedPrior]) -
 
     None where families or firings of the plan lie outside of what was learned.
     """
-    counts = sorted({float(rows["firings"].min()), float(rows["firings"].max())})
+    counts = sorted({int(rows["firings"].min()), int(rows["firings"].max())})
     pairs = [(base, overlay) for base in FAMILIES for overlay in FAMILIES]
     asked = pd.DataFrame(pairs, columns=["base_family", "overlay_family"])
     if not learned or len(counts) < 2 or not all(o.covers(asked, counts) for o in learned.values()):
@@ -237,7 +238,8 @@ def _learned_families(rows: pd.DataFrame, learned: Mapping[str, LearnedPrior]) -
         ends = asked.merge(pd.DataFrame({"firings": counts}), how="cross")
         _, covariance = own.families_after(ends.sort_values("firings", kind="stable"))
         found.append(back @ covariance @ back.T / own.step**2)
-    return np.mean(found, axis=0)
+    average: Floats = np.mean(found, axis=0)
+    return average
 
 
 def _of_pairs(sds: StandardDeviations) -> tuple[float, float, float]:
