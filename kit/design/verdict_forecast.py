@@ -8,30 +8,26 @@ import pandas as pd
 
 from kit.design.costs import costs
 from kit.design.surveys import (
-    PLANNING_PRIOR,
-    SOURCES,
+    SCORES,
     Ints,
     PairKnowledge,
     Places,
     dealt_evenly,
     expected_verdicts,
     known_of_series,
+    learned_scores,
     next_task,
     prospects,
     remaining_shares,
-    score_beforehand,
+    score_of_rule,
+    source_beliefs,
     survey_plan,
     survey_task,
     verdicts_now,
 )
 from kit.design.which_pairs import patches_in_places, tile_format
 from kit.errors import Misuse
-from kit.model import (
-    FINE_EDGE,
-    HIT_OR_MISS,
-    NOT_KNOWN,
-    PairSetting,
-)
+from kit.model import FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, PairSetting
 from kit.series import Series, patches_in_full
 from kit.wording import counted, listed
 
@@ -308,7 +304,7 @@ def _forecast(
     studios: int,
     progress: Callable[[str], None] | None = None,
 ) -> VerdictForecast:
-    settings, prior = series.settings, PLANNING_PRIOR
+    settings, learned = series.settings, learned_scores([series])
     colours = series.stock.reset_index(drop=True)
     setting = PairSetting.of(settings.verdict)
     graders = max(1, len(settings.graders))
@@ -316,12 +312,15 @@ def _forecast(
     found = []
     for number in range(studios):
         scores = []
-        for _ in range(2):
-            sds = rng.gamma(prior.spread_shape, 1 / prior.spread_rate, len(SOURCES))
-            variances = dict(zip(SOURCES, sds**2, strict=True))
-            scores.append(
-                score_beforehand(colours, prior, variances, counts, len(counts) * graders)
+        for name in SCORES:
+            own = learned.get(name)
+            beliefs = source_beliefs(own)
+            sds = rng.gamma(
+                [b.shape for b in beliefs.values()], [1 / b.rate for b in beliefs.values()]
             )
+            variances = dict(zip(beliefs, sds**2, strict=True))
+            graded = len(counts) * graders
+            scores.append(score_of_rule(colours, setting, counts, graded, variances, own))
         names = tuple(colours["colour"].astype("str"))
         known = PairKnowledge(names, tuple(counts), (scores[0], scores[1]), setting.confidence)
         # Of many pairs some stand for all, so that each is judged by draws enough.
