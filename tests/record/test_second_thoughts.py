@@ -159,7 +159,7 @@ def test_file_under_the_name_of_a_stricter_grader_is_noticed(graded):
 
 
 def test_many_changes_under_one_name_are_asked_about(graded):
-    series, grades = graded
+    series, _ = graded
     own = series.grades.query("firing == 1 and grader == 'Ada'")
     changed = [
         Entry("grades", (r.patch, 1, "Ada"), "spread", (int(r.spread) + 1) % 5, "")
