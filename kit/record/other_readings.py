@@ -7,14 +7,14 @@ round, the two scores been exchanged, or another grader filled it in: by how muc
 likelier then. How strict the grader is counts neither for nor against a reading.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.model import ExpectedGrades, fit_observations
+from kit.model import ExpectedGrades, ScaleFit, fit_observations
 from kit.series import Scale
 
 STANDS_OUT = 3.0
@@ -93,7 +93,7 @@ def other_readings(
 class _Sheet:
     """A sheet's grades by scale, and the log chance of every grade of every row."""
 
-    def __init__(self, rows: pd.DataFrame, fits: dict, scales: Sequence[Scale]) -> None:
+    def __init__(self, rows: pd.DataFrame, fits: Mapping[str, ScaleFit], scales: Sequence[Scale]) -> None:
         self.rows, self.fits = rows, fits
         self.scales = [scale for scale in scales if scale.name in fits]
         self.grades = [rows[s.name].fillna(-1).to_numpy(dtype=int) for s in self.scales]
@@ -234,8 +234,10 @@ def _best(told: Numbers) -> Numbers:
 
 
 def _sums_before(cells: Numbers) -> Numbers:
-    return np.cumsum(cells, axis=1) - cells
+    before: Numbers = np.cumsum(cells, axis=1) - cells
+    return before
 
 
 def _sums_from(cells: Numbers) -> Numbers:
-    return cells.sum(axis=1, keepdims=True) - _sums_before(cells)
+    onwards: Numbers = cells.sum(axis=1, keepdims=True) - _sums_before(cells)
+    return onwards
