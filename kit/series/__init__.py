@@ -66,6 +66,7 @@ from kit.series.series import (
     series_of,
 )
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Settings, Verdict, Wish
+from kit.series.settings_file import parse_settings
 from kit.series.size_limits import MOST_BYTES, packed_excess, text_excess
 from kit.series.stripes import (
     bases_by_stripe,
@@ -167,6 +168,7 @@ __all__ = [
     "new_series",
     "observations",
     "packed_excess",
+    "parse_settings",
     "patch_name",
     "patches_in_full",
     "patches_per_stripe",

@@ -31,6 +31,12 @@ ask = "which pairs work"
 started = {started}
 follows = []
 
+# Earlier series of yours, such as ["spring-stencils"], that this one starts from: what they showed
+# of families, of the steps of the scales and of how much colours, tiles and graders vary is taken
+# for known beforehand, in the plan and in the report. None of their grades counts twice.
+# Left empty, this series starts afresh.
+learns_from = []
+
 # Random choices follow from this number: the same number gives the same plan.
 seed = {seed}
 
