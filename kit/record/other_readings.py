@@ -93,7 +93,9 @@ def other_readings(
 class _Sheet:
     """A sheet's grades by scale, and the log chance of every grade of every row."""
 
-    def __init__(self, rows: pd.DataFrame, fits: Mapping[str, ScaleFit], scales: Sequence[Scale]) -> None:
+    def __init__(
+        self, rows: pd.DataFrame, fits: Mapping[str, ScaleFit], scales: Sequence[Scale]
+    ) -> None:
         self.rows, self.fits = rows, fits
         self.scales = [scale for scale in scales if scale.name in fits]
         self.grades = [rows[s.name].fillna(-1).to_numpy(dtype=int) for s in self.scales]
