@@ -11,7 +11,14 @@ from kit.series.csv_text import (
     unguarded,
     write_records,
 )
-from kit.series.disk import leftovers, locked, replace_files, write_whole, writing
+from kit.series.disk import (
+    is_begun,
+    leftovers,
+    locked,
+    replace_files,
+    write_whole,
+    writing,
+)
 from kit.series.journal import (
     CHANGED_BY_HAND,
     FOUND,
@@ -148,6 +155,7 @@ __all__ = [
     "guarded",
     "heading_of",
     "inside",
+    "is_begun",
     "is_readable",
     "join_measurements",
     "last_firings",

@@ -8,7 +8,7 @@ import tomlkit
 from kit.errors import Misuse
 from kit.series import settings_file
 from kit.series.cells import empty_frame
-from kit.series.disk import replace_files
+from kit.series.disk import is_begun, replace_files
 from kit.series.scales import DEFAULT_SCALES, Scale
 from kit.series.series import new_series
 from kit.series.tables import COLOURS
@@ -124,7 +124,7 @@ def start_series(folder: Path, seed: int) -> Path:
     Misuse
         When the folder exists already.
     """
-    if folder.exists():
+    if is_begun(folder):
         raise Misuse(f"{folder} exists already. Choose another name; nothing was changed.")
     title = folder.name.replace("-", " ").capitalize()
     content = series_toml(title, seed, dt.date.today())
