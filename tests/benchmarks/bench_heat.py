@@ -197,17 +197,17 @@ class Arm:
 
 ARMS = (
     Arm("random, one base", (6, 9, 12, 18)),
-    Arm("survey, one base", (6, 9, 12, 18), SINGLE),
-    Arm("survey, stripes", (6, 9, 12, 18), STRIPED),
-    Arm("rounds, one base", (9, 12), SINGLE, rounds=True, every=2),
-    Arm("rounds, stripes", (6, 9, 12), STRIPED, rounds=True),
-    Arm("random, components known", (9, 18), known=True),
-    Arm("stripes, components known", (6, 9), STRIPED, known=True),
+    Arm("survey, one base", (9, 18), SINGLE),
+    Arm("survey, stripes", (6, 9, 12), STRIPED),
+    Arm("rounds, stripes", (6, 9, 12), STRIPED, rounds=True, every=2),
+    Arm("rounds, one base", (9,), SINGLE, rounds=True, every=4),
+    Arm("random, components known", (18,), known=True, every=2),
+    Arm("stripes, components known", (6, 9), STRIPED, known=True, every=2),
     Arm("random, after an earlier series", (6, 18), earlier=True, every=2),
     Arm("stripes, after an earlier series", (6, 9), STRIPED, earlier=True, every=2),
-    Arm("random, photographs", (18,), photographs=True, every=3),
-    Arm("stripes, photographs", (6, 9), STRIPED, photographs=True, every=3),
-    Arm("stripes, both", (6,), STRIPED, photographs=True, earlier=True, every=3),
+    Arm("random, photographs", (18,), photographs=True, every=4),
+    Arm("stripes, photographs", (6, 9), STRIPED, photographs=True, every=4),
+    Arm("stripes, both", (6,), STRIPED, photographs=True, earlier=True, every=4),
 )
 
 
