@@ -224,7 +224,7 @@ def draft_more_pairs(
         f"{counted(patches['tile'].nunique(), 'tile')} were chosen: they do most for what the "
         "other tiles leave open."
     )
-    return _with_recipe(patches, settings, colours, "pair survey", why)
+    return _with_recipe(patches, settings, colours, "pair survey", why, seen)
 
 
 def _awaited(kept: Series) -> pd.DataFrame:
@@ -244,8 +244,14 @@ def patches_in_places(patches: pd.DataFrame, known: PairKnowledge) -> tuple[Ints
 
 
 def _with_recipe(
-    patches: pd.DataFrame, settings: Settings, colours: pd.DataFrame, kind: str, why: str
+    patches: pd.DataFrame,
+    settings: Settings,
+    colours: pd.DataFrame,
+    kind: str,
+    why: str,
+    beside: pd.DataFrame | None = None,
 ) -> Draft:
+    """The draft of patches at the usual recipe; what it cannot tell is said of those beside too."""
     family = colours.set_index("colour")["family"]
     patches["base_family"] = patches["base"].map(family)
     patches["overlay_family"] = patches["overlay"].map(family)
@@ -254,7 +260,8 @@ def _with_recipe(
     patches = patches.assign(**recipe).assign(**deal_recipe(patches, varied, settings.seed))
     patches["before_firing"] = 1
     patches["last_firing"] = settings.last_firing
-    return Draft(patches, kind, why, _limits(patches, colours, recipe, varied))
+    every = patches if beside is None else pd.concat([patches, beside])
+    return Draft(patches, kind, why, _limits(every, colours, recipe, varied))
 
 
 def _why(patches: pd.DataFrame, colours: pd.DataFrame) -> str:

@@ -68,12 +68,17 @@ def within_limits(
             return _with_jars(plan, spared, series.settings)
         if short - spared:
             spared |= short
-        elif short and len(replace(series, settings=settings).stock) > len(short) + 1:
+        elif short and _others(series, settings, short) > settings.patches_per_tile:
             settings = replace(settings, leave_out=(*settings.leave_out, *sorted(short)))
         elif settings.tiles > 1:
             settings = replace(settings, tiles=settings.tiles - 1)
         else:
             limits.refuse(taken)
+
+
+def _others(series: Series, settings: Settings, short: Collection[str]) -> int:
+    """How many colours there are without those of which there is too little."""
+    return len(replace(series, settings=settings).stock) - len(short)
 
 
 def _with_jars(plan: "Plan", spared: Collection[str], asked: Settings) -> "Plan":

@@ -27,7 +27,5 @@ def test_plan_is_written_by_a_tap_and_never_over_another(series, tmp_path):
     other = series.patches.assign(overlay=series.patches["overlay"].iloc[::-1].to_numpy())
     planned = SimpleNamespace(series=replace(series, patches=other))
     button, told = plan_saver(folder, planned).children
-        folder, SimpleNamespace(series=replace(series, patches=other))
-    ).children
     button.click()
     assert "planned already" in told.value

@@ -14,7 +14,7 @@ from kit.design.surveys.verdict_search import Chosen, Task, best_patches
 from kit.errors import Misuse
 from kit.model import LearnedPrior, PairSetting
 
-FULL_SIZE = 4
+FULL_SIZE_ONE_IN = 4
 """Of so many tiles one carries patches of full size on a single base, so that what a small patch
 says about the real work is known."""
 
@@ -31,17 +31,20 @@ class TileFormat:
         Base stripes on the other tiles; 1 for none.
     per_stripe : int
         Small patches on each stripe.
+    full_size_one_in : int
+        Of so many tiles one carries patches of full size on a single base.
     """
 
     patches: int = 4
     stripes: int = 1
     per_stripe: int = 3
+    full_size_one_in: int = FULL_SIZE_ONE_IN
 
     def places(self, tiles: int) -> Places:
         """Lay out so many tiles; those of full size come last."""
         if tiles < 1 or self.patches < 1 or self.per_stripe < 1:
             raise Misuse("A survey needs at least one tile with one patch.")
-        full = tiles if self.stripes == 1 else max(1, tiles // FULL_SIZE)
+        full = tiles if self.stripes == 1 else max(1, tiles // self.full_size_one_in)
         striped = tiles - full
         sizes = [self.per_stripe] * (striped * self.stripes) + [self.patches] * full
         tile_of = [*np.repeat(np.arange(striped), self.stripes), *range(striped, tiles)]
