@@ -5,6 +5,7 @@ from kit.model.checks import observed_against_foretold, residuals
 from kit.model.drift import Drift, drift_in_session
 from kit.model.effects import effects_table, effects_within
 from kit.model.ending_draws import EndingDraws, ending_draws
+from kit.model.expected_grades import ExpectedGrades
 from kit.model.families import common_practice_check, family_contrasts, family_table
 from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
 from kit.model.grader_influence import grader_influence
@@ -32,7 +33,8 @@ from kit.model.proportional_odds import (
 from kit.model.refiring import CANNOT_TELL, refiring_table
 from kit.model.right_hand_side import NOISE, PICTURED, with_refirings
 from kit.model.score_correlation import score_correlation
-from kit.model.series_fit import MeasureLine, ScaleFit, fit_observations, fit_series
+from kit.model.series_fit import ScaleFit, fit_observations, fit_series, learned_prior
+from kit.model.series_prior import LEARNED, SERIES_PRIOR, LearnedPrior
 from kit.model.tile_influence import tile_influence
 from kit.model.variation import logits_a_step, variation_table
 from kit.model.verdicts import (
@@ -64,22 +66,25 @@ __all__ = [
     "FINE_EDGE",
     "HIT_OR_MISS",
     "LEANINGS",
+    "LEARNED",
     "LOOKS",
     "MEASURE_OF",
     "NOISE",
     "NOT_KNOWN",
     "PICTURED",
+    "SERIES_PRIOR",
     "SOFT_EDGE",
     "VERDICTS",
     "Agreement",
     "Drift",
     "EndingDraws",
+    "ExpectedGrades",
     "GradeMeaning",
+    "LearnedPrior",
     "LeftOut",
     "Look",
     "LossBias",
     "MeasureFit",
-    "MeasureLine",
     "PairOutlook",
     "PairSetting",
     "ScaleFit",
@@ -103,6 +108,7 @@ __all__ = [
     "grader_influence",
     "grader_slips",
     "grades_against_measurements",
+    "learned_prior",
     "left_out",
     "logits_a_step",
     "look",

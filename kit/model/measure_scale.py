@@ -1,5 +1,7 @@
 """On which scale measurements stand in the models: millimetres as they are, shares as logits."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
@@ -16,6 +18,36 @@ SHARE_ERROR = 0.01
 
 LEAST_MM = 0.02
 """Added to a length before its root is taken: about what a length can be measured to."""
+
+
+@dataclass(frozen=True)
+class MeasureLine:
+    """How what photographs measured follows the latent value of a patch: constant + slope z.
+
+    Attributes
+    ----------
+    measure : str
+    on : str
+        Column of what lies on the line: the measure itself, 'root_...' for the square root of a
+        length (`rooted`) or 'scaled_...' for the logit of a share (`scaled`).
+    constant, slope : float
+        On that scale.
+    off : float
+        Standard deviation of what a measurement is off by, beside its known error.
+    """
+
+    measure: str
+    on: str
+    constant: float
+    slope: float
+    off: float
+
+    @property
+    def unit(self) -> str:
+        """The scale of the line in words."""
+        if is_share(self.measure):
+            return "as a logit (the logarithm of the odds of the share)"
+        return "in mm" if self.on == self.measure else "as the square root of mm"
 
 
 def scaled(measured: pd.DataFrame, measure: str) -> tuple[pd.DataFrame, str]:

@@ -4,12 +4,13 @@ import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Literal
 
 import pandas as pd
 
-from kit.errors import AliasedEffectWarning, Misuse
+from kit.errors import AliasedEffectWarning, Misuse, StatisticalWarning
 from kit.mixed import JointMixedModel, JointResults, OrdinalMixedModel, OrdinalResults, Prior
-from kit.model.measure_scale import MEASURE_OF, rooted, scaled
+from kit.model.measure_scale import MEASURE_OF, MeasureLine, rooted, scaled
 from kit.model.pool_of_series import poolable
 from kit.model.right_hand_side import (
     PICTURED,
@@ -21,48 +22,15 @@ from kit.model.right_hand_side import (
     varied_factors,
     with_refirings,
 )
+from kit.model.series_prior import SERIES_PRIOR, LearnedPrior, prior_sentence
 from kit.series import Series, join_measurements, observations
-from kit.wording import counted, escape, is_share, of_a_step, plain_name
+from kit.wording import counted, escape, is_share, listed, plain_name
 
 FEWEST_MEASURED = 12
 """Measurements that are not set beside grades below."""
 
 STEPS = range(5)
 """Steps of a scale when the series does not say: 0 (none) to 4 (total)."""
-
-SERIES_PRIOR = Prior(effect_sd=4.0, spread_rate=3.5)
-"""What is assumed before a grade is seen. Of the priors tried over a wide population of invented
-studios, it foretold new patches best (tests/benchmarks/bench_prior.py)."""
-
-
-@dataclass(frozen=True)
-class MeasureLine:
-    """How what photographs measured follows the latent value of a patch: constant + slope z.
-
-    Attributes
-    ----------
-    measure : str
-    on : str
-        Column of what lies on the line: the measure itself, 'root_...' for the square root of a
-        length (`rooted`) or 'scaled_...' for the logit of a share (`scaled`).
-    constant, slope : float
-        On that scale.
-    off : float
-        Standard deviation of what a measurement is off by, beside its known error.
-    """
-
-    measure: str
-    on: str
-    constant: float
-    slope: float
-    off: float
-
-    @property
-    def unit(self) -> str:
-        """The scale of the line in words."""
-        if is_share(self.measure):
-            return "as a logit (the logarithm of the odds of the share)"
-        return "in mm" if self.on == self.measure else "as the square root of mm"
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -83,6 +51,8 @@ class ScaleFit:
     measured : DataFrame
         The measured rows that count beside the grades, as in `kit.series.join_measurements`; no
         rows where the grades count alone.
+    learned : LearnedPrior or None
+        What earlier series showed, where the fit started from that.
     """
 
     scale: str
@@ -91,6 +61,7 @@ class ScaleFit:
     factors: tuple[str, ...]
     dropped: tuple[str, ...]
     measured: pd.DataFrame = field(default_factory=pd.DataFrame)
+    learned: LearnedPrior | None = None
 
     def __repr__(self) -> str:
         patches = counted(int(self.frame["patch"].nunique()), "patch", "patches")
@@ -144,24 +115,15 @@ class ScaleFit:
     @property
     def prior_sentence(self) -> str:
         """What was assumed before any grade was seen, in steps of the scale; '' if nothing was."""
-        prior = self.results.prior
-        if prior is None:
-            return ""
-        step = (prior.step_shape - 1) / prior.step_rate
-        return (
-            "Before any grade was seen, each factor was taken to move a patch by at most "
-            f"{of_a_step(2 * prior.effect_sd / step)} over its whole range, 19 times in 20; and "
-            "each source of variation (colours, pairs, tiles, patches, sessions, graders) to move "
-            f"it by around {of_a_step(prior.spread_shape / prior.spread_rate / step)}, which may "
-            "turn out much less or several times as much. The grades outweigh this as soon as "
-            "there are more than a handful."
-        )
+        if self.learned is not None:
+            return self.learned.sentence
+        return "" if self.results.prior is None else prior_sentence(self.results.prior)
 
 
 def fit_series(
     series: Series | Iterable[Series],
     scale: str,
-    prior: Prior | None = SERIES_PRIOR,
+    prior: Prior | Literal["usual"] | None = "usual",
     photographs: bool = True,
 ) -> ScaleFit:
     """Fit the standard model to one scale of a series, or of several together.
@@ -178,8 +140,9 @@ def fit_series(
         once. Series that cannot be pooled (`poolable`) are left out, and `dropped` says why.
     scale : str
         Name of the scale's column.
-    prior : Prior or None
-        None fits by maximum likelihood alone.
+    prior : 'usual', Prior or None
+        'usual' takes what earlier series showed, where the settings name some to learn from
+        (`learned_prior`), else `SERIES_PRIOR`. None fits by maximum likelihood alone.
     photographs : bool
         False fits the grades alone.
 
@@ -206,8 +169,58 @@ def fit_series(
     frame = pd.concat([observations(one) for one in kept], ignore_index=True)
     pictured = [join_measurements(one) for one in kept if photographs and len(one.measurements)]
     measured = pd.concat(pictured, ignore_index=True) if pictured else None
+    learned = None
+    if prior == "usual":
+        prior = SERIES_PRIOR
+        learned, said = learned_prior(each, scale, photographs)
+        reasons += said
+        graded = frame[frame[scale].notna()]
+        if learned is not None and len(graded):
+            prior, why = learned.prior_for(graded)
+            reasons += [why] if why else []
     fit = fit_observations(frame, scale, prior, kept[-1].settings.scale(scale).grades, measured)
-    return replace(fit, dropped=(*reasons, *fit.dropped))
+    return replace(fit, dropped=(*reasons, *fit.dropped), learned=learned)
+
+
+def learned_prior(
+    several: Sequence[Series], scale: str, photographs: bool = True
+) -> tuple[LearnedPrior | None, list[str]]:
+    """What the series that others learn from showed of a scale, beside those others.
+
+    A series that is among the others counts with its grades, and is not learned from; what those
+    learned from have themselves learned from does not count. So every grade counts once.
+
+    Parameters
+    ----------
+    several : sequence of Series
+        The newest, whose scale counts, last.
+    scale : str
+    photographs : bool
+
+    Returns
+    -------
+    learned : LearnedPrior or None
+        None where there is nothing to learn from.
+    reasons : list of str
+        A sentence for each series that could not be learned from.
+    """
+    pooled = {one.name for one in several}
+    earlier = {e.name: e for one in several for e in one.earlier if e.name not in pooled}
+    if not earlier:
+        return None, []
+    alike, reasons = poolable([*earlier.values(), several[-1]], scale)
+    graded = [e for e in alike if e.name in earlier and observations(e)[scale].notna().any()]
+    if not graded:
+        return None, [*reasons, f"{listed(list(earlier))} has no grades to learn from."]
+    title = several[-1].settings.scale(scale).title
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", StatisticalWarning)
+            fit = fit_series(graded, scale, SERIES_PRIOR, photographs)
+    except Misuse as reason:
+        return None, [*reasons, f"Nothing was learned of {title.lower()}: {reason}"]
+    names = tuple(one.name for one in graded)
+    return LearnedPrior(names, title, fit.results, fit.seen), reasons
 
 
 def fit_observations(
