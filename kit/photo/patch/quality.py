@@ -14,6 +14,7 @@ LEAST_CONTRAST = 6.0
 _MOST_TORN = 0.55
 _MOST_ONE_SIDED_MM = 1.0
 _MOST_ACROSS = 0.03
+_MOST_UNSURE = 0.03
 
 ALIKE = "Base and overlay look alike, so no edge can be seen."
 
@@ -94,7 +95,7 @@ def _hiding(view: PatchView, covered: Covered) -> str:
 def _doubts(
     edge: Edge, numbers: dict[str, float], own_colour: bool, covered: Covered, window: Window
 ) -> list[str]:
-    unsure = numbers["pull_through_share_se"] > 0.05
+    unsure = numbers["pull_through_share_se"] > _MOST_UNSURE
     found = {
         "too little pure overlay is left, so its colour is taken from another picture": (
             not own_colour
