@@ -65,7 +65,7 @@ from kit.series.series import (
     read_series,
     series_of,
 )
-from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Settings, Verdict, Wish
+from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Prices, Settings, Verdict, Wish
 from kit.series.settings_file import parse_settings
 from kit.series.size_limits import MOST_BYTES, packed_excess, text_excess
 from kit.series.stripes import (
@@ -125,6 +125,7 @@ __all__ = [
     "Journal",
     "Occasion",
     "Position",
+    "Prices",
     "RowChange",
     "RowName",
     "Rows",
