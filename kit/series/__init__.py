@@ -29,10 +29,10 @@ from kit.series.journal import (
     read_journal,
 )
 from kit.series.journaled import take_in_by_hand, write_journaled
+from kit.series.median_grades import last_grades, middle_grades
 from kit.series.mesh import OPENING_UM
-from kit.series.middle_grades import last_grades, middle_grades
 from kit.series.new_folder import start_series
-from kit.series.observations import (
+from kit.series.patch_history import (
     colours_in_stock,
     last_firings,
     losses,
