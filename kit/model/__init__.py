@@ -11,7 +11,7 @@ from kit.model.grader_influence import grader_influence
 from kit.model.grader_slips import grader_slips
 from kit.model.left_out import LeftOut, left_out
 from kit.model.loss_bias import LossBias, loss_bias
-from kit.model.measure_scale import MEASURE_OF, scale_to_share, share_to_scale
+from kit.model.measure_scale import MEASURE_OF, MeasureLine, scale_to_share, share_to_scale
 from kit.model.measured import MeasureFit, fit_measurements
 from kit.model.pair_setting import PairSetting, every_pair, reasons_beyond, recipes
 from kit.model.pair_states import (
@@ -32,7 +32,7 @@ from kit.model.proportional_odds import (
 from kit.model.refiring import CANNOT_TELL, refiring_table
 from kit.model.right_hand_side import NOISE, PICTURED, with_refirings
 from kit.model.score_correlation import score_correlation
-from kit.model.series_fit import MeasureLine, ScaleFit, fit_observations, fit_series
+from kit.model.series_fit import ScaleFit, fit_observations, fit_series
 from kit.model.tile_influence import tile_influence
 from kit.model.variation import logits_a_step, variation_table
 from kit.model.verdicts import (

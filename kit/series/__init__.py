@@ -82,7 +82,15 @@ from kit.series.tables import (
     series_tables,
 )
 from kit.series.usable import MEASURES, join_measurements, usable_measurements
-from kit.series.vocabulary import ACCIDENTS, ASKS, FAMILIES, FAMILY_PAIRS, OPACITIES, family_pair
+from kit.series.vocabulary import (
+    ACCIDENTS,
+    ASKS,
+    FAMILIES,
+    FAMILY_PAIRS,
+    FUSINGS,
+    OPACITIES,
+    family_pair,
+)
 
 __all__ = [
     "ACCIDENTS",
@@ -97,6 +105,7 @@ __all__ = [
     "FAMILY_PAIRS",
     "FIRINGS",
     "FOUND",
+    "FUSINGS",
     "MEASUREMENTS",
     "MEASURES",
     "MOST_BYTES",
