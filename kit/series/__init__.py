@@ -88,6 +88,7 @@ from kit.series.vocabulary import (
     FAMILIES,
     FAMILY_PAIRS,
     FUSINGS,
+    GRAINS,
     OPACITIES,
     family_pair,
 )
@@ -106,6 +107,7 @@ __all__ = [
     "FIRINGS",
     "FOUND",
     "FUSINGS",
+    "GRAINS",
     "MEASUREMENTS",
     "MEASURES",
     "MOST_BYTES",
