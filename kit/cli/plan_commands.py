@@ -7,15 +7,13 @@ from typing import Annotated
 import typer
 
 from kit.cli.record_commands import print_again
-from kit.cli.shared import SeriesName, progress
+from kit.cli.shared import SeriesName, number, progress
 from kit.errors import Misuse
 
 
 def new(
     name: Annotated[str, typer.Argument(help="Small letters, digits, hyphens: autumn-stencils.")],
-    seed: Annotated[
-        int, typer.Option(metavar="NUMBER", help="The same number gives the same plan.")
-    ] = 1,
+    seed: Annotated[int, number("The same number gives the same plan.", least=0)] = 1,
 ) -> None:
     """Start a series: a folder with settings to fill in and empty tables."""
     from kit.series import checked_name, start_series, studio_folder
@@ -28,11 +26,10 @@ def new(
 def plan(
     series: SeriesName,
     ask: Annotated[
-        str | None, typer.Option(metavar="WORDS", help="What you need to know, in words.")
+        str | None,
+        typer.Option(metavar="WORDS", help="What you need to know; asked for if left out."),
     ] = None,
-    tiles: Annotated[
-        int | None, typer.Option(metavar="NUMBER", min=1, help="How many tiles you can make.")
-    ] = None,
+    tiles: Annotated[int | None, number("How many tiles you can make.")] = None,
     keep_each: Annotated[
         bool,
         typer.Option(
@@ -44,19 +41,10 @@ def plan(
         list[str] | None,
         typer.Option(metavar="SERIES", help="Go on from this graded series; may be said again."),
     ] = None,
-    trips: Annotated[
-        int | None,
-        typer.Option(metavar="NUMBER", min=1, help="Most trips of a tile through the heat."),
-    ] = None,
-    minutes: Annotated[
-        float | None, typer.Option(metavar="NUMBER", min=1, help="Most minutes at the heat.")
-    ] = None,
-    gradings: Annotated[
-        int | None, typer.Option(metavar="NUMBER", min=1, help="Most grades to give.")
-    ] = None,
-    more: Annotated[
-        int | None, typer.Option(metavar="NUMBER", min=1, help="Add so many tiles to the plan.")
-    ] = None,
+    trips: Annotated[int | None, number("Most trips of a tile through the heat.")] = None,
+    minutes: Annotated[int | None, number("Most minutes at the heat.")] = None,
+    gradings: Annotated[int | None, number("Most grades to give.")] = None,
+    more: Annotated[int | None, number("Add so many tiles to the plan.")] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Write the plan without asking.")] = False,
 ) -> None:
     """Choose tiles and patches; say what they will tell and what they save."""
@@ -106,8 +94,8 @@ def _asked(ask: str, tiles: int) -> tuple[str, int]:
     from kit.series import ASKS
 
     print("What do you need to know?")
-    for number, words in enumerate(ASKS, start=1):
-        print(f"  {number}  {words}")
+    for place, words in enumerate(ASKS, start=1):
+        print(f"  {place}  {words}")
     chosen = typer.prompt("Number", default=ASKS.index(ask) + 1, type=int)
     if not 1 <= chosen <= len(ASKS):
         raise Misuse(f"{chosen} is not one of the numbers 1 to {len(ASKS)}. Nothing was written.")
@@ -137,9 +125,7 @@ def _plan_more(folder: Path, tiles: int, yes: bool) -> None:
 def sheets(
     series: SeriesName,
     paper: Annotated[str, typer.Option(help="a4 or us-letter.")] = "a4",
-    session: Annotated[
-        int | None, typer.Option(metavar="NUMBER", help="Only this sitting's tiles.")
-    ] = None,
+    session: Annotated[int | None, number("Only this sitting's tiles.")] = None,
     workbook: Annotated[
         bool, typer.Option("--workbook", help="Also a spreadsheet for each grader.")
     ] = False,
@@ -155,9 +141,7 @@ def sheets(
     labels: Annotated[
         str | None, typer.Option(metavar="SHEET", help="Stickers to print on, such as 'a4 3 x 8'.")
     ] = None,
-    labels_used: Annotated[
-        int, typer.Option(metavar="NUMBER", help="Stickers gone from the first sheet.")
-    ] = 0,
+    labels_used: Annotated[int, number("Stickers gone from the first sheet.", least=0)] = 0,
 ) -> None:
     """Write the bench paper: shopping, cards, order of work, grading, labels."""
     from kit.record import write_workbook

@@ -22,9 +22,6 @@ LABELS = ("opacity", "grain", "fusing")
 
 ROLES = ("base", "overlay")
 
-LABEL_GROUPS = tuple(f"{role}_{label}" for label in LABELS for role in ROLES)
-"""Sources of variation that labels make: 'overlay_fusing' has a deviation for each of its words."""
-
 AGAINST = "softer_overlay"
 """How soft the overlay is against the base: it enters where fusing does, for either role."""
 
@@ -52,7 +49,7 @@ class LabelWorth:
     Attributes
     ----------
     group : str
-        As in `LABEL_GROUPS`.
+        The source of variation that it makes, with a deviation for each word: 'overlay_fusing'.
     gain : float
         In log-likelihood, over all colours left out in turn.
     apart, apart_without : float

@@ -16,6 +16,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 from bench_honesty import COLOURS, COLUMNS, SCORES, SETTING, Kind, random_series
+from studios import Population, ending_shares
 
 from kit.model import (
     MEASURE_OF,
@@ -33,8 +34,8 @@ from kit.model import (
     verdicts,
 )
 from kit.series import Series, join_measurements
-from kit.studio import Population, Truth, fire
-from kit.studio.fire import latent_truth
+from kit.studio import Truth, fire
+from kit.studio.kiln import latent_truth
 from kit.studio.photo_shoot import HALF_GONE, MM_PER_UNIT, SHARE_UNIT, pull_through_share, spread_mm
 
 KIND = Kind(72, 2)
@@ -105,7 +106,7 @@ def measure_one(seed: int, world: str) -> list[dict[str, object]]:
             fits = {score: fit_series(series, score, photographs=beside) for score in SCORES}
             table = pair_table(fits, COLOURS, SETTING, [1, 2, 3])
         recipe = recipes(every_pair(COLOURS), SETTING, [1, 2, 3], fits)
-        shares = asked.ending_shares(recipe, setting.rule)
+        shares = ending_shares(asked, recipe, setting.rule)
         undecided = (shares.max(axis=1) < SETTING.confidence).astype(float)
         right = table["verdict"].to_numpy() == verdicts(shares, undecided, SETTING.confidence)
         known = (table["verdict"] != NOT_KNOWN).to_numpy()

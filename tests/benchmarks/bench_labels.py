@@ -16,10 +16,11 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 from bench_honesty import COLOURS, COLUMNS, SCORES, SETTING, Kind, random_series
+from studios import Population, ending_shares
 
 from kit.model import NOT_KNOWN, every_pair, fit_series, pair_table, recipes, verdicts
 from kit.series import FUSINGS, GRAINS, OPACITIES
-from kit.studio import Population, fire
+from kit.studio import fire
 
 SHARE = 0.6
 FIRST_SEED = 200
@@ -50,7 +51,7 @@ def measure_one(seed: int, share: float, patches: int) -> list[dict[str, object]
         fits = {s: fit_series(replace(series, colours=own), s) for s in SCORES}
         table = pair_table(fits, own, SETTING, [1, 2, 3])
         recipe = recipes(every_pair(own), SETTING, [1, 2, 3], fits)
-        shares = truth.ending_shares(recipe, SETTING.rule)
+        shares = ending_shares(truth, recipe, SETTING.rule)
         undecided = (shares.max(axis=1) < SETTING.confidence).astype(float)
         right = table["verdict"].to_numpy() == verdicts(shares, undecided, SETTING.confidence)
         known = (table["verdict"] != NOT_KNOWN).to_numpy()

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.stats import norm
+from studios import Population
 
 from kit.mixed import Prior, leave_out
 from kit.model import fit_series, logits_a_step, matched_contrasts, pairs
@@ -19,7 +20,7 @@ from kit.model.colour_labels import (
     enough_labelled,
 )
 from kit.series import Series
-from kit.studio import Population, fire
+from kit.studio import fire
 
 pytestmark = pytest.mark.filterwarnings("ignore::kit.errors.StatisticalWarning")
 

@@ -26,7 +26,7 @@ from kit.model.measure_scale import scaled, told_apart
 from kit.model.pair_setting import every_pair, recipes
 from kit.series import Series, join_measurements
 from kit.studio import Truth
-from kit.studio.fire import latent_truth
+from kit.studio.kiln import latent_truth
 
 pytestmark = pytest.mark.filterwarnings("ignore::kit.errors.StatisticalWarning")
 

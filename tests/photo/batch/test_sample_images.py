@@ -11,8 +11,9 @@ from kit.photo.card.card_geometry import Box
 from kit.photo.patch.edge import Reach, find_edge, solid
 from kit.photo.patch.edge_width import transition_width
 from kit.photo.patch.face import MOTTLE_BANDS_MM, mottle, pull_through
+from kit.photo.patch.patch_image import mixture
 from kit.photo.patch.stencil_geometry import beyond_line, stencil_line
-from kit.photo.patch.unmixing import mixture, to_lab
+from kit.photo.raster import to_lab
 from kit.photo.view.rectification import redraw
 from kit.series import Stencil
 

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from kit.photo.patch.face import mottle, pull_through
-from kit.photo.patch.unmixing import mixture
+from kit.photo.patch.patch_image import mixture
 from kit.photo.raster import to_lab
 
 
