@@ -1,14 +1,18 @@
 """The commands before the fire: start a series, plan it, print for the bench."""
 
 import re
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from kit.cli.record_commands import print_again
 from kit.cli.shared import SeriesName, number, progress
 from kit.errors import Misuse
+
+if TYPE_CHECKING:
+    from kit.series import Series
 
 
 def new(
@@ -27,7 +31,7 @@ def plan(
     series: SeriesName,
     ask: Annotated[
         str | None,
-        typer.Option(metavar="WORDS", help="What you need to know; asked for if left out."),
+        typer.Option(metavar="WORDS", help="What you need to know, such as 'which pairs work'."),
     ] = None,
     tiles: Annotated[int | None, number("How many tiles you can make.")] = None,
     keep_each: Annotated[
@@ -62,6 +66,7 @@ def plan(
         found = unplanned(found)
         print(f"This replaces the plan of {replaced} tiles, which stays in the journal.")
     earlier = [read_series(series_folder(name)) for name in after or ()]
+    found = learning_from(found, folder, earlier)
     if found.tiles.empty and ask is None and tiles is None and not yes:
         ask, tiles = _asked(found.settings.ask, NEXT_TILES if after else found.settings.tiles)
     bounded = any(limit is not None for limit in (trips, minutes, gradings))
@@ -80,6 +85,9 @@ def plan(
         spared = saving(planned)
         expected = what_to_expect(planned, earlier, progress=say)
     together = [f"With {', '.join(after)} before it:"] if after else []
+    if after and planned.settings.learns_from:
+        names = ", ".join(planned.settings.learns_from)
+        together.insert(0, f"Judged alone it learns from {names} (learns_from in series.toml).")
     told = [*together, *sure.sentences(), *expected, *spared.sentences()]
     print("\n".join([chosen.describe(), *told]))
     if yes or typer.confirm("Write this plan?"):
@@ -87,6 +95,21 @@ def plan(
         print(f"Written to {folder}. Next: kit sheets {planned.name}")
     else:
         print("Nothing was written.")
+
+
+def learning_from(found: "Series", folder: Path, earlier: "Sequence[Series]") -> "Series":
+    """Let a series learn from those that it goes on from and that lie beside it.
+
+    What its settings say already stays.
+    """
+    from dataclasses import replace
+
+    beside = [one for one in earlier if (folder.resolve().parent / one.name).is_dir()]
+    if found.settings.learns_from or not beside:
+        return found
+    names = tuple(one.name for one in beside)
+    settings = replace(found.settings, learns_from=names)
+    return replace(found, settings=settings, earlier=tuple(beside))
 
 
 def _asked(ask: str, tiles: int) -> tuple[str, int]:

@@ -1,6 +1,6 @@
 """From a question to tiles, patches and the order of work."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,6 +10,7 @@ from kit.design.costs import Costs, Limits, Prices, costs
 from kit.design.draft import Draft, usual_recipe
 from kit.design.is_pair_safe import draft_check
 from kit.design.layout import laid_out, order_of_work
+from kit.design.surveys import learned_scores
 from kit.design.verdict_forecast import verdict_curve
 from kit.design.which_pairs import (
     draft_more_pairs,
@@ -20,6 +21,7 @@ from kit.design.which_pairs import (
 )
 from kit.design.which_things import Firings, draft_things
 from kit.errors import Misuse
+from kit.model import LEARNED, LearnedPrior
 from kit.series import Series, Settings, patches_in_full, places_on_tile
 from kit.wording import counted, escape
 
@@ -48,6 +50,8 @@ class Plan:
         Which kind was picked, and why.
     limits : tuple of str
         What the plan cannot tell, a sentence each.
+    learned : tuple of str
+        What was taken over from earlier series, a sentence each.
     """
 
     series: Series
@@ -56,6 +60,7 @@ class Plan:
     why: str
     limits: tuple[str, ...]
     order_rule: str = ORDER_RULE
+    learned: tuple[str, ...] = ()
 
     @property
     def tiles(self) -> pd.DataFrame:
@@ -69,7 +74,7 @@ class Plan:
 
     def describe(self) -> str:
         """Say in words what was picked and what it cannot tell."""
-        return "\n".join([self.why, *self.limits, self.order_rule])
+        return "\n".join([self.why, *self.learned, *self.limits, self.order_rule])
 
     def __repr__(self) -> str:
         size = (
@@ -162,6 +167,8 @@ def plan(
         follows=tuple(one.name for one in after) or series.settings.follows,
     )
     series = replace(series, settings=settings)
+    learned = learned_scores((*after, series))
+    taken_over = (LEARNED, *(own.sentence for own in learned.values())) if learned else ()
 
     def drawn_up(within: Settings) -> Plan:
         for stripes in {1, within.stripes}:
@@ -169,12 +176,13 @@ def plan(
         asked = replace(series, settings=within)
         if within.ask == "which pairs work":
             targets = pair_targets(within, series.stock, palette, wishes_alone)
-            draft = _drafted_pairs(asked, after, targets, wrong_costs, progress)
+            draft = _drafted_pairs(asked, after, targets, wrong_costs, progress, learned)
         else:
             draft = _drafted(asked, firings, controls, progress)
         last_tile = max((int(one.tiles["tile"].max()) for one in after), default=0)
         planned = laid_out(draft, asked, last_tile)
-        return Plan(planned, order_of_work(planned), draft.kind, draft.why, draft.limits)
+        order = order_of_work(planned)
+        return Plan(planned, order, draft.kind, draft.why, draft.limits, learned=taken_over)
 
     if limits is None:
         return drawn_up(settings)
@@ -355,11 +363,12 @@ def _drafted_pairs(
     targets: pd.DataFrame,
     wrong_costs: float,
     progress: Callable[[str], None] | None,
+    learned: Mapping[str, LearnedPrior],
 ) -> Draft:
     settings, stock = series.settings, series.stock.reset_index(drop=True)
     if after:
         return draft_next_pairs(settings, stock, after, targets, wrong_costs, progress)
-    return draft_pairs(settings, stock, targets, wrong_costs, progress)
+    return draft_pairs(settings, stock, targets, wrong_costs, progress, learned)
 
 
 def _drafted(

@@ -8,7 +8,7 @@ import pandas as pd
 
 from kit.design.costs import costs
 from kit.design.surveys import (
-    SOURCES,
+    SCORES,
     Ints,
     PairKnowledge,
     Places,
@@ -17,17 +17,18 @@ from kit.design.surveys import (
     fitted_scores,
     known_beforehand,
     known_from_grades,
+    learned_scores,
     next_task,
     prospects,
     remaining_shares,
-    score_beforehand,
+    score_of_rule,
+    source_beliefs,
     survey_plan,
     survey_task,
     verdicts_now,
 )
 from kit.design.which_pairs import patches_in_places, tile_format
 from kit.errors import Misuse
-from kit.mixed import Prior
 from kit.model import FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, PairSetting, score_correlation
 from kit.series import Series, patches_in_full
 from kit.wording import counted, listed
@@ -307,7 +308,8 @@ def _known(series: Series, graded: Sequence[Series]) -> PairKnowledge:
         return known_from_grades(fits, colours, setting, rho)
     counts = range(1, settings.last_firing + 1)
     graders = max(1, len(settings.graders))
-    return known_beforehand(colours, setting, counts, len(counts) * graders)
+    learned = learned_scores([series])
+    return known_beforehand(colours, setting, counts, len(counts) * graders, learned)
 
 
 def _forecast(
@@ -318,7 +320,7 @@ def _forecast(
     studios: int,
     progress: Callable[[str], None] | None = None,
 ) -> VerdictForecast:
-    settings, prior = series.settings, Prior()
+    settings, learned = series.settings, learned_scores([series])
     colours = series.stock.reset_index(drop=True)
     setting = PairSetting.of(settings.verdict)
     graders = max(1, len(settings.graders))
@@ -326,12 +328,15 @@ def _forecast(
     found = []
     for number in range(studios):
         scores = []
-        for _ in range(2):
-            sds = rng.gamma(prior.spread_shape, 1 / prior.spread_rate, len(SOURCES))
-            variances = dict(zip(SOURCES, sds**2, strict=True))
-            scores.append(
-                score_beforehand(colours, prior, variances, counts, len(counts) * graders)
+        for name in SCORES:
+            own = learned.get(name)
+            beliefs = source_beliefs(own)
+            sds = rng.gamma(
+                [b.shape for b in beliefs.values()], [1 / b.rate for b in beliefs.values()]
             )
+            variances = dict(zip(beliefs, sds**2, strict=True))
+            graded = len(counts) * graders
+            scores.append(score_of_rule(colours, setting, counts, graded, variances, own))
         names = tuple(colours["colour"].astype("str"))
         known = PairKnowledge(names, tuple(counts), (scores[0], scores[1]), setting.confidence)
         # Of many pairs some stand for all, so that each is judged by draws enough.

@@ -1,6 +1,6 @@
 """'Which pairs work': a survey of pairs, with the recipe varied beside it."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -14,13 +14,14 @@ from kit.design.surveys import (
     TileFormat,
     after_firing,
     known_beforehand,
+    learned_scores,
     next_patches,
     survey,
     survey_plan,
     survey_task,
 )
 from kit.errors import Misuse
-from kit.model import PairSetting
+from kit.model import LearnedPrior, PairSetting
 from kit.series import Series, Settings, patches_in_full, patches_per_stripe
 from kit.wording import counted, listed, plain_name
 
@@ -88,6 +89,7 @@ def draft_pairs(
     targets: pd.DataFrame,
     wrong_costs: float = 0.0,
     progress: Callable[[str], None] | None = None,
+    learned: Mapping[str, LearnedPrior] | None = None,
 ) -> Draft:
     """Draft a survey of pairs.
 
@@ -101,6 +103,8 @@ def draft_pairs(
     wrong_costs : float
         What a wrong 'fine edge' costs, in right verdicts missed.
     progress : callable, optional
+    learned : mapping of str to LearnedPrior, optional
+        What earlier series showed, by score.
 
     Raises
     ------
@@ -117,6 +121,7 @@ def draft_pairs(
         targets=targets,
         wrong_costs=wrong_costs,
         seed=settings.seed,
+        learned=learned,
         progress=progress,
     )
     return _with_recipe(patches, settings, colours, "pair survey", _why(patches, colours))
@@ -196,7 +201,8 @@ def draft_more_pairs(
     counts = range(1, settings.last_firing + 1)
     graders = max(1, len(settings.graders))
     setting = PairSetting.of(settings.verdict)
-    known = known_beforehand(colours, setting, counts, len(counts) * graders)
+    learned = learned_scores([kept])
+    known = known_beforehand(colours, setting, counts, len(counts) * graders, learned)
     known = after_firing(known, *patches_in_places(kept, known))
     task = survey_task(known, targets, wrong_costs)
     places = divided.places(settings.tiles)

@@ -74,6 +74,7 @@ class LaplaceFit(Generic[T]):
         self.outward[self.effects, self.effects] = np.diag(1 / unit)
         self.outward[self.sds, self.sds] = np.diag([1 / term.unit for term in model.terms])
         self._set_outward()
+        self.row_belief = self._read_row_belief()
         self.best = self._at_zero(self._search())
 
     def _set_outward(self) -> None:
@@ -86,6 +87,16 @@ class LaplaceFit(Generic[T]):
     def _own_prior(self, x: Array) -> tuple[float, Array, Array]:
         """Log density of the rows' own parameters, its slopes and minus its bends."""
         raise NotImplementedError
+
+    def _read_row_belief(self) -> tuple[Array, Array, Array] | None:
+        """What is believed of rows: what they are of x, the mean, and its inverse covariance."""
+        belief = self.prior.rows if self.prior is not None else None
+        if belief is None or not self.rows.own:
+            return None
+        of_psi = np.zeros((len(belief.mean), self.rows.size))
+        of_psi[:, self.effects] = self.model.effects.columns_for(belief.frame)
+        of_psi[:, 0] = -1.0
+        return of_psi @ self.outward, belief.mean, inverse_of(belief.covariance)
 
     def _search(self) -> Optimum[Mode[T]]:
         start = self._start()
@@ -113,8 +124,21 @@ class LaplaceFit(Generic[T]):
         value += 0.5 * float(beta @ pull)
         slope[self.effects] = pull
         bend[places[self.effects], places[self.effects]] = 1 / self.effect_sd**2
+        if self.row_belief is not None:
+            of_x, mean, precision = self.row_belief
+            off = of_x @ x - mean
+            pulled = precision @ off
+            value -= 0.5 * float(off @ pulled)
+            slope -= of_x.T @ pulled
+            bend += of_x.T @ precision @ of_x
         if self.rows.free_sds:
-            spread, by_sd, bent = self.prior.spread_terms(x[self.sds], self.scale)
+            terms = self.model.terms
+            spread, by_sd, bent = self.prior.spread_terms(
+                x[self.sds],
+                self.scale,
+                [term.name for term in terms],
+                np.array([term.unit for term in terms]),
+            )
             value += spread
             slope[self.sds] = by_sd
             bend[places[self.sds], places[self.sds]] = -bent

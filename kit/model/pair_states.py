@@ -199,9 +199,9 @@ def variance_anew(
     expected, draws = 0.0, np.zeros(DRAWS)
     for name in groups:
         if name not in names and prior is not None and prior.spread_rate:
-            shape, rate = prior.spread_shape, prior.spread_rate / unit
-            expected += shape * (shape + 1) / rate**2
-            draws += gamma.ppf(ndtr(columns[name]), shape, scale=1 / rate) ** 2
+            own = prior.source(name, unit)
+            expected += own.mean_square
+            draws += gamma.ppf(ndtr(columns[name]), own.shape, scale=1 / own.rate) ** 2
     there = [name for name in groups if name in names]
     places = [names.index(name) for name in there]
     if not there:

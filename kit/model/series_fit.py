@@ -4,10 +4,11 @@ import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Literal
 
 import pandas as pd
 
-from kit.errors import AliasedEffectWarning, Misuse
+from kit.errors import AliasedEffectWarning, Misuse, StatisticalWarning
 from kit.mixed import JointMixedModel, JointResults, OrdinalMixedModel, OrdinalResults, Prior
 from kit.model.colour_labels import NO_LABELS, Labels, labels_worth
 from kit.model.measure_scale import MEASURE_OF, MeasureLine, between, scaled, told_apart
@@ -22,18 +23,15 @@ from kit.model.right_hand_side import (
     varied_factors,
     with_refirings,
 )
+from kit.model.series_prior import SERIES_PRIOR, LearnedPrior, prior_sentence
 from kit.series import Series, join_measurements, observations
-from kit.wording import counted, escape, of_a_step, plain_name
+from kit.wording import counted, escape, listed, plain_name
 
 FEWEST_MEASURED = 12
 """Measurements that are not set beside grades below."""
 
 STEPS = range(5)
 """Steps of a scale when the series does not say: 0 (none) to 4 (total)."""
-
-SERIES_PRIOR = Prior(effect_sd=4.0, spread_rate=3.5)
-"""What is assumed before a grade is seen. Of the priors tried over a wide population of invented
-studios, it foretold new patches best (tests/benchmarks/bench_prior.py)."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -56,6 +54,8 @@ class ScaleFit:
         rows where the grades count alone.
     labels : Labels
         What the labels of colours say, and which of them the fit uses.
+    learned : LearnedPrior or None
+        What earlier series showed, where the fit started from that.
     """
 
     scale: str
@@ -65,6 +65,7 @@ class ScaleFit:
     dropped: tuple[str, ...]
     measured: pd.DataFrame = field(default_factory=pd.DataFrame)
     labels: Labels = NO_LABELS
+    learned: LearnedPrior | None = None
 
     def __repr__(self) -> str:
         patches = counted(int(self.frame["patch"].nunique()), "patch", "patches")
@@ -118,24 +119,15 @@ class ScaleFit:
     @property
     def prior_sentence(self) -> str:
         """What was assumed before any grade was seen, in steps of the scale; '' if nothing was."""
-        prior = self.results.prior
-        if prior is None:
-            return ""
-        step = (prior.step_shape - 1) / prior.step_rate
-        return (
-            "Before any grade was seen, each factor was taken to move a patch by at most "
-            f"{of_a_step(2 * prior.effect_sd / step)} over its whole range, 19 times in 20; and "
-            "each source of variation (colours, pairs, tiles, patches, sessions, graders) to move "
-            f"it by around {of_a_step(prior.spread_shape / prior.spread_rate / step)}, which may "
-            "turn out much less or several times as much. The grades outweigh this as soon as "
-            "there are more than a handful."
-        )
+        if self.learned is not None:
+            return self.learned.sentence
+        return "" if self.results.prior is None else prior_sentence(self.results.prior)
 
 
 def fit_series(
     series: Series | Iterable[Series],
     scale: str,
-    prior: Prior | None = SERIES_PRIOR,
+    prior: Prior | Literal["usual"] | None = "usual",
     photographs: bool = True,
 ) -> ScaleFit:
     """Fit the standard model to one scale of a series, or of several together.
@@ -152,8 +144,9 @@ def fit_series(
         once. Series that cannot be pooled (`poolable`) are left out, and `dropped` says why.
     scale : str
         Name of the scale's column.
-    prior : Prior or None
-        None fits by maximum likelihood alone.
+    prior : 'usual', Prior or None
+        'usual' takes what earlier series showed, where the settings name some to learn from
+        (`learned_prior`), else `SERIES_PRIOR`. None fits by maximum likelihood alone.
     photographs : bool
         False fits the grades alone; so do the settings of a series that say so, for that series.
 
@@ -181,14 +174,63 @@ def fit_series(
     asked = [one for one in kept if photographs and one.settings.verdict.photographs]
     pictured = [join_measurements(one) for one in asked if len(one.measurements)]
     measured = pd.concat(pictured, ignore_index=True) if pictured else None
+    learned = None
+    if prior == "usual":
+        prior = SERIES_PRIOR
+        learned, said = learned_prior(each, scale, photographs)
+        reasons += said
+        graded = frame[frame[scale].notna()]
+        if learned is not None and len(graded):
+            prior, why = learned.prior_for(graded)
+            reasons += [why] if why else []
     labels = Labels.of(kept)
     steps = kept[-1].settings.scale(scale).grades
-    fit = fit_observations(frame, scale, prior, steps, measured, labels=labels)
-    worth = labels_worth(fit.results, labels.table)
-    chosen = replace(labels, worth=worth)
+    fit = fit_observations(frame, scale, prior, steps, measured, labels)
+    chosen = replace(labels, worth=labels_worth(fit.results, labels.table))
     if chosen.groups:
-        fit = fit_observations(frame, scale, prior, steps, measured, labels=chosen)
-    return replace(fit, dropped=(*reasons, *fit.dropped), labels=chosen)
+        fit = fit_observations(frame, scale, prior, steps, measured, chosen)
+    return replace(fit, dropped=(*reasons, *fit.dropped), labels=chosen, learned=learned)
+
+
+def learned_prior(
+    several: Sequence[Series], scale: str, photographs: bool = True
+) -> tuple[LearnedPrior | None, list[str]]:
+    """What the series that others learn from showed of a scale, beside those others.
+
+    A series that is among the others counts with its grades, and is not learned from; what those
+    learned from have themselves learned from does not count. So every grade counts once.
+
+    Parameters
+    ----------
+    several : sequence of Series
+        The newest, whose scale counts, last.
+    scale : str
+    photographs : bool
+
+    Returns
+    -------
+    learned : LearnedPrior or None
+        None where there is nothing to learn from.
+    reasons : list of str
+        A sentence for each series that could not be learned from.
+    """
+    pooled = {one.name for one in several}
+    earlier = {e.name: e for one in several for e in one.earlier if e.name not in pooled}
+    if not earlier:
+        return None, []
+    alike, reasons = poolable([*earlier.values(), several[-1]], scale)
+    graded = [e for e in alike if e.name in earlier and observations(e)[scale].notna().any()]
+    if not graded:
+        return None, [*reasons, f"{listed(list(earlier))} has no grades to learn from."]
+    title = several[-1].settings.scale(scale).title
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", StatisticalWarning)
+            fit = fit_series(graded, scale, SERIES_PRIOR, photographs)
+    except Misuse as reason:
+        return None, [*reasons, f"Nothing was learned of {title.lower()}: {reason}"]
+    names = tuple(one.name for one in graded)
+    return LearnedPrior(names, title, fit.results, fit.seen), reasons
 
 
 def fit_observations(

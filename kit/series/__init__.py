@@ -11,7 +11,14 @@ from kit.series.csv_text import (
     unguarded,
     write_records,
 )
-from kit.series.disk import leftovers, locked, replace_files, write_whole, writing
+from kit.series.disk import (
+    is_begun,
+    leftovers,
+    locked,
+    replace_files,
+    write_whole,
+    writing,
+)
 from kit.series.journal import (
     CHANGED_BY_HAND,
     FOUND,
@@ -59,6 +66,7 @@ from kit.series.series import (
     series_of,
 )
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Settings, Verdict, Wish
+from kit.series.settings_file import parse_settings
 from kit.series.size_limits import MOST_BYTES, packed_excess, text_excess
 from kit.series.stripes import (
     bases_by_stripe,
@@ -157,6 +165,7 @@ __all__ = [
     "guarded",
     "heading_of",
     "inside",
+    "is_begun",
     "is_readable",
     "join_measurements",
     "last_firings",
@@ -170,6 +179,7 @@ __all__ = [
     "new_series",
     "observations",
     "packed_excess",
+    "parse_settings",
     "patch_name",
     "patches_in_full",
     "patches_per_stripe",

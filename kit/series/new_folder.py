@@ -8,7 +8,7 @@ import tomlkit
 from kit.errors import Misuse
 from kit.series import settings_file
 from kit.series.cells import empty_frame
-from kit.series.disk import replace_files
+from kit.series.disk import is_begun, replace_files
 from kit.series.scales import DEFAULT_SCALES, Scale
 from kit.series.series import new_series
 from kit.series.tables import COLOURS
@@ -30,6 +30,12 @@ ask = "which pairs work"
 # The day it was begun, and the series that it goes on from, such as ["spring-stencils"].
 started = {started}
 follows = []
+
+# Earlier series of yours, such as ["spring-stencils"], that this one starts from: what they showed
+# of families, of the steps of the scales and of how much colours, tiles and graders vary is taken
+# for known beforehand, in the plan and in the report. None of their grades counts twice.
+# Left empty, this series starts afresh.
+learns_from = []
 
 # Random choices follow from this number: the same number gives the same plan.
 seed = {seed}
@@ -111,7 +117,7 @@ def start_series(folder: Path, seed: int) -> Path:
     Misuse
         When the folder exists already.
     """
-    if folder.exists():
+    if is_begun(folder):
         raise Misuse(f"{folder} exists already. Choose another name; nothing was changed.")
     title = folder.name.replace("-", " ").capitalize()
     content = series_toml(title, seed, dt.date.today())

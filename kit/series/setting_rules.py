@@ -57,6 +57,10 @@ def are_texts(value: object) -> bool:
 
 TEXT = Rule(lambda v: isinstance(v, str) and bool(v.strip()), "It must be text in quotes.")
 _NAMES = Rule(are_texts, 'It must be a list of names, such as ["Ada", "Ben"].')
+_SERIES = Rule(
+    lambda v: are_texts(v) and len(set(v)) == len(v),
+    'It must be a list of names of series, each once, such as ["spring-stencils"].',
+)
 _MESH = _one_of(*OPENING_UM)
 _COAT = _number(1, 500, " mg/cm²")
 
@@ -67,6 +71,7 @@ SETTING_RULES: Mapping[str, Rule] = {
     "started": Rule(lambda v: type(v) is dt.date, "It must be a date, such as 2026-03-14."),
     "format": _whole(1, 10**6),
     "follows": _NAMES,
+    "learns_from": _SERIES,
     "seed": _whole(0, 2**53),
     "leave_out": _NAMES,
     "blank.shape": _one_of("square", "round", "strip"),

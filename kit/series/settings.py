@@ -93,6 +93,8 @@ class Settings:
         The day it was begun. Every series that was read or started has one.
     follows : tuple of str
         Names of the series that this one goes on from, the earliest first.
+    learns_from : tuple of str
+        Names of earlier series whose lessons are taken for known beforehand.
     seed : int
         Every random choice of the plan follows from it.
     blank, stencil : Blank, Stencil
@@ -124,6 +126,7 @@ class Settings:
     ask: str = "which pairs work"
     started: dt.date | None = None
     follows: tuple[str, ...] = ()
+    learns_from: tuple[str, ...] = ()
     seed: int = 1
     blank: Blank = Blank()
     stencil: Stencil = Stencil()

@@ -119,6 +119,8 @@ def _document(settings: Settings) -> dict[str, Any]:
         document["started"] = settings.started
     if settings.follows:
         document["follows"] = list(settings.follows)
+    if settings.learns_from:
+        document["learns_from"] = list(settings.learns_from)
     document["seed"] = settings.seed
     if settings.leave_out:
         document["leave_out"] = list(settings.leave_out)
@@ -334,6 +336,7 @@ def _build(told: Mapping[str, Any]) -> Settings:
         "wishes": tuple(Wish(**wish) for wish in told.get("wish", [])),
         "leave_out": tuple(told.get("leave_out", ())),
         "follows": tuple(told.get("follows", ())),
+        "learns_from": tuple(told.get("learns_from", ())),
     }
     if "graders" in grading:
         chosen["graders"] = tuple(grading["graders"])

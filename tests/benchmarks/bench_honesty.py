@@ -12,20 +12,19 @@ is held against the studio's truth:
   Strictly, a pair is judged rightly when it has its true verdict; leniently, one that is hit or
   miss also when it is called not known yet.
 
-    python tests/benchmarks/bench_honesty.py 40
+    python tests/benchmarks/bench_honesty.py 60 FOLDER
 
-Each kind of series is fired by the given number of studios, one after another in one process. On a
-cluster, wrap `measure` in joblib's dask backend: `with joblib.parallel_config("dask"): ...`.
+Each kind of series is fired by the given number of studios, one after another in one process. What
+each studio gave is kept in the given folder, so that a run that was stopped goes on.
 """
 
 import sys
 import time
 import warnings
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import joblib
 import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
@@ -37,16 +36,17 @@ from kit.model import (
     HIT_OR_MISS,
     LOOKS,
     NOT_KNOWN,
+    SERIES_PRIOR,
     PairSetting,
+    ScaleFit,
     fit_series,
     pair_table,
     state_by_grades,
     verdicts,
 )
 from kit.model.pair_setting import every_pair, recipes
-from kit.model.series_fit import SERIES_PRIOR
 from kit.series import Series, Settings, new_series, patch_name
-from kit.studio import fire
+from kit.studio import Truth, fire
 
 SCORES = ("spread", "pull_through")
 COLUMNS = [ending.replace(" ", "_") for ending in ENDINGS]
@@ -125,9 +125,16 @@ def random_series(kind: Kind, seed: int) -> Series:
     return replace(new_series("invented", settings, COLOURS), tiles=tiles, patches=patches)
 
 
-def measure_one(
-    kind: Kind, seed: int, prior: Prior | None = SERIES_PRIOR, population: Population | None = None
-) -> pd.DataFrame:
+PriorOf = Callable[[Truth, str], Prior]
+"""What is assumed of a score; it may know the truth."""
+
+
+def usual_prior(truth: Truth, score: str) -> Prior:
+    """The kit's own prior, which knows nothing of the truth."""
+    return SERIES_PRIOR
+
+
+def measure_one(kind: Kind, seed: int, prior: PriorOf = usual_prior) -> pd.DataFrame:
     """Hold everything that is said about one studio's pairs against its truth.
 
     Returns
@@ -136,12 +143,17 @@ def measure_one(
         The pair table, with the true share of each ending (true_fine_edge, ...), the true verdict,
         and for each score z: how many standard deviations the truth lies from what was expected.
     """
-    truth = (population or Population()).draw(COLOURS, seed)
+    truth = Population().draw(COLOURS, seed)
     series = fire(random_series(kind, seed), truth, seed)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        fits = {score: fit_series(series, score, prior) for score in SCORES}
+        fits = {score: fit_series(series, score, prior(truth, score)) for score in SCORES}
         table = pair_table(fits, COLOURS, SETTING, [1, 2, 3])
+    return against_truth(table, fits, truth).assign(kind=kind.name, size=kind.patches, seed=seed)
+
+
+def against_truth(table: pd.DataFrame, fits: Mapping[str, ScaleFit], truth: Truth) -> pd.DataFrame:
+    """Set the truth beside a pair table of counts 1 to 3."""
     recipe = recipes(every_pair(COLOURS), SETTING, [1, 2, 3], fits)
     shares = ending_shares(truth, recipe, SETTING.rule)
     undecided = (shares.max(axis=1) < SETTING.confidence).astype(float)
@@ -152,9 +164,6 @@ def measure_one(
         off = true - known.mean[:, known.fine]
         z[f"{score}_z"] = off / np.sqrt(known.variance[:, known.fine])
     return table.assign(
-        seed=seed,
-        kind=kind.name,
-        size=kind.patches,
         true_verdict=verdicts(shares, undecided, SETTING.confidence),
         converged=all(fit.results.converged for fit in fits.values()),
         **dict(zip([f"true_{column}" for column in COLUMNS], shares.T, strict=True)),
@@ -165,19 +174,27 @@ def measure_one(
 def measure(
     seeds: Iterable[int],
     kinds: Iterable[Kind] = KINDS,
-    prior: Prior | None = SERIES_PRIOR,
-    jobs: int = 1,
+    one: Callable[[Kind, int], pd.DataFrame] = measure_one,
+    keep: Path | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> pd.DataFrame:
-    """Measure many studios with every kind of series; every row is a pair after so many firings."""
-    seeds = list(seeds)
+    """Measure many studios with every kind of series; every row is a pair after so many firings.
+
+    Each studio is kept in a file of the folder `keep` as it comes, and read from there again.
+    """
     parts = []
-    for kind in kinds:
-        parts += joblib.Parallel(n_jobs=jobs)(
-            joblib.delayed(measure_one)(kind, seed, prior) for seed in seeds
-        )
+    for seed in seeds:
+        for kind in kinds:
+            file = keep / f"{kind.name}, {seed}.pkl" if keep else None
+            if file is not None and file.exists():
+                parts.append(pd.read_pickle(file))
+                continue
+            parts.append(one(kind, seed))
+            if file is not None:
+                file.parent.mkdir(parents=True, exist_ok=True)
+                parts[-1].to_pickle(file)
         if progress is not None:
-            progress(f"{kind.name}: {len(seeds)} studios")
+            progress(f"studio {seed}")
     return pd.concat(parts, ignore_index=True)
 
 

@@ -10,13 +10,27 @@ from scipy.special import expit
 
 from kit.design.surveys.pair_numbers import Floats, Ints, pair_numbers
 from kit.errors import Misuse
-from kit.mixed import Prior
-from kit.model import PairSetting, ScaleFit, ScoreState, fit_series, state_by_grades
+from kit.mixed import Amount, Prior
+from kit.model import (
+    LearnedPrior,
+    PairSetting,
+    ScaleFit,
+    ScoreState,
+    fit_series,
+    learned_prior,
+    state_by_grades,
+)
 from kit.series import PULL_THROUGH, SPREAD, Series
 
 SCORES = (SPREAD.name, PULL_THROUGH.name)
 
 SOURCES = ("base", "overlay", "pair", "tile", "stripe", "patch", "session")
+
+PLANNED_WITH = Prior()
+"""What is assumed of a series that learns from none."""
+
+TERMS = {"pair": "base:overlay", "stripe": "stripe.small"}
+"""What the models call a source, where it is another name."""
 
 SMALL_SD_RATIO = 1.5
 """A small patch varies so much more than one of full size: common practice, no source."""
@@ -123,7 +137,7 @@ def known_beforehand(
     setting: PairSetting,
     counts: Sequence[int],
     grades_per_patch: float,
-    prior: Prior | None = None,
+    learned: Mapping[str, LearnedPrior] | None = None,
 ) -> PairKnowledge:
     """What the prior of the models says of pairs before anything is fired.
 
@@ -136,29 +150,74 @@ def known_beforehand(
         Firing counts that pairs will be judged at.
     grades_per_patch : float
         How often each patch will be graded: firings times graders.
-    prior : Prior, optional
-        That of the models by default.
+    learned : mapping of str to LearnedPrior, optional
+        By score, what earlier series showed (`learned_scores`).
     """
-    prior = prior or Prior()
-    apart = setting.breaks_through_from - setting.fine_edge_at_most - 1
-    score = score_beforehand(colours, prior, source_variances(prior), counts, grades_per_patch)
-    score = replace(score, broken_above=apart * step_width(prior))
+    scores = []
+    for name in SCORES:
+        own = (learned or {}).get(name)
+        variances = {source: b.mean_square for source, b in source_beliefs(own).items()}
+        scores.append(score_of_rule(colours, setting, counts, grades_per_patch, variances, own))
     names = tuple(colours["colour"].astype("str"))
-    return PairKnowledge(names, tuple(counts), (score, score), setting.confidence)
+    return PairKnowledge(names, tuple(counts), (scores[0], scores[1]), setting.confidence)
 
 
-def source_variances(prior: Prior) -> dict[str, float]:
-    """Variance that the prior expects of each source."""
-    shape = prior.spread_shape
-    expected = shape * (shape + 1) / prior.spread_rate**2
-    return dict.fromkeys(
-        ("base", "overlay", "pair", "tile", "stripe", "patch", "session"), expected
-    )
+def learned_scores(several: Sequence[Series]) -> dict[str, LearnedPrior]:
+    """What the series that these learn from showed of both scores, as far as there is any."""
+    found = {score: learned_prior(several, score)[0] for score in SCORES}
+    return {score: learned for score, learned in found.items() if learned is not None}
+
+
+def source_beliefs(learned: LearnedPrior | None) -> dict[str, Amount]:
+    """What the prior of the models holds of each source's standard deviation."""
+    prior = learned.amounts if learned else PLANNED_WITH
+    return {name: prior.source(TERMS.get(name, name)) for name in SOURCES}
 
 
 def step_width(prior: Prior) -> float:
     """Distance of neighbouring cuts that the prior expects."""
+    if prior.steps:
+        return float(np.mean([step.mean for step in prior.steps]))
     return prior.step_shape / prior.step_rate if prior.step_rate else 2.0
+
+
+def score_of_rule(
+    colours: pd.DataFrame,
+    setting: PairSetting,
+    counts: Sequence[int],
+    grades_per_patch: float,
+    variances: Mapping[str, float],
+    learned: LearnedPrior | None = None,
+) -> ScoreKnowledge:
+    """One score beforehand, by the rule of a setting and with what was learned of families.
+
+    Families are taken over where every pair of them, and every firing count, was fired before.
+    """
+    prior = learned.amounts if learned else PLANNED_WITH
+    fine, apart = setting.fine_edge_at_most, setting.breaks_through_from - setting.fine_edge_at_most
+    score = score_beforehand(colours, prior, variances, counts, grades_per_patch)
+    score = replace(score, broken_above=(apart - 1) * step_width(prior))
+    families = colours[["colour", "family"]]
+    pairs = families.set_axis(["base", "base_family"], axis=1).merge(
+        families.set_axis(["overlay", "overlay_family"], axis=1), how="cross"
+    )
+    if learned is None or not learned.covers(pairs, counts):
+        return score
+    names = ["base_family", "overlay_family"]
+    named = pairs[names].drop_duplicates(ignore_index=True)
+    of = pairs[names].merge(named.reset_index(), how="left")["index"].to_numpy()
+    told = [learned.families_after(named.assign(firings=float(count))) for count in counts]
+    middle = told[len(counts) // 2][1]
+    again = np.array(counts, dtype=float) - 1
+    refired = sum(prior.source(f"{role}.refirings").mean_square for role in ("base", "overlay"))
+    own = variances["base"] + variances["overlay"] + variances["pair"]
+    above = sum(step.mean for step in prior.steps[:fine])
+    return replace(
+        score,
+        mean=np.column_stack([mean[of] for mean, _ in told]) - above,
+        variance=np.column_stack([np.diag(cov)[of] for _, cov in told]) + own + refired * again**2,
+        covariance=middle[np.ix_(of, of)] + _of_colours(len(colours), variances),
+    )
 
 
 def score_beforehand(
@@ -175,12 +234,7 @@ def score_beforehand(
     families = np.column_stack(
         [np.ones(c * c), lead[base], lead[overlay], 2 * lead[base] * lead[overlay]]
     )
-    covariance = (
-        prior.effect_sd**2 * families @ families.T
-        + variances["base"] * _alike(base)
-        + variances["overlay"] * _alike(overlay)
-        + variances["pair"] * np.eye(c * c)
-    )
+    covariance = prior.effect_sd**2 * families @ families.T + _of_colours(c, variances)
     reach = max(len(counts) - 1, 1)
     away = (np.arange(len(counts)) - (len(counts) - 1) / 2) / reach
     slope = prior.effect_sd**2 * np.einsum("ij,ij->i", families, families)
@@ -199,6 +253,16 @@ def score_beforehand(
         patch_variance=variances["patch"],
         session_variance=variances["session"],
         noise_variance=np.full(c * c, noise),
+    )
+
+
+def _of_colours(c: int, variances: Mapping[str, float]) -> Floats:
+    """Covariance of pairs by what their colours and they themselves do, (c², c²)."""
+    base, overlay = np.divmod(np.arange(c * c), c)
+    return (
+        variances["base"] * _alike(base)
+        + variances["overlay"] * _alike(overlay)
+        + variances["pair"] * np.eye(c * c)
     )
 
 
