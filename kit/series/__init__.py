@@ -29,10 +29,10 @@ from kit.series.journal import (
     read_journal,
 )
 from kit.series.journaled import take_in_by_hand, write_journaled
+from kit.series.median_grades import last_grades, middle_grades
 from kit.series.mesh import OPENING_UM
-from kit.series.middle_grades import last_grades, middle_grades
 from kit.series.new_folder import start_series
-from kit.series.observations import (
+from kit.series.patch_history import (
     colours_in_stock,
     last_firings,
     losses,
@@ -65,7 +65,7 @@ from kit.series.series import (
     read_series,
     series_of,
 )
-from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Settings, Verdict, Wish
+from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Prices, Settings, Verdict, Wish
 from kit.series.settings_file import parse_settings
 from kit.series.size_limits import MOST_BYTES, packed_excess, text_excess
 from kit.series.stripes import (
@@ -136,6 +136,7 @@ __all__ = [
     "Journal",
     "Occasion",
     "Position",
+    "Prices",
     "RowChange",
     "RowName",
     "Rows",
