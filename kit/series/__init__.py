@@ -90,7 +90,16 @@ from kit.series.tables import (
     series_tables,
 )
 from kit.series.usable import MEASURES, join_measurements, usable_measurements
-from kit.series.vocabulary import ACCIDENTS, ASKS, FAMILIES, FAMILY_PAIRS, OPACITIES, family_pair
+from kit.series.vocabulary import (
+    ACCIDENTS,
+    ASKS,
+    FAMILIES,
+    FAMILY_PAIRS,
+    FUSINGS,
+    GRAINS,
+    OPACITIES,
+    family_pair,
+)
 
 __all__ = [
     "ACCIDENTS",
@@ -105,6 +114,8 @@ __all__ = [
     "FAMILY_PAIRS",
     "FIRINGS",
     "FOUND",
+    "FUSINGS",
+    "GRAINS",
     "MEASUREMENTS",
     "MEASURES",
     "MOST_BYTES",
