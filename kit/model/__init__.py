@@ -5,6 +5,7 @@ from kit.model.checks import observed_against_foretold, residuals
 from kit.model.drift import Drift, drift_in_session
 from kit.model.effects import effects_table, effects_within
 from kit.model.ending_draws import EndingDraws, ending_draws
+from kit.model.expected_grades import ExpectedGrades
 from kit.model.families import common_practice_check, family_contrasts, family_table
 from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
 from kit.model.grader_influence import grader_influence
@@ -77,6 +78,7 @@ __all__ = [
     "Agreement",
     "Drift",
     "EndingDraws",
+    "ExpectedGrades",
     "GradeMeaning",
     "LearnedPrior",
     "LeftOut",

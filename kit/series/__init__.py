@@ -11,7 +11,14 @@ from kit.series.csv_text import (
     unguarded,
     write_records,
 )
-from kit.series.disk import leftovers, locked, replace_files, write_whole, writing
+from kit.series.disk import (
+    is_begun,
+    leftovers,
+    locked,
+    replace_files,
+    write_whole,
+    writing,
+)
 from kit.series.journal import (
     CHANGED_BY_HAND,
     FOUND,
@@ -58,7 +65,7 @@ from kit.series.series import (
     read_series,
     series_of,
 )
-from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Settings, Verdict, Wish
+from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Prices, Settings, Verdict, Wish
 from kit.series.settings_file import parse_settings
 from kit.series.size_limits import MOST_BYTES, packed_excess, text_excess
 from kit.series.stripes import (
@@ -118,6 +125,7 @@ __all__ = [
     "Journal",
     "Occasion",
     "Position",
+    "Prices",
     "RowChange",
     "RowName",
     "Rows",
@@ -147,6 +155,7 @@ __all__ = [
     "guarded",
     "heading_of",
     "inside",
+    "is_begun",
     "is_readable",
     "join_measurements",
     "last_firings",

@@ -8,7 +8,7 @@ import tomlkit
 from kit.errors import Misuse
 from kit.series import settings_file
 from kit.series.cells import empty_frame
-from kit.series.disk import replace_files
+from kit.series.disk import is_begun, replace_files
 from kit.series.scales import DEFAULT_SCALES, Scale
 from kit.series.series import new_series
 from kit.series.tables import COLOURS
@@ -93,6 +93,14 @@ firings = 3
 sifting_loss = 0.3        # share of the powder that misses the tile
 minutes_per_firing = 1.5
 
+# What things cost you, if a plan shall be costed in money. Take the # away and put in yours.
+# [prices]
+# currency = "EUR"        # any name; only written behind the amount
+# copper_per_kg = 20
+# enamel_per_100_g = 10
+# heat_per_trip = 0.1     # gas or current for one tile once through the heat
+# heat_per_hour = 0       # or for an hour at the heat
+
 # If you photograph the tiles: two lengths on the printed photo card, measured with a rule
 # between the outer edges of its corner marks. Take the # away and put in yours.
 # [photo]
@@ -116,7 +124,7 @@ def start_series(folder: Path, seed: int) -> Path:
     Misuse
         When the folder exists already.
     """
-    if folder.exists():
+    if is_begun(folder):
         raise Misuse(f"{folder} exists already. Choose another name; nothing was changed.")
     title = folder.name.replace("-", " ").capitalize()
     content = series_toml(title, seed, dt.date.today())

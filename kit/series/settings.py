@@ -77,6 +77,26 @@ class Verdict:
     firings: int = 3
 
 
+@dataclass(frozen=True)
+class Prices:
+    """What things cost, for a plan to be costed by.
+
+    Parameters
+    ----------
+    currency : str
+        As it is to be written behind an amount.
+    copper_per_kg, enamel_per_100_g : float
+    heat_per_trip, heat_per_hour : float
+        Gas or electricity: for one tile once through the heat, and for an hour at the heat.
+    """
+
+    currency: str = "EUR"
+    copper_per_kg: float = 0.0
+    enamel_per_100_g: float = 0.0
+    heat_per_trip: float = 0.0
+    heat_per_hour: float = 0.0
+
+
 @dataclass(frozen=True, repr=False)
 class Settings:
     """The contents of series.toml.
@@ -114,6 +134,8 @@ class Settings:
     sifting_loss : float
         Share of the enamel that misses the tile.
     minutes_per_firing : float
+    prices : Prices or None
+        None where nothing is priced.
     card_across_mm, card_down_mm : float or None
         The two lengths measured on the printed photo card; as planned when None.
     """
@@ -141,6 +163,7 @@ class Settings:
     verdict: Verdict = Verdict()
     sifting_loss: float = 0.3
     minutes_per_firing: float = 1.5
+    prices: Prices | None = None
     card_across_mm: float | None = None
     card_down_mm: float | None = None
 
