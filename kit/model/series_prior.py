@@ -16,8 +16,6 @@ from kit.wording import listed, of_a_step, plain_name
 SERIES_PRIOR = Prior(
     effect_sd=4.0,
     spread_rate=3.5,
-    step_shape=4.0,
-    step_rate=1.5,
     sources={
         name: Amount(2.0, rate)
         for name, rate in {

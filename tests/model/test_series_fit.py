@@ -61,6 +61,6 @@ def test_the_prior_is_said_in_steps_of_the_scale(survey):
     fit = fit_series(survey, "spread", Prior(effect_sd=4.0, spread_rate=4.0))
     assert "by at most 4.0 steps over its whole range" in fit.prior_sentence
     assert "the pair itself 0.2" in fit.prior_sentence
-    # 2/2 and 2/4 of a logit at 3/1.5 logits a step.
+    # 2/2, 2/2.5 and 2/4 of a logit.
     usual = fit_series(survey, "spread").prior_sentence
     assert "overlay colour 0.5, base colour 0.4" in usual and "tile 0.2" in usual
