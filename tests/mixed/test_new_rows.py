@@ -7,8 +7,10 @@ import pandas as pd
 import pytest
 from scipy.optimize import minimize
 from scipy.special import expit
+from scipy.stats import gamma, lognorm
 
 from kit.mixed import LinearMixedModel, OrdinalMixedModel, Prior
+from kit.mixed.posterior import new_level_variance
 
 LEVELS = 8
 ANYWHERE = pd.DataFrame(index=[0])
@@ -124,6 +126,17 @@ def test_levels_seen_and_unseen_share_one_variance(few):
     assert few.foretelling.new_var == pytest.approx(few.posterior.new_var)
     assert (seen > few.posterior.sd**2).all()
     assert few.random_sd["tile"] == few.posterior.sd[list(few.random_sd).index("tile")]
+
+
+def test_a_variance_to_expect_is_the_priors_or_the_data_s():
+    """E sd^2 of a gamma of shape 1/v and mode sd of its log, and of a log-normal (any textbook)."""
+    sd, v = np.array([0.7]), 0.2
+    slopes, cov = np.ones((1, 1)), np.array([[v * 0.7**2]])
+    by_prior = new_level_variance(sd, slopes, cov, held=np.array([1 / v]))
+    assert by_prior == pytest.approx(gamma(1 / v, scale=0.7 * v).moment(2))
+    by_data = new_level_variance(sd, slopes, cov, held=np.zeros(1))
+    assert by_data == pytest.approx(lognorm(np.sqrt(v), scale=0.7).moment(2))
+    assert new_level_variance(sd, slopes, cov) == pytest.approx(0.49)
 
 
 def test_without_a_prior_rows_are_foretold_from_the_best_fit(wine):
