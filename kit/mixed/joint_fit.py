@@ -8,6 +8,7 @@ import pandas as pd
 from kit.mixed.joint_results import JointResults
 from kit.mixed.joint_rows import JointRows, JointTerms
 from kit.mixed.laplace_fit import START_SD, LaplaceFit
+from kit.mixed.measured_rows import MeasuredRows
 from kit.mixed.new_rows import foretelling
 from kit.mixed.ordinal_fit import start_thresholds, step_prior, threshold_names, used_steps
 from kit.mixed.prior import Prior
@@ -45,8 +46,7 @@ class JointFit(LaplaceFit[JointTerms]):
         self.zero, self.one = (float(measured.mean()), self.spread) if linked else (0.0, 1.0)
         rows = JointRows(
             y,
-            (measured - self.zero) / self.one,
-            model.error / self.one,
+            MeasuredRows((measured - self.zero) / self.one, model.error / self.one, model.side),
             x / unit,
             model.pattern,
             max(len(self.labels), 1),
@@ -74,7 +74,7 @@ class JointFit(LaplaceFit[JointTerms]):
             start[-1] = 0.6 * self.spread / self.one
         start[self.sds] = START_SD * self.scale
         if not rows.cuts:
-            start[self.effects] = np.linalg.lstsq(rows.x, rows.measured, rcond=None)[0]
+            start[self.effects] = np.linalg.lstsq(rows.x, rows.measured.values, rcond=None)[0]
         return start
 
     def _own_prior(self, x: Array) -> tuple[float, Array, Array]:
@@ -116,7 +116,7 @@ class JointFit(LaplaceFit[JointTerms]):
             covariance=pd.DataFrame(cov, index=names, columns=names),
             random_sd=random_sd,
             random_effects=random_effects(posterior),
-            llf=self.best.state.value - rows.measured.size * float(np.log(self.one)),
+            llf=self.best.state.value - rows.measured.read * float(np.log(self.one)),
             nobs=model.nobs,
             parameters=rows.size,
             converged=self.best.converged,

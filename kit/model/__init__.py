@@ -6,7 +6,12 @@ from kit.model.drift import Drift, drift_in_session
 from kit.model.effects import effects_table, effects_within
 from kit.model.ending_draws import EndingDraws, ending_draws
 from kit.model.expected_grades import ExpectedGrades
-from kit.model.families import common_practice_check, family_contrasts, family_table
+from kit.model.families import (
+    common_practice_check,
+    family_contrasts,
+    family_table,
+    matched_contrasts,
+)
 from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
 from kit.model.grader_influence import grader_influence
 from kit.model.grader_slips import grader_slips
@@ -113,6 +118,7 @@ __all__ = [
     "logits_a_step",
     "look",
     "loss_bias",
+    "matched_contrasts",
     "measured_pair_table",
     "observed_against_foretold",
     "outlook",

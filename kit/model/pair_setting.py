@@ -105,6 +105,8 @@ def recipes(
         for factor in fit.factors:
             if factor not in recipe:
                 recipe[factor] = fit.seen[factor].mode().iloc[0]
+        if isinstance(fit, ScaleFit):
+            recipe = fit.labels.on(recipe)
     return with_refirings(recipe)
 
 

@@ -72,6 +72,7 @@ def pairs(
     stock = [colours_in_stock(one.colours, one.settings) for one in each]
     colours = pd.concat(stock).drop_duplicates("colour", ignore_index=True)
     setting = PairSetting.of(each[-1].settings.verdict)
+    photographs = photographs and each[-1].settings.verdict.photographs
     if photographs and all(one.grades.empty for one in each):
         pictured = pd.concat([join_measurements(one) for one in each], ignore_index=True)
         if len(pictured):

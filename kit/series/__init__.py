@@ -29,10 +29,10 @@ from kit.series.journal import (
     read_journal,
 )
 from kit.series.journaled import take_in_by_hand, write_journaled
+from kit.series.median_grades import last_grades, middle_grades
 from kit.series.mesh import OPENING_UM
-from kit.series.middle_grades import last_grades, middle_grades
 from kit.series.new_folder import start_series
-from kit.series.observations import (
+from kit.series.patch_history import (
     colours_in_stock,
     last_firings,
     losses,
@@ -90,7 +90,16 @@ from kit.series.tables import (
     series_tables,
 )
 from kit.series.usable import MEASURES, join_measurements, usable_measurements
-from kit.series.vocabulary import ACCIDENTS, ASKS, FAMILIES, FAMILY_PAIRS, OPACITIES, family_pair
+from kit.series.vocabulary import (
+    ACCIDENTS,
+    ASKS,
+    FAMILIES,
+    FAMILY_PAIRS,
+    FUSINGS,
+    GRAINS,
+    OPACITIES,
+    family_pair,
+)
 
 __all__ = [
     "ACCIDENTS",
@@ -105,6 +114,8 @@ __all__ = [
     "FAMILY_PAIRS",
     "FIRINGS",
     "FOUND",
+    "FUSINGS",
+    "GRAINS",
     "MEASUREMENTS",
     "MEASURES",
     "MOST_BYTES",

@@ -203,7 +203,7 @@ def _recipes(
         if factor not in pairs:
             usual = fit.frame[factor].mode().iloc[0]
             pairs[factor] = getattr(setting, factor, usual)
-    return pairs
+    return fit.labels.on(pairs)
 
 
 def grade_information(cuts: Floats, m: Floats, v: Floats) -> Floats:
