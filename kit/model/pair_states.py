@@ -19,10 +19,10 @@ from scipy.stats import gamma, norm, qmc
 
 from kit.mixed import Array, LinearResults, OrdinalResults, square_root
 from kit.model.bivariate_normal import both_below
-from kit.model.measured import MeasureFit
+from kit.model.measurement_fit import MeasureFit
 from kit.model.right_hand_side import JARS, NOISE
 from kit.model.series_fit import ScaleFit
-from kit.model.verdicts import VerdictRule
+from kit.model.verdict_rule import VerdictRule
 
 DRAWS = 256
 """Equally likely states of knowledge that shares are worked out over; a power of two."""
