@@ -9,7 +9,7 @@ from kit.mixed.joint_results import JointResults
 from kit.mixed.joint_rows import JointRows, JointTerms
 from kit.mixed.laplace_fit import START_SD, LaplaceFit
 from kit.mixed.measured_rows import MeasuredRows
-from kit.mixed.mixture import Mixture
+from kit.mixed.new_rows import foretelling
 from kit.mixed.ordinal_fit import start_thresholds, step_prior, threshold_names, used_steps
 from kit.mixed.prior import Prior
 from kit.mixed.results import random_effects
@@ -121,7 +121,8 @@ class JointFit(LaplaceFit[JointTerms]):
             parameters=rows.size,
             converged=self.best.converged,
             prior=self.prior,
-            mixture=Mixture.of(posterior),
+            posterior=posterior,
+            foretelling=foretelling(posterior, self) if self.prior else posterior,
             fit=self,
             labels=model.labels,
             used_labels=tuple(self.labels),
