@@ -59,6 +59,10 @@ def report(
 def piece(
     name: Annotated[str, typer.Argument(metavar="PIECE", help="Its name: garden-panel.")],
     start: Annotated[bool, typer.Option("--start", help="Write a file to fill in.")] = False,
+    follow: Annotated[
+        str | None,
+        typer.Option(metavar="PIECE", help="Write it with the first advice done, under this name."),
+    ] = None,
     sample: Annotated[
         str | None, typer.Option(metavar="SERIES", help="Plan the advised sample under this name.")
     ] = None,
@@ -70,6 +74,7 @@ def piece(
     """Will a piece hold? Its weakest contact, what would help, what to fire first."""
     from kit.piece import (
         ask_about,
+        follow_advice,
         made_series,
         piece_path,
         sample_series,
@@ -93,7 +98,9 @@ def piece(
         files = write_answer(answer, studio / "reports", paper)
     print(answer.describe())
     print("\n".join(["", *map(str, files)]))
-    like = answer.series[-1]
+    if follow:
+        print(f"With the first advice done: {follow_advice(answer, piece_path(follow, studio))}")
+    like = answer.like
     if sample:
         sample_series(answer.sample, like, sample).write(series_folder(sample))
         print(f"The sample is planned. Next: kit sheets {sample}")

@@ -1,11 +1,12 @@
 """Will a piece hold: layers in an order, and what the graded series say about them."""
 
 from kit.piece.advice import Advice, advice
+from kit.piece.changes import Change, changes
 from kit.piece.contact_draws import ContactRow, Knowledge, contact_row
 from kit.piece.outlook import ContactOutlook, PieceOutlook, piece_outlook
 from kit.piece.piece_file import format_piece, piece_path, read_piece, start_piece
 from kit.piece.piece_form import piece_form
-from kit.piece.publish_piece import PieceAnswer, ask_about, write_answer
+from kit.piece.publish_piece import PieceAnswer, ask_about, follow_advice, write_answer
 from kit.piece.recipe import (
     BASE,
     NOT_BROKEN,
@@ -24,6 +25,7 @@ __all__ = [
     "WISHES",
     "Advice",
     "BaseCoat",
+    "Change",
     "Contact",
     "ContactOutlook",
     "ContactRow",
@@ -37,7 +39,9 @@ __all__ = [
     "as_wanted",
     "ask_about",
     "best_sample",
+    "changes",
     "contact_row",
+    "follow_advice",
     "format_piece",
     "made_series",
     "piece_form",

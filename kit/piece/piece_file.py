@@ -23,13 +23,14 @@ _LIMITS = {
     "coats": (1, 9),
     "closing_firings": (0, 10),
     "stencils": (1, MOST_STENCILS),
+    "firings": (1, 5),
     "coat_weight": (1, 500),
 }
 _EXAMPLE = """\
 # A piece: what lies on what, in the order that it is made. Lines with # are notes.
 
 title = "{title}"
-closing_firings = 0        # firings after the last layer's own
+closing_firings = 0        # firings kept for the end, after the last layer's own
 series = []                # whose grades speak; empty for all your series
 
 [base]
@@ -47,6 +48,7 @@ mesh = 100
 coat_weight = 40
 stencils = 1               # how many such stencils there are
 wanted = "fine edge"       # {wishes}
+firings = 1                # before the next layer goes on; more make an edge softer
 # fires_with = "..."       # the layer just before it, if the two share one firing
 """
 

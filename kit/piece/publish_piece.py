@@ -1,16 +1,19 @@
 """From a piece's name to its answer, its page and its sheet for the bench."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+
+import pandas as pd
 
 from kit.errors import Misuse
 from kit.piece.advice import Advice, advice
 from kit.piece.bench_sheet import piece_sheet
+from kit.piece.changes import Change, changes
 from kit.piece.contact_draws import Knowledge
 from kit.piece.outlook import PieceOutlook, piece_outlook
-from kit.piece.piece_file import piece_path, read_piece
-from kit.piece.piece_page import help_of, piece_document, section_of
+from kit.piece.piece_file import format_piece, piece_path, read_piece
+from kit.piece.piece_page import help_told, piece_document, section_of
 from kit.piece.recipe import Piece
 from kit.piece.sample import PieceSample, best_sample
 from kit.report import Document, read_every_series, write_page
@@ -30,6 +33,8 @@ class PieceAnswer:
     ----------
     outlook : PieceOutlook
     advised : tuple of Advice
+    options : tuple of Change
+        All that was tried.
     sample : PieceSample
     series : tuple of Series
         That the answer was worked out from, the newest last.
@@ -39,6 +44,7 @@ class PieceAnswer:
 
     outlook: PieceOutlook
     advised: tuple[Advice, ...]
+    options: tuple[Change, ...]
     sample: PieceSample
     series: tuple[Series, ...]
     doubts: tuple[str, ...] = ()
@@ -48,15 +54,21 @@ class PieceAnswer:
         """The piece that was asked about."""
         return self.outlook.piece
 
+    @property
+    def like(self) -> Series:
+        """The newest series, with the colours of all: what a sample or the piece is graded like."""
+        colours = pd.concat([one.colours for one in reversed(self.series)])
+        newest = self.series[-1]
+        return replace(newest, colours=colours.drop_duplicates("colour", ignore_index=True))
+
     def describe(self) -> str:
         """The answer first, then what would help, contact by contact, and the sample."""
-        helped = [one.sentence for one in self.advised] or [help_of(()).text]
         return "\n".join(
             [
                 *self.outlook.sentences()[:2],
                 "",
                 "What would help most:",
-                *(f"  {said}" for said in helped),
+                *(f"  {said}" for said in help_told(self.advised)),
                 "",
                 "Contact by contact:",
                 *(f"  {contact.sentence}" for contact in self.outlook.contacts),
@@ -102,14 +114,15 @@ def ask_about(name: str, studio: Path | None = None, progress: Say | None = None
     chosen = _chosen(piece, every)
     say("Fitting the models")
     known = Knowledge.of(chosen)
-    say("Working out contacts and orders")
+    say("Working out contacts, orders and a sample")
     outlook = piece_outlook(piece, known)
-    stock = sorted({c for one in chosen for c in one.stock["colour"]})
+    options = changes(piece, known, sorted({c for one in chosen for c in one.stock["colour"]}))
     places = chosen[-1].settings.patches_per_tile
     return PieceAnswer(
         outlook,
-        tuple(advice(outlook, known, stock)),
-        best_sample(piece, known, places, SAMPLE_TILES),
+        tuple(advice(outlook, known, options)),
+        tuple(options),
+        best_sample(piece, known, options, places, SAMPLE_TILES),
         tuple(chosen),
         known.doubts,
     )
@@ -132,6 +145,22 @@ def write_answer(answer: PieceAnswer, reports: Path, paper: str = "a4") -> list[
     section = page.with_name(f"{answer.piece.name}-section.svg")
     write_whole(section, drawn.svg)
     return [page, sheet, section]
+
+
+def follow_advice(answer: PieceAnswer, path: Path) -> Path:
+    """Write the piece with the first advice done, in a file of its own.
+
+    Raises
+    ------
+    Misuse
+        When nothing is advised, or the file exists already.
+    """
+    if not answer.advised:
+        raise Misuse(f"Nothing that was tried helps {answer.piece.title}; it stays as it is.")
+    if path.exists():
+        raise Misuse(f"{path} exists already. Choose another name; nothing was changed.")
+    write_whole(path, format_piece(answer.advised[0].change.piece))
+    return path
 
 
 def _chosen(piece: Piece, every: Sequence[Series]) -> list[Series]:

@@ -1,0 +1,109 @@
+"""Which sample is fired first, what is said of it, and what becomes of it and of the piece."""
+
+import numpy as np
+import pytest
+
+from kit.piece import BaseCoat, Knowledge, Layer, Piece, best_sample, changes, piece_outlook
+from kit.piece.sample import made_series, open_ways, sample_series
+from kit.series import read_series
+from kit.studio import fire
+
+LEAF = Piece("leaf", "Leaf", BaseCoat("White"), (Layer("leaf", "Red"),))
+STOCK = ["Red", "Blue"]
+
+
+def either(row, state):
+    """Whether the one colour holds or the other is the one thing that is not known."""
+    return np.where((state * 512 % 2 < 1) == (row.overlay == "Red"), 0.98, 0.02)
+
+
+def sample_of(piece, known, stock=(), places=1, tiles=1):
+    return best_sample(piece, known, changes(piece, known, stock), places, tiles)
+
+
+def test_a_sample_that_settles_which_colour_to_take_is_worth_what_is_settled(glass):
+    """Expected value of perfect information: with it 0.98, without it 0.5; one patch gives it."""
+    sample = sample_of(LEAF, glass(either), STOCK)
+    assert sample.now == pytest.approx(0.5, abs=0.01)
+    assert sample.then == pytest.approx(0.98**2 + 0.02**2, abs=0.02)
+    assert sample.otherwise == pytest.approx(0.5, abs=0.1)
+    assert sample.worth_firing
+
+
+def test_a_sample_that_says_nothing_of_the_piece_gains_nothing(glass):
+    """Each tile has luck of its own, so that what one shows says nothing of the next."""
+
+    class Tiles(glass):
+        def told(self, row, state, seed, tile):
+            luck = np.random.default_rng((tile, len(row.overlay))).random(len(state))
+            return np.where(luck < 0.5, 0.98, 0.02)
+
+    sample = sample_of(LEAF, Tiles(None), STOCK, places=4)
+    assert sample.then == pytest.approx(sample.now, abs=0.02)
+    assert sample.shift < 0.05
+
+
+def test_what_decides_is_fired_and_not_what_is_merely_unknown(glass):
+    """Whether 'line' holds is not known, but there is nothing else to be done about it."""
+
+    def rule(row, state):
+        if row.overlay == "Grey":
+            return np.where(state < 0.5, 0.95, 0.05)
+        return either(row, state)
+
+    piece = Piece("two", "Two", BaseCoat("White"), (Layer("leaf", "Red"), Layer("line", "Grey")))
+    options = [one for one in changes(piece, glass(rule), STOCK) if one.place != "line"]
+    ((patch,),) = best_sample(piece, glass(rule), options, 1, 1).tiles
+    assert patch.layer == "leaf"
+
+
+def test_where_nothing_is_open_the_sample_says_so_and_is_named_all_the_same(glass):
+    sample = sample_of(LEAF, glass(lambda row, state: 0.9), ())
+    assert not sample.worth_firing
+    first, *rest = sample.sentences()
+    assert first.startswith("No small sample is expected to change")
+    assert "On a tile of White: Red (for leaf)." in " ".join(rest)
+
+
+def test_ways_are_open_that_could_prove_better_and_the_piece_comes_first(glass):
+    chance = {f"colour {n:02}": n / 100 for n in range(40)}
+    known = glass(lambda row, state: chance.get(row.overlay, 0.2))
+    ways = open_ways(LEAF, known, changes(LEAF, known, ["Red", *chance]))
+    assert ways[0] == LEAF
+    assert [way.layers[0].overlay for way in ways[1:]] == [f"colour {n}" for n in range(39, 28, -1)]
+
+
+def test_a_sample_carries_the_recipe_and_the_firings_of_the_piece(panel, known, series, tmp_path):
+    options = changes(panel, known, series.colours["colour"].tolist())
+    sample = best_sample(panel, known, options, 4, 2)
+    assert sample.low <= sample.then <= sample.high
+    assert sample.now <= sample.then
+    planned = sample_series(sample, series, "panel-sample")
+    read = read_series(planned.write(tmp_path / "data" / "panel-sample"))
+    tiles = read.tiles.set_index("tile")
+    told = [(n, patch) for n, tile in enumerate(sample.tiles, start=1) for patch in tile]
+    assert len(told) == len(read.patches)
+    for (tile, (_, row)), patch in zip(told, read.patches.itertuples(), strict=True):
+        assert patch.tile == tile
+        assert (patch.overlay, patch.mesh) == (row.overlay, row.mesh)
+        assert tiles.loc[tile, "base"] == row.base
+        assert tiles.loc[tile, "coats"] == row.base_coats
+        assert tiles.loc[tile, "firings"] - patch.before_firing + 1 == row.firings
+    trips = (1 + tiles["coats"] + tiles["firings"]).sum()
+    assert sample.trips == trips
+
+
+def test_what_is_graded_of_the_sample_changes_what_is_said(panel, known, series, truth):
+    sample = best_sample(panel, known, changes(panel, known, []), 4, 1)
+    fired = fire(sample_series(sample, series, "sample"), truth, 9)
+    again = Knowledge.of([series, fired])
+    assert piece_outlook(panel, again).chance != piece_outlook(panel, known).chance
+
+
+def test_the_finished_piece_can_be_graded_like_tiles(panel, series, tmp_path):
+    made = made_series(panel, series, "panel-made")
+    read = read_series(made.write(tmp_path / "data" / "panel-made"))
+    assert len(read.patches) == len(panel.contacts)
+    assert read.settings.title == "Piece: Small panel"
+    goes_on = dict(zip(read.patches["overlay"], read.patches["before_firing"], strict=True))
+    assert goes_on == {"Slate": 1, "Ember": 2, "Plum": 3, "Frost": 4}
