@@ -182,7 +182,8 @@ def _powder(planned: Series) -> dict[str, float]:
     of_overlay = (patches["coat_weight"] * area / 1000).groupby(patches["overlay"])
     colours = of_base.sum().add(of_overlay.sum(), fill_value=0.0)
     colours[COUNTER_ENAMEL] = landed_g.sum()
-    return (colours / (1 - settings.sifting_loss)).to_dict()
+    grams: dict[str, float] = (colours / (1 - settings.sifting_loss)).to_dict()
+    return grams
 
 
 def _priced(taken: Costs, prices: Prices) -> Costs:

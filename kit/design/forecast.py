@@ -180,7 +180,8 @@ class Forecast:
     def _told(self, C: Floats) -> Floats:
         """Diagonal of C K⁻¹ C', for quantities in the rows of C."""
         half = solve_triangular(self.root, C.T, lower=True)
-        return np.einsum("ij,ij->j", half, half)
+        told: Floats = np.einsum("ij,ij->j", half, half)
+        return told
 
 
 def forecast(rows: pd.DataFrame, sds: StandardDeviations, graders: int) -> Forecast:
@@ -216,4 +217,5 @@ def _shared(one: pd.DataFrame, other: pd.DataFrame, names: Sequence[str]) -> NDA
     """Which rows of one frame share the named level with which of the other."""
     both = pd.concat([one[list(names)], other[list(names)]], ignore_index=True)
     level = both.groupby(list(names), sort=False).ngroup().to_numpy()
-    return level[: len(one), None] == level[None, len(one) :]
+    shared: NDArray[np.bool_] = level[: len(one), None] == level[None, len(one) :]
+    return shared

@@ -11,7 +11,7 @@ from kit.mixed.mixture import LatentDraws, square_root
 from kit.mixed.ordinal import OrdinalMixedModel
 from kit.mixed.ordinal_results import OrdinalDraws, OrdinalResults
 from kit.mixed.prior import Prior
-from kit.mixed.results import MixedResults
+from kit.mixed.results import MixedResults, checked_confidence
 from kit.mixed.sparsity import Array
 from kit.mixed.threads import one_thread
 
@@ -31,6 +31,7 @@ __all__ = [
     "Prior",
     "RandomTerm",
     "averaged_below",
+    "checked_confidence",
     "leave_out",
     "one_thread",
     "read_group",

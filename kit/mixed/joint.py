@@ -7,19 +7,18 @@ import numpy as np
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.mixed.display import model_line
 from kit.mixed.grouping import (
     Group,
     RandomTerm,
     as_lists,
     check_twins,
     columns_of,
-    pattern_of,
     read_random_terms,
 )
 from kit.mixed.joint_fit import JointFit
 from kit.mixed.joint_results import JointResults
-from kit.mixed.model_matrix import complete_rows, grade_codes, parse, read_effects
+from kit.mixed.mixed_model import MixedModel
+from kit.mixed.model_matrix import complete_rows, differing, grade_codes, parse
 from kit.mixed.prior import Prior, as_prior
 from kit.mixed.sparsity import Array, Index
 from kit.mixed.threads import one_thread
@@ -28,7 +27,7 @@ from kit.mixed.threads import one_thread
 FEWEST = 4
 
 
-class JointMixedModel:
+class JointMixedModel(MixedModel):
     """One latent value seen in two ways: by grades through cuts, and by measurements on a line.
 
     P(grade <= k) = logistic(threshold_k - eta)  and  measurement = a + b eta + error, with eta the
@@ -87,17 +86,9 @@ class JointMixedModel:
         self.y, self.labels = _grades(graded, self.response)
         self.measured, self.error = _measurements(measured, measure, error, len(graded) > 0)
         self.data = graded if len(graded) else measured
-        self.everything = pd.concat([t for t in tables if len(t)], ignore_index=True)
-        both = self.everything
-        self.effects = read_effects(right, both, intercept=graded.empty)
-        self.nobs = len(both)
-        if len(self.effects.names) + 1 >= self.nobs:
-            raise Misuse(f"{len(self.effects.names)} effects need more than {self.nobs} rows.")
-        self.terms = _terms(groups, slopes, graded, measured, both)
-        self.pattern = pattern_of(self.terms, self.nobs)
-
-    def __repr__(self) -> str:
-        return model_line(self)
+        both = pd.concat([t for t in tables if len(t)], ignore_index=True)
+        terms = _terms(groups, slopes, graded, measured, both)
+        self._lay_out(right, both, terms, intercept=graded.empty)
 
     def fit(self, prior: Prior | Literal["weak"] | None = None) -> JointResults:
         """Fit by maximum likelihood, or by the highest posterior density under a prior.
@@ -143,10 +134,7 @@ def _measurements(
         raise Misuse(
             f"{len(values)} measurements cannot be set beside grades; at least {FEWEST} are needed."
         )
-    if np.ptp(values) == 0:
-        raise Misuse(
-            f"Every {measure} is {values[0]:g}. Where nothing differs there is nothing to fit."
-        )
+    differing(values, measure)
     known = measured[error].to_numpy(float) if error else np.zeros(len(values))
     if (known < 0).any():
         raise Misuse(f"{error} holds a negative standard error.")

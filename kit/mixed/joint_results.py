@@ -5,13 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
 
 from kit.errors import Misuse
-from kit.mixed.display import Summary, summarise
 from kit.mixed.ordinal_results import OrdinalResults
 from kit.mixed.posterior import lay_out, read_rows, variance
-from kit.mixed.results import checked
+from kit.mixed.results import measurements_expected
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -62,10 +60,8 @@ class JointResults(OrdinalResults):
 
         Parameters
         ----------
-        frame : DataFrame, n rows
-        confidence : float
-        noise : sequence of str
-            As for `latent`.
+        frame, confidence, noise
+            As for `predict`.
 
         Returns
         -------
@@ -80,9 +76,9 @@ class JointResults(OrdinalResults):
         """
         if not self.residual_sd:
             raise Misuse("Nothing was measured, so no measurement can be foretold.")
-        reach = norm.ppf(0.5 + checked(confidence) / 2)
         design = read_rows(self.posterior, frame, noise)
-        first, second, error = 0.0, 0.0, 0.0
+        first, second = np.zeros((2, len(frame)))
+        error = 0.0
         for weight, part in zip(self.mixture.weights, self.mixture.parts, strict=True):
             rows = lay_out(part, design)
             a, b, slopes = 0.0, 1.0, rows.slopes
@@ -96,24 +92,12 @@ class JointResults(OrdinalResults):
             )
             var = b**2 * own + np.einsum("ij,jk,ik->i", slopes, part.psi_cov, slopes, optimize=True)
             mean = a + b * rows.mean
-            first = first + weight * mean
-            second = second + weight * (var + mean**2)
+            first += weight * mean
+            second += weight * (var + mean**2)
             error += weight * float(part.psi[-1] ** 2)
         sd = np.sqrt(np.maximum(second - first**2, 0.0))
-        new_sd = np.sqrt(sd**2 + error)
-        return pd.DataFrame(
-            {
-                "mean": first,
-                "low": first - reach * sd,
-                "high": first + reach * sd,
-                "new_low": first - reach * new_sd,
-                "new_high": first + reach * new_sd,
-            },
-            index=frame.index,
-        )
+        return measurements_expected(first, sd, np.sqrt(error), confidence, frame.index)
 
-    def summary(self, confidence: float = 0.95) -> Summary:
-        """Tables of thresholds, link, effects and sources of variation."""
-        notes = (self.prior.describe(),) if self.prior is not None else ()
-        title = "Mixed model of grades and measurements together"
-        return summarise(self, title, confidence, notes)
+    @property
+    def _kind(self) -> str:
+        return "Mixed model of grades and measurements together"

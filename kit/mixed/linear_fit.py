@@ -1,4 +1,4 @@
-"""One fit of a linear mixed model: search, results, and the posterior at given spreads."""
+"""One fit of a linear mixed model: search, results, and what is known at given deviations."""
 
 import warnings
 from functools import cached_property
@@ -125,8 +125,8 @@ class LinearFit:
             return None
         return -value, self._posterior(phi, at, np.zeros((phi.size, phi.size)))
 
-    def _posterior(self, phi: Array, at: Solution, spread_cov: Array) -> Posterior:
-        """What is known at `phi`, whose own uncertainty is `spread_cov`.
+    def _posterior(self, phi: Array, at: Solution, sd_cov: Array) -> Posterior:
+        """What is known at `phi`, whose own uncertainty is `sd_cov`.
 
         psi holds the effects, the relative standard deviations and log s.
         """
@@ -137,10 +137,10 @@ class LinearFit:
         beta_slopes = likelihood.effects_back(delta_slopes)
         size = p + terms + 1
         cov = np.zeros((size, size))
-        cov[:p, :p] = self._effects_covariance(s, at) + beta_slopes @ spread_cov @ beta_slopes.T
-        cov[:p, p:] = beta_slopes @ spread_cov
+        cov[:p, :p] = self._effects_covariance(s, at) + beta_slopes @ sd_cov @ beta_slopes.T
+        cov[:p, p:] = beta_slopes @ sd_cov
         cov[p:, :p] = cov[:p, p:].T
-        cov[p:, p:] = spread_cov
+        cov[p:, p:] = sd_cov
         per_unit = np.array([s / term.unit for term in model.terms])
         sd = per_unit * relative[:terms]
         sd_slopes = np.zeros((terms, size))

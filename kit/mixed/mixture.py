@@ -126,17 +126,6 @@ class LatentDraws:
     def __repr__(self) -> str:
         return f"<{type(self).__name__}: {self.value.shape[0]} draws of {self.value.shape[1]} rows>"
 
-    def with_noise(self, seed: int = 0) -> Array:
-        """Latent values of single rows, each at a new level of every noise group.
-
-        Returns
-        -------
-        (draws, n) array
-        """
-        random = np.random.default_rng(seed)
-        noisy: Array = self.value + self.noise_sd * random.standard_normal(self.value.shape)
-        return noisy
-
 
 def standard_normal(draws: int, width: int, seed: int) -> Array:
     """Evenly spread standard normal draws, a (draws, width) array (scrambled Sobol points)."""
@@ -188,8 +177,8 @@ def _about_mode(part: Posterior, rows: NewRows, known: Array, z: Array) -> Array
     pick = np.zeros((part.b.size, known.size))
     pick[known, np.arange(known.size)] = 1.0
     root = square_root(part.factor.solve(pick)[known])
-    spread: Array = (rows.weights[:, known] @ (root @ z.T)).T
-    return spread
+    about: Array = (rows.weights[:, known] @ (root @ z.T)).T
+    return about
 
 
 def _at_new(new: NewLevels, sd: Array, z: Array) -> Array:

@@ -276,10 +276,10 @@ def covariance(posterior: Posterior, rows: NewRows) -> Array:
     return even
 
 
-def _spread_about_mode(posterior: Posterior, weights: sparse.csr_array) -> Array:
+def _variance_about_mode(posterior: Posterior, weights: sparse.csr_array) -> Array:
     solved = posterior.factor.solve(weights.T.toarray())
-    spread: Array = np.asarray(weights.multiply(solved.T).sum(axis=1)).ravel()
-    return spread
+    about: Array = np.asarray(weights.multiply(solved.T).sum(axis=1)).ravel()
+    return about
 
 
 def variance(posterior: Posterior, rows: NewRows) -> Array:
@@ -290,7 +290,7 @@ def variance(posterior: Posterior, rows: NewRows) -> Array:
     if posterior.b.size:
         _, first = np.unique(rows.place, return_index=True)
         own = [
-            _spread_about_mode(posterior, rows.weights[first[start : start + CHUNK]])
+            _variance_about_mode(posterior, rows.weights[first[start : start + CHUNK]])
             for start in range(0, first.size, CHUNK)
         ]
         var += np.concatenate(own)[rows.place]

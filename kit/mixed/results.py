@@ -1,5 +1,6 @@
 """What every fitted model offers, whatever its response."""
 
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal, Protocol, Self
@@ -9,9 +10,9 @@ import pandas as pd
 from scipy.stats import norm
 
 from kit.errors import Misuse
-from kit.mixed.display import Summary, one_line
+from kit.mixed.display import Summary, summarise
 from kit.mixed.integration import Movable, integrated_mixture
-from kit.mixed.mixture import Mixture
+from kit.mixed.mixture import LatentDraws, Mixture, draw
 from kit.mixed.posterior import Posterior
 from kit.mixed.prior import Prior
 from kit.mixed.profile_likelihood import Profile
@@ -19,6 +20,9 @@ from kit.mixed.sparsity import Array
 from kit.mixed.threads import one_thread
 
 Method = Literal["wald", "profile"]
+
+DRAWS = 512
+"""Draws behind intervals, and where none other are asked for."""
 
 
 class Fit(Movable, Protocol):
@@ -32,7 +36,7 @@ class Fit(Movable, Protocol):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class MixedResults:
+class MixedResults(ABC):
     """A fitted mixed model.
 
     Attributes
@@ -137,8 +141,8 @@ class MixedResults:
             For profiles of a fit with a prior.
         """
         if _is_profile(method):
-            return self._profiles(self.params.index, 0, checked(confidence))
-        reach = norm.ppf(0.5 + checked(confidence) / 2) * self.bse
+            return self._profiles(self.params.index, 0, checked_confidence(confidence))
+        reach = norm.ppf(0.5 + checked_confidence(confidence) / 2) * self.bse
         return pd.DataFrame({"low": self.params - reach, "high": self.params + reach})
 
     def random_sd_conf_int(self, confidence: float = 0.95, method: Method = "wald") -> pd.DataFrame:
@@ -156,8 +160,8 @@ class MixedResults:
         """
         names = pd.Index(list(self.random_sd))
         if _is_profile(method):
-            return self._profiles(names, len(self.params), checked(confidence))
-        reach = norm.ppf(0.5 + checked(confidence) / 2)
+            return self._profiles(names, len(self.params), checked_confidence(confidence))
+        reach = norm.ppf(0.5 + checked_confidence(confidence) / 2)
         sd = pd.Series(self.random_sd, dtype=float)
         # Past two standard errors of a log the approximation means nothing.
         factor = np.exp(np.minimum(reach * self.fit.sd_shares(), 2.0 * reach))
@@ -236,12 +240,72 @@ class MixedResults:
         with one_thread():
             return replace(self, mixture=integrated_mixture(self.posterior, self.fit))
 
+    def latent_draws(
+        self, frame: pd.DataFrame, noise: Sequence[str] = (), draws: int = DRAWS, seed: int = 0
+    ) -> LatentDraws:
+        """Joint draws of new rows' latent values, given the data.
+
+        Parameters
+        ----------
+        frame : DataFrame, n rows
+            As for `latent`.
+        noise : sequence of str
+            Groups whose new levels are not drawn; how much they vary is, draw by draw.
+        draws : int
+            A power of two.
+        seed : int
+        """
+        _, value, noise_sd = draw(self.mixture, frame, noise, draws, seed)
+        return LatentDraws(value, noise_sd)
+
+    @abstractmethod
+    def predict(
+        self,
+        frame: pd.DataFrame | None = None,
+        confidence: float = 0.9,
+        noise: Sequence[str] = (),
+    ) -> pd.DataFrame:
+        """What to expect of new rows, with intervals.
+
+        Parameters
+        ----------
+        frame : DataFrame, n rows
+            The fitted rows if not given.
+        confidence : float
+        noise : sequence of str
+            As for `latent`.
+        """
+
+    @property
+    @abstractmethod
+    def fittedvalues(self) -> pd.Series:
+        """What is expected of each fitted row, at its own levels."""
+
+    @property
+    @abstractmethod
+    def resid(self) -> pd.Series:
+        """Each fitted row's response minus what was expected of it."""
+
+    @property
+    @abstractmethod
+    def _kind(self) -> str:
+        """What was fitted and how, as the heading of the summary."""
+
     def summary(self, confidence: float = 0.95) -> Summary:
         """Tables of the estimates and sources of variation, to print or to read on."""
-        raise NotImplementedError
+        notes = () if self.prior is None else (self._prior_in_words(self.prior),)
+        return summarise(self, self._kind, confidence, notes)
+
+    def _prior_in_words(self, prior: Prior) -> str:
+        return prior.describe()
 
     def __repr__(self) -> str:
-        return one_line(self)
+        terms = ", ".join(self.group_sizes) or "no groups"
+        reached = "" if self.converged else "; the best fit was NOT reached"
+        return (
+            f"<{type(self).__name__}: {self.formula} by {terms}; {self.nobs} rows, "
+            f"log-likelihood {self.llf:.2f}{reached}>"
+        )
 
     def _repr_html_(self) -> str:
         return self.summary()._repr_html_()
@@ -253,20 +317,52 @@ def _is_profile(method: Method) -> bool:
     return method == "profile"
 
 
-def checked(confidence: float) -> float:
+def checked_confidence(confidence: float) -> float:
     """Refuse a confidence that is none."""
     if not 0 < confidence < 1:
         raise Misuse(f"confidence must lie between 0 and 1, not {confidence}.")
     return confidence
 
 
+def measurements_expected(
+    mean: Array, sd: Array, residual_sd: float | Array, confidence: float, index: pd.Index
+) -> pd.DataFrame:
+    """Lay out expected measurements with their intervals.
+
+    Parameters
+    ----------
+    mean, sd : (n,) array
+        Of the expectation.
+    residual_sd : float or array
+        What a single measurement is off by.
+
+    Returns
+    -------
+    DataFrame
+        Columns `mean`, `low`, `high` (of the expectation) and `new_low`, `new_high` (of a single
+        new measurement).
+    """
+    reach = norm.ppf(0.5 + checked_confidence(confidence) / 2)
+    near, far = reach * sd, reach * np.sqrt(sd**2 + residual_sd**2)
+    return pd.DataFrame(
+        {
+            "mean": mean,
+            "low": mean - near,
+            "high": mean + near,
+            "new_low": mean - far,
+            "new_high": mean + far,
+        },
+        index=index,
+    )
+
+
 def random_effects(posterior: Posterior) -> dict[str, pd.DataFrame]:
     """For each random term, the conditional modes of its levels and their standard errors."""
     if not posterior.terms:
         return {}
-    spread = np.repeat(posterior.sd, [term.size for term in posterior.terms])
-    value = spread * posterior.b
-    se = spread * np.sqrt(posterior.factor.inverse()[: posterior.b.size])
+    sd = np.repeat(posterior.sd, [term.size for term in posterior.terms])
+    value = sd * posterior.b
+    se = sd * np.sqrt(posterior.factor.inverse()[: posterior.b.size])
     tables, start = {}, 0
     for term in posterior.terms:
         own = slice(start, start + term.size)

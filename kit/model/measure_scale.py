@@ -81,10 +81,12 @@ def share_to_scale(share: Array, epsilon: float = SHARE_ERROR) -> Array:
         y, about -4.6 to 4.6 with the e given here.
     """
     p = np.clip(np.asarray(share, float), 0.0, 1.0)
-    return np.log((p + epsilon) / (1 - p + epsilon))
+    y: Array = np.log((p + epsilon) / (1 - p + epsilon))
+    return y
 
 
 def scale_to_share(y: Array, epsilon: float = SHARE_ERROR) -> Array:
     """Carry values on the logit scale back to shares, 0 to 1: undoes `share_to_scale`."""
     odds = np.exp(np.asarray(y, float))
-    return np.clip((odds * (1 + epsilon) - epsilon) / (1 + odds), 0.0, 1.0)
+    share: Array = np.clip((odds * (1 + epsilon) - epsilon) / (1 + odds), 0.0, 1.0)
+    return share

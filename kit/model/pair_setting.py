@@ -149,7 +149,8 @@ def patches_behind(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> Array:
     )
     own = [key for key in keys if key in seen]
     counts = seen.drop_duplicates().groupby(own).size()
-    return counts.reindex(pd.MultiIndex.from_frame(recipe[own]), fill_value=0).to_numpy()
+    patches: Array = counts.reindex(pd.MultiIndex.from_frame(recipe[own]), fill_value=0).to_numpy()
+    return patches
 
 
 def beyond_what_was_fired(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> Array:

@@ -78,7 +78,8 @@ def score_correlation(one: ScaleFit, other: ScaleFit) -> float:
             + both_below(before, left, own)
         )
         likelihood = float(weights @ np.log(np.maximum(cell, 1e-12)))
-        return -likelihood + 0.5 * (np.arctanh(rho) / PRIOR_SD) ** 2
+        off: float = -likelihood + 0.5 * (np.arctanh(rho) / PRIOR_SD) ** 2
+        return off
 
     found = minimize_scalar(misfit, bounds=(-LARGEST, LARGEST), method="bounded")
     return float(found.x)

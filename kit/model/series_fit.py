@@ -22,7 +22,7 @@ from kit.model.right_hand_side import (
     with_refirings,
 )
 from kit.series import Series, join_measurements, observations
-from kit.wording import counted, escape, is_share, listed, of_a_step, plain_name
+from kit.wording import counted, escape, is_share, of_a_step, plain_name
 
 FEWEST_MEASURED = 12
 """Measurements that are not set beside grades below."""
@@ -139,18 +139,6 @@ class ScaleFit:
             self.results.labels if steps is None else steps,
             self.measured if measured is None else measured,
             self.line.on if len(self.measured) else None,
-        )
-
-    @property
-    def pooled_sentence(self) -> str:
-        """Which series count together, and what each lends the others; '' where there is one."""
-        names = list(self.frame["series"].unique()) if "series" in self.frame else []
-        if len(names) < 2:
-            return ""
-        return (
-            f"The grades of {listed(names)} count together, each grade once: what they show of "
-            "families, of the steps of the scale and of how much colours, tiles and graders vary "
-            "serves every pair."
         )
 
     @property

@@ -1,5 +1,8 @@
 """Where grades' variation comes from: colours, pairs, tiles, graders, and the grade itself."""
 
+from collections.abc import Mapping
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from scipy.stats import norm
@@ -85,7 +88,7 @@ def logits_a_step(fit: ScaleFit) -> float:
     return float(gaps.mean()) if gaps.size else float(np.sqrt(LOGISTIC_VARIANCE))
 
 
-def _sentence(row: dict) -> str:
+def _sentence(row: Mapping[str, Any]) -> str:
     if row["source"] == WAVERING:
         return (
             f"A single grade varies by about {row['steps']:.1f} of a step for no reason that the "

@@ -176,7 +176,8 @@ def whole_chances(pieces: Sequence[Piece], rows: Sequence[ContactRow], drawn: En
             layer = piece.layer(c.layer)
             row = contact_row(piece, c.layer, c.under, counts[c.layer])
             total[n] += layer.stencils * logs[layer.wanted][:, place[row]]
-    return np.exp(total)
+    chances: Array = np.exp(total)
+    return chances
 
 
 def _log(chance: Array) -> Array:

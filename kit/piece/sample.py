@@ -271,7 +271,8 @@ class _Trials:
         shares = self.shares[n]
         luck = self.luck[:, n, again]
         ending = (luck > np.cumsum(shares[:, self.states], axis=0)[:2]).sum(axis=0)
-        return shares[ending]
+        likelihood: Array = shares[ending]
+        return likelihood
 
 
 def _patches(piece: Piece) -> list[SamplePatch]:

@@ -78,7 +78,8 @@ def _references(series: Series, own: pd.DataFrame, new: pd.DataFrame) -> Numbers
     near = known[(known["firing"] - firing).abs() == 1]
     beside = near.groupby(["patch", "scale"])["grade"].mean()
     neighbours = beside.reindex(pd.MultiIndex.from_frame(own[["patch", "scale"]]))
-    return np.where(np.isnan(found), neighbours.to_numpy(dtype=float), found)
+    references: Numbers = np.where(np.isnan(found), neighbours.to_numpy(dtype=float), found)
+    return references
 
 
 def _of_one_sheet(series: Series, own: pd.DataFrame, new: pd.DataFrame, who: str) -> list[str]:

@@ -13,6 +13,6 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "demo_photos": ["demo_photographs"],
         "fire": ["fire", "latent_truth"],
         "photo_shoot": ["Photographed", "photograph_series"],
-        "truth": ["Population", "ScaleTruth", "Truth", "draw_truth"],
+        "truth": ["ScaleTruth", "Truth", "draw_truth"],
     },
 )

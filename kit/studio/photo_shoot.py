@@ -52,7 +52,8 @@ def spread_mm(latent: NDArray[np.floating]) -> NDArray[np.float64]:
 
     It is 0.04 mm at -2, 0.24 mm at 0 (where grade 0 passes to 1) and 2.3 mm at 6.6 (3 to 4).
     """
-    return MM_PER_UNIT * np.logaddexp(0.0, np.asarray(latent, float))
+    mm: NDArray[np.float64] = MM_PER_UNIT * np.logaddexp(0.0, np.asarray(latent, float))
+    return mm
 
 
 def pull_through_share(latent: NDArray[np.floating]) -> NDArray[np.float64]:
@@ -62,7 +63,8 @@ def pull_through_share(latent: NDArray[np.floating]) -> NDArray[np.float64]:
 
     It is 0.7 % at -2, 3 % at 0 (where grade 0 passes to 1) and 76 % at 6.6 (3 to 4).
     """
-    return expit((np.asarray(latent, float) - HALF_GONE) / SHARE_UNIT)
+    share: NDArray[np.float64] = expit((np.asarray(latent, float) - HALF_GONE) / SHARE_UNIT)
+    return share
 
 
 def invented_rgb(colour: str) -> tuple[float, float, float]:

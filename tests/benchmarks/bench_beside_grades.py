@@ -15,6 +15,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 from bench_honesty import COLOURS, COLUMNS, SCORES, SETTING, Kind, random_series
+from studios import Population, ending_shares
 
 from kit.model import (
     NOT_KNOWN,
@@ -27,7 +28,7 @@ from kit.model import (
     verdicts,
 )
 from kit.series import Series
-from kit.studio import Population, Truth, fire
+from kit.studio import Truth, fire
 from kit.studio.fire import latent_truth
 from kit.studio.photo_shoot import HALF_GONE, SHARE_UNIT, pull_through_share, spread_mm
 
@@ -74,7 +75,7 @@ def measure_one(seed: int, world: str) -> dict[str, object]:
     fits = {score: fit_series(series, score) for score in SCORES}
     table = pair_table(fits, COLOURS, SETTING, [1, 2, 3])
     recipe = recipes(every_pair(COLOURS), SETTING, [1, 2, 3], fits)
-    shares = truth.ending_shares(recipe, SETTING.rule)
+    shares = ending_shares(truth, recipe, SETTING.rule)
     undecided = (shares.max(axis=1) < SETTING.confidence).astype(float)
     right = table["verdict"].to_numpy() == verdicts(shares, undecided, SETTING.confidence)
     known = (table["verdict"] != NOT_KNOWN).to_numpy()

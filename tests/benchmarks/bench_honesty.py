@@ -1,6 +1,6 @@
 """Do the stated chances hold? Many invented studios of many kinds, from random plan to verdict.
 
-Every studio is drawn from `kit.studio.Population`, whose ranges are wide; fires 36, 48, 72 or 96
+Every studio is drawn from `studios.Population`, whose ranges are wide; fires 36, 48, 72 or 96
 patches of random pairs, three times, and grades them by one or two graders. Both scores are fitted,
 and all 132 pairs of twelve colours are judged after one, two and three firings. Then what is said
 is held against the studio's truth:
@@ -29,6 +29,7 @@ import joblib
 import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
+from studios import Population, ending_shares
 
 from kit.mixed import Prior
 from kit.model import (
@@ -45,7 +46,7 @@ from kit.model import (
 from kit.model.pair_setting import every_pair, recipes
 from kit.model.series_fit import SERIES_PRIOR
 from kit.series import Series, Settings, new_series, patch_name
-from kit.studio import Population, fire
+from kit.studio import fire
 
 SCORES = ("spread", "pull_through")
 COLUMNS = [ending.replace(" ", "_") for ending in ENDINGS]
@@ -142,7 +143,7 @@ def measure_one(
         fits = {score: fit_series(series, score, prior) for score in SCORES}
         table = pair_table(fits, COLOURS, SETTING, [1, 2, 3])
     recipe = recipes(every_pair(COLOURS), SETTING, [1, 2, 3], fits)
-    shares = truth.ending_shares(recipe, SETTING.rule)
+    shares = ending_shares(truth, recipe, SETTING.rule)
     undecided = (shares.max(axis=1) < SETTING.confidence).astype(float)
     z = {}
     for score, fit in fits.items():

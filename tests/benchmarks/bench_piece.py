@@ -1,6 +1,6 @@
 """Will a piece hold: do the stated chances come true, and is the advice worth following?
 
-Studios are drawn from `kit.studio.Population`, whose ranges are wide. Each fires one series of 72
+Studios are drawn from `studios.Population`, whose ranges are wide. Each fires one series of 72
 random patches, graded by two people; then random pieces of 2 to 10 layers are asked about, and made
 in truth: many times, each on one tile in one session, every stencil with its own luck, at the
 firing count that the order of layers gives it.
@@ -27,6 +27,7 @@ import numpy as np
 import pandas as pd
 from bench_honesty import COLOURS, Kind, random_series
 from scipy.special import ndtr
+from studios import Population
 
 from kit.mixed import Array
 from kit.model import EndingDraws
@@ -49,7 +50,7 @@ from kit.piece import (
 from kit.piece.contact_draws import ContactRow, chance_as_wanted
 from kit.piece.outlook import rows_of, whole_chances
 from kit.series import Series
-from kit.studio import Population, Truth, fire
+from kit.studio import Truth, fire
 
 PICTURE = Path(__file__).with_name("pieces.svg")
 PIECES = 2

@@ -6,7 +6,9 @@ import numpy as np
 import pandas as pd
 
 from kit.photo import PhotoPlan
-from kit.series import Blank, Stencil
+from kit.photo.tile.tile_plan import TileLayout
+from kit.series import Blank, Stencil, stripe_edges
+from kit.series.stripes import striped_positions
 from kit.studio.picture import (
     Camera,
     Lighting,
@@ -46,6 +48,18 @@ OVERLAYS = (
 )
 
 
+SMALL_STENCIL = Stencil("disc", 9.0)
+STRIPED_PLACES = striped_positions(BLANK, SMALL_STENCIL, 2, 2)
+SEAMS = stripe_edges(BLANK, SMALL_STENCIL, 2)
+STRIPED = replace(
+    PLAN,
+    striped={
+        1: TileLayout({p.number: p for p in STRIPED_PLACES}, SMALL_STENCIL, ("one", "other"), SEAMS)
+    },
+)
+"""The same plan, the first tile carrying two bases in stripes."""
+
+
 def random_look(
     rng: np.random.Generator, base: tuple[float, float, float] | None = None
 ) -> TileLook:
@@ -69,6 +83,21 @@ def random_look(
         for n in range(1, 5)
     )
     return TileLook(BLANK, STENCIL, base, patches, 4, base_mottle=float(rng.uniform(0, 2)))
+
+
+def random_striped_look(rng: np.random.Generator) -> TileLook:
+    """An invented tile of two bases, with two small patches on each."""
+    left, right = rng.choice(len(BASES), 2, replace=False)
+    looks = [random_look(rng, BASES[left]), random_look(rng, BASES[right])]
+    patches = tuple(looks[(n + 1) % 2].patches[n - 1] for n in range(1, 5))
+    return replace(
+        looks[0],
+        stencil=SMALL_STENCIL,
+        patches=tuple(replace(p, spread_mm=min(p.spread_mm, 1.2)) for p in patches),
+        stripes=tuple((edge, BASES[right]) for edge in SEAMS),
+        places=STRIPED_PLACES,
+        placement_mm=0.3,
+    )
 
 
 def random_camera(rng: np.random.Generator) -> Camera:

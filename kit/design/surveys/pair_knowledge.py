@@ -315,4 +315,5 @@ def grade_information(cuts: Floats, m: Floats, v: Floats) -> Floats:
 
 
 def _alike(labels: Ints) -> Floats:
-    return (labels[:, None] == labels[None, :]).astype(float)
+    alike: Floats = (labels[:, None] == labels[None, :]).astype(float)
+    return alike

@@ -129,7 +129,8 @@ def pair_weights(known: PairKnowledge, targets: pd.DataFrame | None) -> Floats:
     weight[known.numbers(targets)] = targets.get("weight", 1.0)
     if not (weight * apart).any():
         raise Misuse("Wish for at least one pair of two different colours.")
-    return weight * apart
+    wished: Floats = weight * apart
+    return wished
 
 
 def survey_plan(

@@ -84,6 +84,7 @@ def measure_picture(
     earlier: pd.DataFrame | None = None,
     pure: pd.DataFrame | None = None,
     others: Sequence[Path] = (),
+    turned_deg: float = 0.0,
 ) -> PictureResult:
     """Measure every patch in one photograph.
 
@@ -102,6 +103,8 @@ def measure_picture(
     others : sequence of Path, optional
         Other pictures of the same tile after the same firing, the tile or the lamp moved: what a
         reflection hides here is taken from them.
+    turned_deg : float
+        How far the tile lies turned clockwise from how the card says, as a person found.
 
     Returns
     -------
@@ -113,6 +116,7 @@ def measure_picture(
         opened = open_picture(path)
         result = replace(result, taken=opened.taken, camera=opened.camera)
         window = see_window(opened, plan)
+        window = replace(window, tile=window.tile.laid_turned(turned_deg))
         slips = window.slips
         result = replace(result, tile=slips.tile, firing=slips.firing)
         _check_name(path.name, slips)
@@ -247,7 +251,8 @@ def first_seen(earlier: pd.DataFrame | None, firing: int) -> pd.DataFrame | None
 
 def overlay_lab(row: pd.Series) -> Raster:
     """CIELAB of the overlay in a row of measurements, (3,)."""
-    return row[["overlay_l", "overlay_a", "overlay_b"]].to_numpy(np.float32)
+    lab: Raster = row[["overlay_l", "overlay_a", "overlay_b"]].to_numpy(np.float32)
+    return lab
 
 
 def reference_colour(

@@ -89,7 +89,8 @@ def solid(share: Raster, inside: NDArray[np.bool_], per_mm: float) -> NDArray[np
     own = within > 0.3 * area
     own[0] = False
     own |= np.arange(count) == 1 + np.argmax(within[1:])
-    return ndimage.binary_fill_holes(own[label])
+    whole: NDArray[np.bool_] = ndimage.binary_fill_holes(own[label])
+    return whole
 
 
 def find_edge(
@@ -167,13 +168,13 @@ def _bays(creep: NDArray[np.float64], laid: StencilLine) -> NDArray[np.bool_]:
     arc = max(round(_BAY_ARC_MM / length * creep.size), 3)
     stretched = ndimage.grey_closing(creep, size=arc, mode="wrap")
     behind = stretched - creep
-    deep = behind > _BAY_DEPTH_MM
+    deep: NDArray[np.bool_] = behind > _BAY_DEPTH_MM
     if deep.mean() < _TORN_PART:
         return deep
     # A torn edge falls into its bays over shoulders: they are left out with the bays.
     double = np.concatenate([behind > _SHOULDER_MM] * 2)
     run, count = ndimage.label(double)
-    torn = np.isin(run, np.unique(run[np.concatenate([deep, deep])])) & (run > 0)
+    torn: NDArray[np.bool_] = np.isin(run, np.unique(run[np.concatenate([deep, deep])])) & (run > 0)
     return (torn[: creep.size] | torn[creep.size :]) if count else deep
 
 

@@ -5,7 +5,7 @@ in the sun or in shadow; where it does not, something lies on it, whatever colou
 tile is told from the field by its outline and never by its colour.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -52,12 +52,21 @@ class TilePlace:
     width_mm: float
     height_mm: float
 
+    def laid_turned(self, degrees: float) -> "TilePlace":
+        """The same outline, the tile in it lying turned clockwise by so many degrees."""
+        if round(degrees / 90) % 2 and degrees % 90 == 0:
+            swapped = replace(self, width_mm=self.height_mm, height_mm=self.width_mm)
+        else:
+            swapped = self
+        return replace(swapped, turn=self.turn + float(np.deg2rad(degrees)))
+
     def from_tile(self, place: NDArray[np.float64], blank: Blank) -> NDArray[np.float64]:
         """Carry places (n, 2), mm from the blank's top left corner, into the window."""
         cos, sin = np.cos(self.turn), np.sin(self.turn)
         turned = np.array([[cos, -sin], [sin, cos]])
         middle = np.array([blank.width_mm, blank.height_mm]) / 2
-        return (place - middle) @ turned.T + (self.x_mm, self.y_mm)
+        seen: NDArray[np.float64] = (place - middle) @ turned.T + (self.x_mm, self.y_mm)
+        return seen
 
 
 def find_tile(luminance: Raster, black: Raster, per_mm: float, blank: Blank) -> TilePlace:

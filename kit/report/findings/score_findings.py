@@ -142,7 +142,8 @@ def _behind(fit: ScaleFit, factor: str) -> int:
 
 
 def _rows(table: pd.DataFrame) -> Iterator[Any]:
-    return table.rename(columns={"from": "start"}).itertuples()
+    rows: Iterator[Any] = table.rename(columns={"from": "start"}).itertuples()
+    return rows
 
 
 def practice_findings(fits: Mapping[str, ScaleFit]) -> list[Finding]:

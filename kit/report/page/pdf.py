@@ -74,13 +74,14 @@ def _compile(document: Document, layout: Layout) -> bytes:
         shutil.copy(here / "report.typ", folder)
         told = json.dumps(readable_in(_told(document, layout, folder)), ensure_ascii=False)
         (folder / "content.json").write_text(told, "utf-8")
-        return typst.compile(
+        pdf: bytes = typst.compile(
             folder / "report.typ",
             root=folder,
             pdf_standards="ua-1",
             timestamp=0,
             **font_options(told),
         )
+        return pdf
 
 
 def _told(document: Document, layout: Layout, folder: Path) -> dict[str, Any]:

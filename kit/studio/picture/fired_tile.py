@@ -232,4 +232,6 @@ def _holes(patch: PatchLook, core: NDArray[np.bool_], rng: np.random.Generator) 
         return np.zeros(core.shape, np.float32)
     field = band_noise(core.shape, PIXELS_PER_MM, patch.hole_mm, 4 * patch.hole_mm, rng)
     level = np.quantile(field[core], 1 - patch.pull_through_share)
-    return cv2.GaussianBlur((field > level).astype(np.float32), (0, 0), 0.05 * PIXELS_PER_MM)
+    bare = (field > level).astype(np.float32)
+    holes: Raster = cv2.GaussianBlur(bare, (0, 0), 0.05 * PIXELS_PER_MM)
+    return holes

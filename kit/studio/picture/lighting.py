@@ -114,7 +114,8 @@ def light_on(
         edge = np.clip((x + 0.4 * y - 0.75 * extent[0]) / 3.0, 0, 1)
         field_ = field_ * (1 - lighting.shadow * edge)
     even = cv2.resize(field_.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
-    return even[..., None] * np.asarray(lighting.tint, np.float32)
+    light: Raster = even[..., None] * np.asarray(lighting.tint, np.float32)
+    return light
 
 
 def mirror_image(
@@ -155,7 +156,8 @@ def mirror_image(
 
 def _pane(x: Raster, y: Raster, lighting: Lighting) -> Raster:
     bars = np.maximum(_inside(x, y, (1.0, 1e3)), _inside(x, y, (1e3, 1.0)))
-    return _inside(x, y, lighting.pane_mm) * (1 - bars)
+    glass: Raster = _inside(x, y, lighting.pane_mm) * (1 - bars)
+    return glass
 
 
 def _inside(x: Raster, y: Raster, extent_mm: tuple[float, float]) -> Raster:

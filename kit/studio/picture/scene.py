@@ -140,7 +140,8 @@ def _card_scene(
     grain = cv2.resize(band_noise((size[1] // 8, size[0] // 8), 1.0, 4.0, 200.0, rng), size)
     table = _TABLE * (1 + 0.25 * grain[..., None])
     printed = shown_from(sheet, flat, CARD_PIXELS_PER_MM, size)
-    return (table * (1 - shown[..., None]) + printed[..., None]).astype(np.float32)
+    scene: Raster = (table * (1 - shown[..., None]) + printed[..., None]).astype(np.float32)
+    return scene
 
 
 def _tile_to_card(look: TileLook, card: Card, setting: Setting) -> NDArray[np.float64]:

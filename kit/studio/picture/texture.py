@@ -29,4 +29,5 @@ def band_noise(
     kept = ((frequency >= 1 / longest_mm) & (frequency <= 1 / shortest_mm)).astype(np.float32)
     spectrum = fft.rfft2(rng.standard_normal((rows, columns), np.float32)) * kept
     noise = fft.irfft2(spectrum, (rows, columns))[: shape[0], : shape[1]]
-    return (noise - noise.mean()) / noise.std()
+    normal: Raster = (noise - noise.mean()) / noise.std()
+    return normal
