@@ -79,17 +79,15 @@ def piece(
         piece_path,
         sample_series,
         start_piece,
+        stock_of_studio,
         write_answer,
     )
-    from kit.report import read_every_series
     from kit.series import series_folder, studio_folder
 
     studio = studio_folder()
     if start:
-        every, _ = read_every_series(studio / "data")
-        stock = every[-1].stock["colour"].tolist() if every else []
-        if len(stock) < 2:
-            raise Misuse("A piece needs two colours in a series' colours.csv. Start one: kit new")
+        with progress() as say:
+            stock = stock_of_studio(studio, say)
         print(f"Fill in {start_piece(piece_path(name, studio), *stock[:2])}")
         return
     with progress() as say:

@@ -9,22 +9,35 @@ from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
 
+import numpy as np
+
 from kit.piece.contact_draws import SEED, Knowledge
 from kit.piece.orders import LogChances, best_order, log_chance, moves
-from kit.piece.outlook import layer_log_chances
+from kit.piece.outlook import layer_log_chances, state_chances
 from kit.piece.recipe import Layer, Piece, groups
 from kit.wording import listed, times
 
-KINDS = ("move", "order", "firing", "order and firing", "sifter", "coat", "colour")
+KINDS = ("move", "order", "firing", "order and firing", "sifter", "coat", "colour", "several")
 
-SIMPLER = {"order": ("move",), "order and firing": ("move", "order", "firing")}
+SIMPLER = {
+    "order": ("move",),
+    "order and firing": ("move", "order", "firing"),
+    "several": KINDS[:-1],
+}
 """What has to be beaten by a change that asks for more."""
 
 MOST_FIRINGS = 5
 """Of one layer before the next goes on."""
 
+MOST_STEPS = 4
+"""Changes that are asked for at once."""
+MOST_OPEN = 12
+"""Ways to make a piece that are still to be decided between."""
+
 _LEAST_STEP = 0.01
 """What one more shared or added firing must add to the log chance to be worth asking for."""
+_LEAST_CHANGE = 0.1
+"""The same for one more change of any kind."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +65,8 @@ class Change:
 def changes(piece: Piece, known: Knowledge, stock: Sequence[str]) -> list[Change]:
     """List the changes that a person could make.
 
-    Of the many orders and ways to share firings only those are listed that look best.
+    Of the many orders, ways to share firings and ways to change several things at once only those
+    are listed that look best.
 
     Parameters
     ----------
@@ -61,9 +75,55 @@ def changes(piece: Piece, known: Knowledge, stock: Sequence[str]) -> list[Change
     stock : sequence of str
         Colours that the person owns.
     """
-    chances = layer_log_chances(piece, known, SEED)
-    found = [*_of_schedule(piece, chances), *_of_recipe(piece, known, stock)]
+    found = [*_of_schedule(piece, layer_log_chances(piece, known, SEED))]
+    found += _of_recipe(piece, known, stock)
+    several = _improved(piece, known, stock)
+    if several not in (change.piece for change in found):
+        found.append(Change("several", "", _told(piece, several), several))
     return [change for change in found if change.piece != piece]
+
+
+def open_ways(
+    piece: Piece, known: Knowledge, stock: Sequence[str], options: Sequence[Change]
+) -> list[Piece]:
+    """List the ways to make a piece that are still to be decided between.
+
+    Parameters
+    ----------
+    piece : Piece
+    known : Knowledge
+    stock : sequence of str
+    options : sequence of Change
+        As `changes` lists them.
+
+    Returns
+    -------
+    list of Piece
+        The piece as it is, the best way that is known, and those that could prove better than that
+        by most: they may be changes of the best way as well.
+    """
+    ways = [piece, *(option.piece for option in options)]
+    best = ways[int(state_chances(ways, known, SEED).mean(axis=1).argmax())]
+    ways += [change.piece for change in _of_recipe(best, known, stock)]
+    ways = list(dict.fromkeys([piece, best, *ways]))
+    chances = state_chances(ways, known, SEED)
+    better = np.maximum(chances - chances[ways.index(best)], 0.0).mean(axis=1)
+    kept = {piece, best}
+    others = [ways[n] for n in np.argsort(-better, kind="stable") if ways[n] not in kept]
+    return [*dict.fromkeys([piece, best]), *others][:MOST_OPEN]
+
+
+def _improved(piece: Piece, known: Knowledge, stock: Sequence[str]) -> Piece:
+    """Make the change that does most, and the next, while each does enough."""
+    for _ in range(MOST_STEPS):
+        near = [*moves(piece), *_joined(piece), *_refired(piece, piece.trips + 1)]
+        near += [change.piece for change in _of_recipe(piece, known, stock)]
+        ways = [piece, *near]
+        scores = np.log(np.maximum(state_chances(ways, known, SEED).mean(axis=1), 1e-300))
+        if scores.max() <= scores[0] + _LEAST_CHANGE:
+            break
+        piece = ways[int(scores.argmax())]
+    return piece
 
 
 def _of_schedule(piece: Piece, chances: LogChances) -> Iterator[Change]:
@@ -123,30 +183,20 @@ def _refired(piece: Piece, most: int) -> list[Piece]:
 
 
 def _of_recipe(piece: Piece, known: Knowledge, stock: Sequence[str]) -> Iterator[Change]:
+    """Another sifter, coat or colour for one layer."""
     for layer in piece.layers:
-        own = partial(_with, piece, layer)
-        for mesh in known.levels("mesh"):
-            if mesh != layer.mesh:
-                kind = "finer" if mesh > layer.mesh else "coarser"
-                what = f"sift {layer.name} through the {kind} {mesh:g} mesh"
-                yield own("sifter", what, mesh=int(mesh))
-        for weight in known.levels("coat_weight"):
-            if weight != layer.coat_weight:
-                kind = "thicker" if weight > layer.coat_weight else "thinner"
-                what = f"sift {layer.name} {kind}, {weight:g} mg/cm²"
-                yield own("coat", what, coat_weight=float(weight))
-        for colour in stock:
-            if colour not in piece.colours:
-                what = f"take {colour} for {layer.name} instead of {layer.overlay}"
-                yield own("colour", what, overlay=colour)
-
-
-def _with(piece: Piece, layer: Layer, kind: str, what: str, **changed: object) -> Change:
-    return Change(kind, layer.name, what, piece.with_layer(layer.name, **changed))
+        tried: list[tuple[str, dict[str, object]]] = [
+            *(("sifter", {"mesh": int(mesh)}) for mesh in known.levels("mesh")),
+            *(("coat", {"coat_weight": weight}) for weight in known.levels("coat_weight")),
+            *(("colour", {"overlay": one}) for one in stock if one not in piece.colours),
+        ]
+        for kind, changed in tried:
+            other = piece.with_layer(layer.name, **changed)
+            yield Change(kind, layer.name, _told(piece, other), other)
 
 
 def _told(piece: Piece, changed: Piece) -> str:
-    """Say what differs in order and firings, as a request."""
+    """Say all that differs, as a request."""
     said = [_order_told(piece, changed)] if _names(piece) != _names(changed) else []
     kept = [set(_names_of(group)) for group in groups(piece.layers)]
     each = groups(changed.layers)
@@ -157,11 +207,23 @@ def _told(piece: Piece, changed: Piece) -> str:
         was = max(piece.layer(name).firings for name in names)
         now = max(layer.firings for layer in group)
         if now != was:
-            until = (
-                f"before {listed(_names_of(each[n + 1]))}" if n + 1 < len(each) else "at the end"
-            )
+            later = listed(_names_of(each[n + 1])) if n + 1 < len(each) else ""
+            until = f"before {later}" if later else "at the end"
             said.append(f"fire {listed(names)} {times(now)} {until}, not {times(was)}")
+    for layer in changed.layers:
+        said += _recipe_told(piece.layer(layer.name), layer)
     return "; ".join(said)
+
+
+def _recipe_told(was: Layer, now: Layer) -> Iterator[str]:
+    if now.overlay != was.overlay:
+        yield f"take {now.overlay} for {now.name} instead of {was.overlay}"
+    if now.mesh != was.mesh:
+        kind = "finer" if now.mesh > was.mesh else "coarser"
+        yield f"sift {now.name} through the {kind} {now.mesh} mesh"
+    if now.coat_weight != was.coat_weight:
+        kind = "thicker" if now.coat_weight > was.coat_weight else "thinner"
+        yield f"sift {now.name} {kind}, {now.coat_weight:g} mg/cm²"
 
 
 def _order_told(piece: Piece, changed: Piece) -> str:

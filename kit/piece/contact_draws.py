@@ -109,7 +109,7 @@ class Knowledge:
             fits = {score: fit_series(graded, score) for score in (SPREAD.name, PULL_THROUGH.name)}
         stock = pd.concat([one.colours for one in several])
         families = dict(zip(stock["colour"], stock["family"], strict=True))
-        rule = PairSetting.of(graded[-1].settings.verdict).rule
+        rule = PairSetting.of(leading(graded).settings.verdict).rule
         doubts = dict.fromkeys(str(warning.message) for warning in said)
         return cls(fits, families, rule, score_correlation(*fits.values()), tuple(doubts))
 
@@ -163,6 +163,11 @@ class Knowledge:
         """
         recipe = self.frame(rows)
         return ending_draws(self.fits, recipe, self.rule, self.rho, draws, seed, tiles)
+
+
+def leading(several: Sequence[Series]) -> Series:
+    """The series whose settings speak for all: the one with most patches, which no sample is."""
+    return max(several, key=lambda one: len(one.patches))
 
 
 def chance_as_wanted(drawn: EndingDraws, wanted: str) -> Array:

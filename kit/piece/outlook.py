@@ -124,7 +124,6 @@ def state_chances(
     pieces: Sequence[Piece],
     known: Knowledge,
     seed: int,
-    draws: int = DRAWS,
     tiles: Sequence[int] = (0,),
 ) -> Array:
     """Chance of each whole piece in each state of knowledge, over the tiles drawn in it.
@@ -136,9 +135,10 @@ def state_chances(
     (pieces, draws) array
     """
     rows = rows_of(pieces)
-    drawn = known.draws(rows, seed, draws, tiles)
-    chances = whole_chances(pieces, rows, drawn)
-    return chances.reshape(len(pieces), len(tiles), draws).mean(axis=1)
+    drawn = known.draws(rows, seed, tiles=tiles)
+    each = whole_chances(pieces, rows, drawn).reshape(len(pieces), len(tiles), DRAWS)
+    chances: Array = each.mean(axis=1)
+    return chances
 
 
 def rows_of(pieces: Sequence[Piece]) -> list[ContactRow]:

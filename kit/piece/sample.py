@@ -14,9 +14,8 @@ import numpy as np
 import pandas as pd
 
 from kit.mixed import Array
-from kit.piece.changes import Change
 from kit.piece.contact_draws import SEED, ContactRow, Knowledge, contact_row
-from kit.piece.outlook import rows_of, state_chances, whole_chances
+from kit.piece.outlook import rows_of, whole_chances
 from kit.piece.recipe import Piece
 from kit.series import Series, Settings, new_series, patch_name, positions
 from kit.wording import counted, in_ten, percent
@@ -24,8 +23,6 @@ from kit.wording import counted, in_ten, percent
 DRAWS = 4096
 TRIALS = 256
 """Invented firings of a sample."""
-MOST_OPEN = 12
-"""Ways to make the piece that a sample decides between."""
 MOST_ALIKE = 2
 """Patches of one tile that may be the same."""
 SHIFT_COUNTS = 0.1
@@ -116,11 +113,7 @@ class PieceSample:
 
 
 def best_sample(
-    piece: Piece,
-    known: Knowledge,
-    options: Sequence[Change],
-    patches_per_tile: int,
-    tiles: int = 1,
+    ways: Sequence[Piece], known: Knowledge, patches_per_tile: int, tiles: int = 1
 ) -> PieceSample:
     """Choose the patches that are expected to do most for the piece that is then made.
 
@@ -128,14 +121,14 @@ def best_sample(
 
     Parameters
     ----------
-    piece : Piece
+    ways : sequence of Piece
+        The piece, and the ways to make it that are still open, as `open_ways` lists them.
     known : Knowledge
-    options : sequence of Change
-        What a person could still do, as `changes` lists it.
     patches_per_tile, tiles : int
         How much the person will fire. One tile carries patches on one ground only.
     """
-    trials = _Trials(open_ways(piece, known, options), known)
+    piece = ways[0]
+    trials = _Trials(ways, known)
     chosen: list[SampleTile] = []
     weight = trials.unfired()
     for _ in range(tiles):
@@ -154,15 +147,6 @@ def best_sample(
         float(after.otherwise.mean()),
         sum(BACK_AND_BASE + tile[0].row.base_coats + _fired(piece, tile) for tile in chosen),
     )
-
-
-def open_ways(piece: Piece, known: Knowledge, options: Sequence[Change]) -> list[Piece]:
-    """The piece, and the changes of it that could prove better by most."""
-    pieces = list(dict.fromkeys([piece, *(option.piece for option in options)]))
-    chances = state_chances(pieces, known, SEED)
-    better = np.maximum(chances - chances[0], 0.0).mean(axis=1)
-    best = np.argsort(-better[1:], kind="stable")[: MOST_OPEN - 1]
-    return [piece, *(pieces[1 + n] for n in best)]
 
 
 def sample_series(sample: PieceSample, like: Series, name: str) -> Series:

@@ -44,6 +44,7 @@ from kit.piece import (
     best_sample,
     changes,
     contact_row,
+    open_ways,
     piece_outlook,
     sample_series,
 )
@@ -187,7 +188,8 @@ def undecided(random: np.random.Generator, known: Knowledge) -> tuple[Piece, Pie
         best = piece_outlook(followed(piece, known), known).chance
         if len(piece.layers) > 6 or not 0.1 < best < 0.9:
             continue
-        sample = best_sample(piece, known, changes(piece, known, STOCK), 4, 2)
+        ways = open_ways(piece, known, STOCK, changes(piece, known, STOCK))
+        sample = best_sample(ways, known, 4, 2)
         if sample.then - sample.now >= 0.01:
             return piece, sample
     return None

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from kit.piece import BASE, BaseCoat, Layer, Piece, advice, changes, piece_outlook
+from kit.piece import BASE, BaseCoat, Layer, Piece, advice, changes, open_ways, piece_outlook
 from kit.piece.contact_draws import CHECK_SEED, SEED
 from kit.piece.recipe import groups
 
@@ -173,7 +173,32 @@ def test_of_each_kind_the_best_is_named_for_each_layer_and_small_gains_are_not(g
     assert [one.change.what for one in told] == ["take Grey for leaf instead of Red"]
     two = panel(Layer("leaf", "Red"), Layer("dots", "Red"))
     told = advised(two, known, ["Red", "Blue", "Grey", "Pink"])
-    assert {one.change.place for one in told} == {"leaf", "dots"}
+    assert {(one.change.kind, one.change.place) for one in told} == {
+        ("several", ""), ("colour", "leaf"), ("colour", "dots"),
+    }  # fmt: skip
     gains = [one.gain for one in told]
     assert gains == sorted(gains, reverse=True)
     assert advised(panel(Layer("leaf", "Red")), known, ["Red", "Pink"]) == []
+
+
+def test_several_changes_are_asked_for_where_each_alone_does_too_little(glass):
+    """Each of three layers holds 1 time in 10 as laid out; one change gains next to nothing."""
+    piece = panel(*(Layer(name, "Red") for name in ("leaf", "dots", "line")))
+    known = glass(lambda row, state: 0.9 if row.overlay in ("Blue", "Grey", "Pink") else 0.1)
+    (only,) = advised(piece, known, ["Red", "Blue", "Grey", "Pink"])
+    assert only.change.kind == "several"
+    assert only.change.what.count("take ") == 3
+    assert only.after == pytest.approx(0.9**3)
+
+
+def test_what_is_still_open_is_the_piece_the_best_way_and_what_could_prove_better(glass):
+    """Grey is best on average; Blue may prove better, Pink never does."""
+    rules = {"Red": 0.2, "Grey": 0.6, "Pink": 0.4}
+
+    def rule(row, state):
+        return np.where(state < 0.3, 0.9, 0.1) if row.overlay == "Blue" else rules[row.overlay]
+
+    piece = panel(Layer("leaf", "Red"))
+    stock = ["Red", "Pink", "Blue", "Grey"]
+    ways = open_ways(piece, glass(rule), stock, changes(piece, glass(rule), stock))
+    assert [way.layers[0].overlay for way in ways][:3] == ["Red", "Grey", "Blue"]

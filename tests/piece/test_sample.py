@@ -3,8 +3,17 @@
 import numpy as np
 import pytest
 
-from kit.piece import BaseCoat, Knowledge, Layer, Piece, best_sample, changes, piece_outlook
-from kit.piece.sample import made_series, open_ways, sample_series
+from kit.piece import (
+    BaseCoat,
+    Knowledge,
+    Layer,
+    Piece,
+    best_sample,
+    changes,
+    open_ways,
+    piece_outlook,
+)
+from kit.piece.sample import made_series, sample_series
 from kit.series import read_series
 from kit.studio import fire
 
@@ -18,7 +27,8 @@ def either(row, state):
 
 
 def sample_of(piece, known, stock=(), places=1, tiles=1):
-    return best_sample(piece, known, changes(piece, known, stock), places, tiles)
+    ways = open_ways(piece, known, stock, changes(piece, known, stock))
+    return best_sample(ways, known, places, tiles)
 
 
 def test_a_sample_that_settles_which_colour_to_take_is_worth_what_is_settled(glass):
@@ -52,8 +62,8 @@ def test_what_decides_is_fired_and_not_what_is_merely_unknown(glass):
         return either(row, state)
 
     piece = Piece("two", "Two", BaseCoat("White"), (Layer("leaf", "Red"), Layer("line", "Grey")))
-    options = [one for one in changes(piece, glass(rule), STOCK) if one.place != "line"]
-    ((patch,),) = best_sample(piece, glass(rule), options, 1, 1).tiles
+    ways = [piece, piece.with_layer("leaf", overlay="Blue")]
+    ((patch,),) = best_sample(ways, glass(rule), 1, 1).tiles
     assert patch.layer == "leaf"
 
 
@@ -65,17 +75,8 @@ def test_where_nothing_is_open_the_sample_says_so_and_is_named_all_the_same(glas
     assert "On a tile of White: Red (for leaf)." in " ".join(rest)
 
 
-def test_ways_are_open_that_could_prove_better_and_the_piece_comes_first(glass):
-    chance = {f"colour {n:02}": n / 100 for n in range(40)}
-    known = glass(lambda row, state: chance.get(row.overlay, 0.2))
-    ways = open_ways(LEAF, known, changes(LEAF, known, ["Red", *chance]))
-    assert ways[0] == LEAF
-    assert [way.layers[0].overlay for way in ways[1:]] == [f"colour {n}" for n in range(39, 28, -1)]
-
-
 def test_a_sample_carries_the_recipe_and_the_firings_of_the_piece(panel, known, series, tmp_path):
-    options = changes(panel, known, series.colours["colour"].tolist())
-    sample = best_sample(panel, known, options, 4, 2)
+    sample = sample_of(panel, known, series.colours["colour"].tolist(), 4, 2)
     assert sample.low <= sample.then <= sample.high
     assert sample.now <= sample.then
     planned = sample_series(sample, series, "panel-sample")
@@ -94,7 +95,7 @@ def test_a_sample_carries_the_recipe_and_the_firings_of_the_piece(panel, known, 
 
 
 def test_what_is_graded_of_the_sample_changes_what_is_said(panel, known, series, truth):
-    sample = best_sample(panel, known, changes(panel, known, []), 4, 1)
+    sample = sample_of(panel, known, places=4)
     fired = fire(sample_series(sample, series, "sample"), truth, 9)
     again = Knowledge.of([series, fired])
     assert piece_outlook(panel, again).chance != piece_outlook(panel, known).chance
