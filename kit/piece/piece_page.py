@@ -76,7 +76,8 @@ def piece_document(
 def help_told(advised: Sequence[Advice]) -> list[str]:
     """What would help, the most helpful first, or that nothing tried does."""
     return [one.sentence for one in advised] or [
-        "No other order, firing, sifter, coat or colour that was tried gains two points."
+        "Nothing that was tried gains two points: other orders, firings, sifters, coats and "
+        "colours, alone or several at once."
     ]
 
 

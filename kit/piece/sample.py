@@ -73,7 +73,7 @@ class PieceSample:
     shift : float
         How far the chance of what would be done now is expected to move, on average.
     otherwise : float
-        How probably something else is then advised than now.
+        How probably something else then proves better than what is best now, by two points.
     trips : int
         Trips of a tile through the heat that the sample costs.
     """
@@ -127,8 +127,17 @@ def best_sample(
     patches_per_tile, tiles : int
         How much the person will fire. One tile carries patches on one ground only.
     """
-    piece = ways[0]
-    trials = _Trials(ways, known)
+    sample = _chosen(ways, known, patches_per_tile, tiles)
+    if sample.worth_firing or len(ways) == 1:
+        return sample
+    best_now = ways[1:2] or ways[:1]
+    return _chosen(best_now, known, patches_per_tile, tiles)
+
+
+def _chosen(
+    ways: Sequence[Piece], known: Knowledge, patches_per_tile: int, tiles: int
+) -> PieceSample:
+    piece, trials = ways[0], _Trials(ways, known)
     chosen: list[SampleTile] = []
     weight = trials.unfired()
     for _ in range(tiles):
@@ -247,7 +256,8 @@ class _Trials:
         done = [half.argmax(axis=1) for half in halves]
         chance = (halves[1][every, done[0]] + halves[0][every, done[1]]) / 2
         moved = np.abs((halves[0] + halves[1])[:, self.best_now] / 2 - self.now)
-        otherwise = np.mean([one != self.best_now for one in done], axis=0)
+        better = [half.max(axis=1) - half[:, self.best_now] >= LEAST_SHIFT for half in halves]
+        otherwise = np.mean(better, axis=0)
         return _After(chance, moved, otherwise)
 
     def _likelihood(self, n: int, again: int) -> Array:
