@@ -36,7 +36,7 @@ MOST_OPEN = 12
 
 _LEAST_STEP = 0.01
 """What one more shared or added firing must add to the log chance to be worth asking for."""
-_LEAST_CHANGE = 0.1
+_LEAST_CHANGE = 0.05
 """The same for one more change of any kind."""
 
 
@@ -77,7 +77,8 @@ def changes(piece: Piece, known: Knowledge, stock: Sequence[str]) -> list[Change
     """
     found = [*_of_schedule(piece, layer_log_chances(piece, known, SEED))]
     found += _of_recipe(piece, known, stock)
-    several = _improved(piece, known, stock)
+    starts = [piece, _likeliest([piece, *(change.piece for change in found)], known)]
+    several = _likeliest([_improved(one, known, stock) for one in starts], known)
     if several not in (change.piece for change in found):
         found.append(Change("several", "", _told(piece, several), several))
     return [change for change in found if change.piece != piece]
@@ -103,7 +104,7 @@ def open_ways(
         by most: they may be changes of the best way as well.
     """
     ways = [piece, *(option.piece for option in options)]
-    best = ways[int(state_chances(ways, known, SEED).mean(axis=1).argmax())]
+    best = _likeliest(ways, known)
     ways += [change.piece for change in _of_recipe(best, known, stock)]
     ways = list(dict.fromkeys([piece, best, *ways]))
     chances = state_chances(ways, known, SEED)
@@ -111,6 +112,11 @@ def open_ways(
     kept = {piece, best}
     others = [ways[n] for n in np.argsort(-better, kind="stable") if ways[n] not in kept]
     return [*dict.fromkeys([piece, best]), *others][:MOST_OPEN]
+
+
+def _likeliest(pieces: Sequence[Piece], known: Knowledge) -> Piece:
+    """The piece that most probably ends as wanted, the first of equals."""
+    return pieces[int(state_chances(pieces, known, SEED).mean(axis=1).argmax())]
 
 
 def _improved(piece: Piece, known: Knowledge, stock: Sequence[str]) -> Piece:

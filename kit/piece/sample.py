@@ -6,6 +6,7 @@ the person could do is taken under those weights, and the piece is made so. A sa
 change what is done is worth little, however much it says about glass.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
@@ -18,7 +19,7 @@ from kit.piece.contact_draws import SEED, ContactRow, Knowledge, contact_row
 from kit.piece.outlook import rows_of, whole_chances
 from kit.piece.recipe import Piece
 from kit.series import Series, Settings, new_series, patch_name, positions
-from kit.wording import counted, in_ten, percent
+from kit.wording import counted, in_ten, percent, times
 
 DRAWS = 4096
 TRIALS = 256
@@ -98,8 +99,8 @@ class PieceSample:
         tiles = counted(len(self.tiles), "tile")
         said = [_TOLD_LITTLE] if not self.worth_firing else []
         for tile in self.tiles:
-            shown = [f"{patch.row.overlay} (for {patch.layer})" for patch in tile]
-            said.append(f"On a tile of {tile[0].row.base}: {', '.join(shown)}.")
+            patches = [self._told(patch, count) for patch, count in Counter(tile).items()]
+            said.append(f"On a tile of {tile[0].row.base}: {'; '.join(patches)}.")
         said.append(f"That is {tiles} and {counted(self.trips, 'trip')} through the heat.")
         if self.worth_firing:
             said += [
@@ -110,6 +111,16 @@ class PieceSample:
                 f"In {in_ten(self.otherwise)} cases the sample then advises otherwise than now.",
             ]
         return said
+
+    def _told(self, patch: SamplePatch, count: int) -> str:
+        """A patch with what differs from the layer that it stands for, and its firings."""
+        row, layer = patch.row, self.piece.layer(patch.layer)
+        twice = f" ({count} patches)" if count > 1 else ""
+        other = f", which may take the place of {layer.overlay}" * (row.overlay != layer.overlay)
+        mesh = f", {row.mesh} mesh" * (row.mesh != layer.mesh)
+        coat = f", {row.coat_weight:g} mg/cm²" * (row.coat_weight != layer.coat_weight)
+        fired = f", fired {times(row.firings)}"
+        return f"{row.overlay} for {patch.layer}{other}{mesh}{coat}{fired}{twice}"
 
 
 def best_sample(
@@ -127,17 +138,15 @@ def best_sample(
     patches_per_tile, tiles : int
         How much the person will fire. One tile carries patches on one ground only.
     """
-    sample = _chosen(ways, known, patches_per_tile, tiles)
+    trials = _Trials(ways, known)
+    sample = _chosen(ways[0], trials, patches_per_tile, tiles)
     if sample.worth_firing or len(ways) == 1:
         return sample
-    best_now = ways[1:2] or ways[:1]
-    return _chosen(best_now, known, patches_per_tile, tiles)
+    best_now = _Trials([ways[trials.best_now]], known)
+    return _chosen(ways[0], best_now, patches_per_tile, tiles)
 
 
-def _chosen(
-    ways: Sequence[Piece], known: Knowledge, patches_per_tile: int, tiles: int
-) -> PieceSample:
-    piece, trials = ways[0], _Trials(ways, known)
+def _chosen(piece: Piece, trials: "_Trials", patches_per_tile: int, tiles: int) -> PieceSample:
     chosen: list[SampleTile] = []
     weight = trials.unfired()
     for _ in range(tiles):

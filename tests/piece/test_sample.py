@@ -13,7 +13,8 @@ from kit.piece import (
     open_ways,
     piece_outlook,
 )
-from kit.piece.sample import made_series, sample_series
+from kit.piece.contact_draws import ContactRow
+from kit.piece.sample import PieceSample, SamplePatch, made_series, sample_series
 from kit.series import read_series
 from kit.studio import fire
 
@@ -72,7 +73,17 @@ def test_where_nothing_is_open_the_sample_says_so_and_is_named_all_the_same(glas
     assert not sample.worth_firing
     first, *rest = sample.sentences()
     assert first.startswith("No small sample is expected to change")
-    assert "On a tile of White: Red (for leaf)." in " ".join(rest)
+    assert "On a tile of White: Red for leaf, fired once." in rest
+
+
+def test_a_patch_is_told_with_what_differs_from_its_layer():
+    row = ContactRow("White", "Blue", 2, 80, 60.0, 80, 40.0, 2)
+    tile = (SamplePatch("leaf", row), SamplePatch("leaf", row))
+    sample = PieceSample(LEAF, (tile,), 0.4, 0.6, 0.3, 0.8, 0.1, 0.3, 6)
+    assert sample.sentences()[0] == (
+        "On a tile of White: Blue for leaf, which may take the place of Red, 80 mesh, fired twice "
+        "(2 patches)."
+    )
 
 
 def test_a_sample_carries_the_recipe_and_the_firings_of_the_piece(panel, known, series, tmp_path):
