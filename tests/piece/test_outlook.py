@@ -72,7 +72,9 @@ def test_each_layer_is_judged_at_its_own_count_and_all_must_hold(glass):
 
 def test_every_stencil_of_a_layer_must_hold(glass):
     piece = Piece("one", "One", BaseCoat("Chalk"), (Layer("a", "Slate", stencils=3),))
-    (a,) = piece_outlook(piece, glass(lambda row, state: 0.9)).contacts
+    told = piece_outlook(piece, glass(lambda row, state: 0.9))
+    (a,) = told.contacts
+    assert told.chance == pytest.approx(0.9**3)
     assert (a.one, a.all_stencils) == (pytest.approx(0.9), pytest.approx(0.9**3))
 
 

@@ -142,10 +142,12 @@ def test_a_layer_fired_more_than_once_takes_all_below_it_along():
 def test_an_order_counts_what_each_layer_is_fired_for_itself():
     """b is fired twice before the next goes on, so that only what comes after it is spared."""
     piece = _piece(Layer("a", "Red"), Layer("b", "Green", firings=2))
-    fades = np.log([[0.9], [0.6], [0.1]])
-    chances = {"a": fades, "b": np.zeros((3, 1))}
+    chances = {
+        "a": np.log([[0.9], [0.88], [0.1]]),
+        "b": np.log([[1.0], [0.9], [0.5]]),
+    }
     assert names_of(best_order(piece, chances)) == ("b", "a")
-    assert piece_chance(best_order(piece, chances), chances) == pytest.approx(0.9)
+    assert piece_chance(best_order(piece, chances), chances) == pytest.approx(0.9 * 0.5)
 
 
 def test_a_layer_moves_anywhere_but_below_what_it_lies_on():

@@ -54,13 +54,32 @@ def test_a_sample_that_says_nothing_of_the_piece_gains_nothing(glass):
     assert sample.shift < 0.05
 
 
+def test_luck_among_few_states_is_not_taken_for_knowledge(glass):
+    """Eight patches leave few states in weight, and say nothing of which colour will hold."""
+
+    class Tiles(glass):
+        def told(self, row, state, seed, tile):
+            if tile == 1 and row.overlay not in STOCK:
+                return 1.0
+            name = int.from_bytes(row.overlay.encode(), "big")
+            return np.where(
+                np.random.default_rng((tile, name)).random(len(state)) < 0.5, 0.98, 0.02
+            )
+
+    others = [Layer(f"l{n}", f"c{n}") for n in range(8)]
+    piece = Piece("many", "Many", BaseCoat("White"), (Layer("leaf", "Red"), *others))
+    ways = [piece, piece.with_layer("leaf", overlay="Blue")]
+    sample = best_sample(ways, Tiles(None), 8, 1)
+    assert sample.then == pytest.approx(sample.now, abs=0.03)
+
+
 def test_what_decides_is_fired_and_not_what_is_merely_unknown(glass):
-    """Whether 'line' holds is not known, but there is nothing else to be done about it."""
+    """Whether 'line' holds is less known, but there is nothing else to be done about it."""
 
     def rule(row, state):
         if row.overlay == "Grey":
-            return np.where(state < 0.5, 0.95, 0.05)
-        return either(row, state)
+            return np.where(state < 0.5, 0.99, 0.01)
+        return np.where((state * 512 % 2 < 1) == (row.overlay == "Red"), 0.8, 0.2)
 
     piece = Piece("two", "Two", BaseCoat("White"), (Layer("leaf", "Red"), Layer("line", "Grey")))
     ways = [piece, piece.with_layer("leaf", overlay="Blue")]
