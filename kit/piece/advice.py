@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kit.mixed import Array
-from kit.piece.changes import SIMPLER, Change
+from kit.piece.bench_changes import SIMPLER, Change
 from kit.piece.contact_draws import CHECK_SEED, SEED, TILES, Knowledge
 from kit.piece.outlook import PieceOutlook, state_chances
 from kit.wording import adverb, percent, upper_first

@@ -8,8 +8,8 @@ import pandas as pd
 
 from kit.errors import DataProblems, Misuse
 from kit.piece.advice import Advice, advice
+from kit.piece.bench_changes import changes, open_ways
 from kit.piece.bench_sheet import piece_sheet
-from kit.piece.changes import changes, open_ways
 from kit.piece.contact_draws import Knowledge, leading
 from kit.piece.outlook import PieceOutlook, piece_outlook
 from kit.piece.piece_file import format_piece, piece_path, read_piece

@@ -9,8 +9,7 @@ from numpy.typing import NDArray
 from kit.photo import Raster
 from kit.studio.picture.camera import shown_from
 from kit.studio.picture.fired_tile import PIXELS_PER_MM as TILE_PIXELS_PER_MM
-from kit.studio.picture.fired_tile import TileLook
-from kit.studio.picture.texture import band_noise
+from kit.studio.picture.fired_tile import TileLook, band_noise
 
 _MIRROR_PER_MM = 16.0
 _PHONE_MM = (26.0, 60.0)

@@ -40,6 +40,7 @@ def measured_once(tmp_path_factory):
         demo,
         tiles=demo.tiles[demo.tiles["tile"] <= 2],
         patches=demo.patches[demo.patches["tile"] <= 2].assign(mesh=100),
+        measurements=demo.measurements[:0],
         sources={},
     )
     settings = replace(
