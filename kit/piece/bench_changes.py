@@ -191,13 +191,13 @@ def _refired(piece: Piece, most: int) -> list[Piece]:
 def _of_recipe(piece: Piece, known: Knowledge, stock: Sequence[str]) -> Iterator[Change]:
     """Another sifter, coat or colour for one layer."""
     for layer in piece.layers:
-        tried: list[tuple[str, dict[str, object]]] = [
-            *(("sifter", {"mesh": int(mesh)}) for mesh in known.levels("mesh")),
-            *(("coat", {"coat_weight": weight}) for weight in known.levels("coat_weight")),
-            *(("colour", {"overlay": one}) for one in stock if one not in piece.colours),
+        tried: list[tuple[str, str, float | str]] = [
+            *(("sifter", "mesh", int(mesh)) for mesh in known.levels("mesh")),
+            *(("coat", "coat_weight", weight) for weight in known.levels("coat_weight")),
+            *(("colour", "overlay", one) for one in stock if one not in piece.colours),
         ]
-        for kind, changed in tried:
-            other = piece.with_layer(layer.name, **changed)
+        for kind, part, value in tried:
+            other = piece.with_layer(layer.name, **{part: value})
             yield Change(kind, layer.name, _told(piece, other), other)
 
 
