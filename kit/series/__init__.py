@@ -63,6 +63,7 @@ from kit.series.series import (
     files_of,
     new_series,
     read_series,
+    rounds_before,
     series_of,
 )
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Settings, Verdict, Wish
@@ -180,6 +181,7 @@ __all__ = [
     "read_series",
     "replace_files",
     "report_folder",
+    "rounds_before",
     "row_key",
     "rows_of_files",
     "series_folder",
