@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from kit.design.costs import Costs, Limits, Prices, costs
+from kit.design.costs import Costs, Limits, costs
 from kit.design.draft import Draft, usual_recipe
 from kit.design.is_pair_safe import draft_check
 from kit.design.layout import laid_out, order_of_work
@@ -101,7 +101,6 @@ def plan(
     wishes_alone: bool = False,
     wrong_costs: float = 0.0,
     limits: Limits | None = None,
-    prices: Prices | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Plan:
     """Choose what to fire for the question that a series asks.
@@ -136,8 +135,6 @@ def plan(
     limits : Limits, optional
         The most it may take in trips through the heat, minutes, grams, money and so on: the best
         plan within them is found, and `tiles` is then the most tiles.
-    prices : Prices, optional
-        Needed for a limit in money.
     progress : callable, optional
 
     Returns
@@ -186,12 +183,10 @@ def plan(
 
     if limits is None:
         return drawn_up(settings)
-    return within_limits(drawn_up, series, limits, prices)
+    return within_limits(drawn_up, series, limits)
 
 
-def within_limits(
-    drawn_up: Callable[[Settings], Plan], series: Series, limits: Limits, prices: Prices | None
-) -> Plan:
+def within_limits(drawn_up: Callable[[Settings], Plan], series: Series, limits: Limits) -> Plan:
     """The largest plan that the limits allow, with or without stripes, whichever is better.
 
     Raises
@@ -218,7 +213,7 @@ def within_limits(
     settings = options[-1]
     while True:
         plan = drawn_up(settings)
-        taken = costs(plan.series, prices)
+        taken = costs(plan.series)
         if not limits.exceeded(taken):
             return plan
         if settings.tiles == 1:
@@ -269,7 +264,6 @@ def replan(
     wishes_alone: bool = False,
     wrong_costs: float = 0.0,
     limits: Limits | None = None,
-    prices: Prices | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Plan:
     """Plan again from what is left: after losses, a new colour, a jar run low, a session cancelled.
@@ -286,7 +280,7 @@ def replan(
         How many more tiles can be made; by default as many as were planned and not fired.
     leave_out : sequence of str
         Colours of which there is no powder left: not fired any more.
-    palette, wishes_alone, wrong_costs, limits, prices, progress
+    palette, wishes_alone, wrong_costs, limits, progress
         As for `plan`; the limits hold for the new tiles alone.
 
     Returns
@@ -316,7 +310,6 @@ def replan(
             wishes_alone=wishes_alone,
             wrong_costs=wrong_costs,
             limits=limits,
-            prices=prices,
             progress=progress,
         )
 
@@ -344,7 +337,7 @@ def replan(
 
     if limits is None:
         return drawn_up(settings)
-    return within_limits(drawn_up, replace(bare, settings=settings), limits, prices)
+    return within_limits(drawn_up, replace(bare, settings=settings), limits)
 
 
 def _only_tiles(series: Series, numbers: pd.Series) -> Series:

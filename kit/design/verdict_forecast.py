@@ -14,9 +14,7 @@ from kit.design.surveys import (
     Places,
     dealt_evenly,
     expected_verdicts,
-    fitted_scores,
-    known_beforehand,
-    known_from_grades,
+    known_of_series,
     learned_scores,
     next_task,
     prospects,
@@ -29,7 +27,7 @@ from kit.design.surveys import (
 )
 from kit.design.which_pairs import patches_in_places, tile_format
 from kit.errors import Misuse
-from kit.model import FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, PairSetting, score_correlation
+from kit.model import FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, PairSetting
 from kit.series import Series, patches_in_full
 from kit.wording import counted, listed
 
@@ -99,8 +97,8 @@ def forecast_verdicts(
     """
     if planned.patches.empty:
         raise Misuse("Nothing is planned yet: plan some tiles with patches first.")
-    known = _known(planned, after)
-    pair, places = patches_in_places(planned, known)
+    known = known_of_series(planned, planned.stock, after)
+    pair, places = patches_in_places(patches_in_full(planned), known)
     if after:
         expected = expected_verdicts(known, remaining_shares(known, pair, places))
         return VerdictForecast(
@@ -136,7 +134,7 @@ def verdict_curve(
     """
     settings = series.settings
     sizes = tiles or sorted({max(1, round(share * settings.tiles)) for share in _SIZES})
-    known = _known(series, ())
+    known = known_of_series(series, series.stock, ())
     task = survey_task(known, None)
     coats = float(np.mean(settings.factors["base_coats"]))
     rows = []
@@ -270,7 +268,7 @@ def next_step(
     NextStep
     """
     last = series[-1]
-    known = _known(last, series)
+    known = known_of_series(last, last.stock, series)
     places = tile_format(last.settings).places(tiles)
     task = next_task(known, None)
     chosen = survey_plan(known, task, places, last.settings.seed, progress)
@@ -296,20 +294,6 @@ def _worth_refiring(series: Series, known: PairKnowledge, verdicts: np.ndarray) 
     keeps = pd.Series(holds[known.numbers(sound)], index=sound["tile"]).groupby(level=0).sum()
     most = keeps[keeps * 2 > sound.groupby("tile").size()].sort_values(ascending=False)
     return tuple(int(tile) for tile in most.index[:3])
-
-
-def _known(series: Series, graded: Sequence[Series]) -> PairKnowledge:
-    settings = series.settings
-    colours = series.stock.reset_index(drop=True)
-    setting = PairSetting.of(settings.verdict)
-    if graded:
-        fits = fitted_scores(graded)
-        rho = score_correlation(*fits.values())
-        return known_from_grades(fits, colours, setting, rho)
-    counts = range(1, settings.last_firing + 1)
-    graders = max(1, len(settings.graders))
-    learned = learned_scores([series])
-    return known_beforehand(colours, setting, counts, len(counts) * graders, learned)
 
 
 def _forecast(

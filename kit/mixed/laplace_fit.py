@@ -132,17 +132,17 @@ class LaplaceFit(Generic[T]):
             slope -= of_x.T @ pulled
             bend += of_x.T @ precision @ of_x
         if self.rows.free_sds:
-            terms = self.model.terms
-            spread, by_sd, bent = self.prior.spread_terms(
-                x[self.sds],
-                self.scale,
-                [term.name for term in terms],
-                np.array([term.unit for term in terms]),
-            )
+            spread, by_sd, bent = self.prior.spread_terms(x[self.sds], *self._sd_units)
             value += spread
             slope[self.sds] = by_sd
             bend[places[self.sds], places[self.sds]] = -bent
         return value, slope, bend
+
+    @property
+    def _sd_units(self) -> tuple[float, list[str], Array]:
+        """How the prior is to read the inner standard deviations."""
+        terms = self.model.terms
+        return self.scale, [t.name for t in terms], np.array([t.unit for t in terms])
 
     def _at_zero(self, best: Optimum[Mode[T]]) -> Optimum[Mode[T]]:
         """Make standard deviations positive, and zero where they cannot be told from it."""
@@ -166,6 +166,7 @@ class LaplaceFit(Generic[T]):
         psi = self.outward @ x + self.offset
         psi_cov = self.outward @ cov @ self.outward.T
         sd = psi[self.sds]
+        held = self.prior.held(x[self.sds], *self._sd_units) if self.prior is not None else None
         sd_slopes = np.eye(rows.size)[self.sds]
         slopes = laplace.mode_slopes(x, mode) @ np.linalg.inv(self.outward)
         return Posterior(
@@ -175,7 +176,7 @@ class LaplaceFit(Generic[T]):
             psi_cov=psi_cov,
             first_effect=rows.own,
             sd=sd,
-            new_var=new_level_variance(sd, sd_slopes, psi_cov, self.prior is not None),
+            new_var=new_level_variance(sd, sd_slopes, psi_cov, held),
             sd_slopes=sd_slopes,
             b=mode.b if rows.free_sds else np.empty(0),
             b_slopes=slopes if rows.free_sds else np.empty((0, rows.size)),
@@ -186,16 +187,6 @@ class LaplaceFit(Generic[T]):
         """What is known at the best fit."""
         return self.posterior(self.best.x, inverse_of(self.best.hessian), self.best.state)
 
-    @property
-    def log_sd(self) -> Array:
-        """Logs of the standard deviations at the best fit."""
-        return np.log(self.best.x[self.spreads])
-
-    def log_sd_covariance(self) -> Array:
-        """Covariance of `log_sd`."""
-        share = 1 / self.best.x[self.spreads]
-        return np.outer(share, share) * inverse_of(self.best.hessian)[self.spreads, self.spreads]
-
     def sd_shares(self) -> Array:
         """Standard error of each standard deviation, as a share of it."""
         error = np.sqrt(np.diag(inverse_of(self.best.hessian))[self.spreads])
@@ -203,23 +194,15 @@ class LaplaceFit(Generic[T]):
             shares: Array = error / self.best.x[self.spreads]
             return shares
 
-    def given(self, log_sd: Array) -> tuple[float, Posterior] | None:
-        """What is known where the standard deviations are given.
+    def given(self, stretch: Array) -> Posterior | None:
+        """What is known where the standard deviations are so many times the best ones.
 
         All else follows from the best fit along its dependence on the standard deviations, and then
-        by one Newton step.
-
-        Returns
-        -------
-        log_density : float
-            Of `log_sd` given the data, up to a constant, by Laplace's approximation over all else.
-        posterior : Posterior
-
-        None stands for a place that cannot be reached.
+        by one Newton step. None stands for a place that cannot be reached.
         """
         best, fixed = self.best, slice(self.fixed)
         x = best.x.copy()
-        x[self.spreads] = np.exp(log_sd)
+        x[self.spreads] *= stretch
         drift = best.hessian[fixed, self.spreads] @ (x - best.x)[self.spreads]
         x[fixed] -= np.linalg.solve(best.hessian[fixed, fixed], drift)
         _, gradient, mode = self.objective(x, best.state)
@@ -231,10 +214,7 @@ class LaplaceFit(Generic[T]):
         mode = self.likelihood.mode(x, mode.b)
         if mode is None:
             return None
-        cov = np.zeros((x.size, x.size))
-        cov[fixed, fixed] = inverse_of(information)
-        density = mode.value + self._log_prior(x)[0] - 0.5 * np.linalg.slogdet(information)[1]
-        return float(density), self.posterior(x, cov, mode)
+        return self.posterior(x, inverse_of(best.hessian), mode)
 
     def without(self, left_out: Array) -> Posterior:
         """What would be known without some rows: one Newton step from the best fit of all.

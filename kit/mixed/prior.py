@@ -168,16 +168,34 @@ class Prior:
         size = np.abs(sd)
         if np.any(size == 0):
             return -np.inf, np.zeros_like(sd), np.zeros_like(sd)
-        shape, rate = (
-            np.full(sd.shape, self.spread_shape),
-            np.full(sd.shape, self.spread_rate / unit),
-        )
+        shape, rate = self._shapes_and_rates(sd, unit, names, reach)
+        value = float(np.sum(shape * np.log(size) - rate * size))
+        return value, (shape / size - rate) * np.sign(sd), -shape / size**2
+
+    def held(
+        self,
+        sd: Array,
+        unit: float = 1.0,
+        names: Sequence[str] = (),
+        reach: Array | float = 1.0,
+    ) -> Array:
+        """Information that the prior gives on the log of each standard deviation, at `sd`.
+
+        Minus the second derivative of the log density by log sd; parameters as in `spread_terms`.
+        """
+        information: Array = self._shapes_and_rates(sd, unit, names, reach)[1] * np.abs(sd)
+        return information
+
+    def _shapes_and_rates(
+        self, sd: Array, unit: float, names: Sequence[str], reach: Array | float
+    ) -> tuple[Array, Array]:
+        shape = np.full(sd.shape, self.spread_shape)
+        rate = np.full(sd.shape, self.spread_rate / unit)
         for j, name in enumerate(names):
             if name in self.sources:
                 own = self.sources[name]
                 shape[j], rate[j] = own.shape, own.rate / np.broadcast_to(reach, sd.shape)[j]
-        value = float(np.sum(shape * np.log(size) - rate * size))
-        return value, (shape / size - rate) * np.sign(sd), -shape / size**2
+        return shape, rate
 
     def step_terms(self, theta: Array) -> tuple[float, Array, Array]:
         """Log density of thresholds' distances up to a constant, its slopes, and minus bends.

@@ -29,10 +29,10 @@ from kit.series.journal import (
     read_journal,
 )
 from kit.series.journaled import take_in_by_hand, write_journaled
+from kit.series.median_grades import last_grades, middle_grades
 from kit.series.mesh import OPENING_UM
-from kit.series.middle_grades import last_grades, middle_grades
 from kit.series.new_folder import start_series
-from kit.series.observations import (
+from kit.series.patch_history import (
     colours_in_stock,
     last_firings,
     losses,
@@ -66,7 +66,7 @@ from kit.series.series import (
     rounds_before,
     series_of,
 )
-from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Settings, Verdict, Wish
+from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Prices, Settings, Verdict, Wish
 from kit.series.settings_file import parse_settings
 from kit.series.size_limits import MOST_BYTES, packed_excess, text_excess
 from kit.series.stripes import (
@@ -91,7 +91,16 @@ from kit.series.tables import (
     series_tables,
 )
 from kit.series.usable import MEASURES, join_measurements, usable_measurements
-from kit.series.vocabulary import ACCIDENTS, ASKS, FAMILIES, FAMILY_PAIRS, OPACITIES, family_pair
+from kit.series.vocabulary import (
+    ACCIDENTS,
+    ASKS,
+    FAMILIES,
+    FAMILY_PAIRS,
+    FUSINGS,
+    GRAINS,
+    OPACITIES,
+    family_pair,
+)
 
 __all__ = [
     "ACCIDENTS",
@@ -106,6 +115,8 @@ __all__ = [
     "FAMILY_PAIRS",
     "FIRINGS",
     "FOUND",
+    "FUSINGS",
+    "GRAINS",
     "MEASUREMENTS",
     "MEASURES",
     "MOST_BYTES",
@@ -126,6 +137,7 @@ __all__ = [
     "Journal",
     "Occasion",
     "Position",
+    "Prices",
     "RowChange",
     "RowName",
     "Rows",

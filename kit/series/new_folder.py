@@ -82,6 +82,7 @@ fine_edge_at_most = 1     # a fine edge: spread and pull-through both at or belo
 breaks_through_from = 2   # broken through: pull-through at or above this step
 fine_edge_mm = 0.5        # for photographs: spread at most this, 0.5 mm is about 0.02 in
 fine_edge_share = 0.1     # for photographs: the base shows in at most this share of the patch
+photographs = true        # they count beside the grades; false for the grades alone
 confidence = 0.8          # how likely a thing must be before the kit says it
 mesh = 100
 base_mesh = 80
@@ -92,6 +93,14 @@ firings = 3
 [bench]
 sifting_loss = 0.3        # share of the powder that misses the tile
 minutes_per_firing = 1.5
+
+# What things cost you, if a plan shall be costed in money. Take the # away and put in yours.
+# [prices]
+# currency = "EUR"        # any name; only written behind the amount
+# copper_per_kg = 20
+# enamel_per_100_g = 10
+# heat_per_trip = 0.1     # gas or current for one tile once through the heat
+# heat_per_hour = 0       # or for an hour at the heat
 
 # If you photograph the tiles: two lengths on the printed photo card, measured with a rule
 # between the outer edges of its corner marks. Take the # away and put in yours.

@@ -21,7 +21,7 @@ from kit.series.consistency import settings_problems, table_problems
 from kit.series.disk import read_together
 from kit.series.journal import Occasion, journal_files
 from kit.series.journaled import write_journaled
-from kit.series.observations import colours_in_stock
+from kit.series.patch_history import colours_in_stock
 from kit.series.paths import checked_name, link_problems, series_folder
 from kit.series.settings import Settings, as_html_table
 from kit.series.tables import CORRECTIONS, MEASUREMENTS, STRIPES, Table, series_tables

@@ -63,6 +63,7 @@ _SERIES = Rule(
 )
 _MESH = _one_of(*OPENING_UM)
 _COAT = _number(1, 500, " mg/cm²")
+_PRICE = _number(0, 1e6)
 
 SETTING_RULES: Mapping[str, Rule] = {
     "title": TEXT,
@@ -92,6 +93,7 @@ SETTING_RULES: Mapping[str, Rule] = {
     "verdict.breaks_through_from": _whole(1, 4),
     "verdict.fine_edge_mm": _number(0, 10, " mm"),
     "verdict.fine_edge_share": _number(0, 0.9),
+    "verdict.photographs": _one_of(True, False),
     "verdict.confidence": _number(0.51, 0.99),
     "verdict.mesh": _MESH,
     "verdict.base_mesh": _MESH,
@@ -100,6 +102,11 @@ SETTING_RULES: Mapping[str, Rule] = {
     "verdict.firings": _whole(1, 20),
     "bench.sifting_loss": _number(0, 0.9),
     "bench.minutes_per_firing": _number(0.1, 60, " minutes"),
+    "prices.currency": TEXT,
+    "prices.copper_per_kg": _PRICE,
+    "prices.enamel_per_100_g": _PRICE,
+    "prices.heat_per_trip": _PRICE,
+    "prices.heat_per_hour": _PRICE,
     "photo.card_across_mm": _number(30, 400, " mm"),
     "photo.card_down_mm": _number(30, 400, " mm"),
 }

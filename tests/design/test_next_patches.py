@@ -14,8 +14,10 @@ from kit.design.surveys.pair_knowledge import (
     PairKnowledge,
     fitted_scores,
     grade_information,
-    known_beforehand,
     known_from_grades,
+)
+from kit.design.surveys.pairs_beforehand import (
+    known_beforehand,
     score_beforehand,
     source_beliefs,
 )

@@ -4,17 +4,20 @@ from kit.design.surveys.choose_next import next_patches, next_task, prospects, v
 from kit.design.surveys.expected_verdicts import expected_verdicts
 from kit.design.surveys.pair_knowledge import (
     SCORES,
-    SOURCES,
     PairKnowledge,
     fitted_scores,
-    known_beforehand,
     known_from_grades,
+)
+from kit.design.surveys.pair_numbers import Floats, Ints, checked_colours
+from kit.design.surveys.pair_survey import TileFormat, survey, survey_plan, survey_task
+from kit.design.surveys.pairs_beforehand import (
+    SOURCES,
+    known_beforehand,
+    known_of_series,
     learned_scores,
     score_of_rule,
     source_beliefs,
 )
-from kit.design.surveys.pair_numbers import Floats, Ints, checked_colours
-from kit.design.surveys.pair_survey import TileFormat, survey, survey_plan, survey_task
 from kit.design.surveys.patch_exchange import Places
 from kit.design.surveys.verdict_search import after_firing, dealt_evenly, remaining_shares
 
@@ -33,6 +36,7 @@ __all__ = [
     "fitted_scores",
     "known_beforehand",
     "known_from_grades",
+    "known_of_series",
     "learned_scores",
     "next_patches",
     "next_task",
