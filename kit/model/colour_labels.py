@@ -212,7 +212,7 @@ def labels_worth(results: OrdinalResults, labels: pd.DataFrame) -> tuple[LabelWo
 def enough_labelled(words: pd.Series) -> bool:
     """Whether enough colours carry a label, in words that differ."""
     counts = words[words != ""].value_counts()
-    return counts.sum() >= FEWEST_COLOURS and (counts >= FEWEST_OF_A_WORD).sum() >= 2
+    return bool(counts.sum() >= FEWEST_COLOURS and (counts >= FEWEST_OF_A_WORD).sum() >= 2)
 
 
 def _said_of_colours(results: OrdinalResults, role: str) -> tuple[pd.Series, Array]:

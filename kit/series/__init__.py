@@ -66,6 +66,7 @@ from kit.series.series import (
     rounds_before,
     series_of,
 )
+from kit.series.setting_lines import line_of, lines_of_keys, read_toml
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Prices, Settings, Verdict, Wish
 from kit.series.settings_file import parse_settings
 from kit.series.size_limits import MOST_BYTES, packed_excess, text_excess
@@ -173,6 +174,8 @@ __all__ = [
     "last_firings",
     "last_grades",
     "leftovers",
+    "line_of",
+    "lines_of_keys",
     "locked",
     "losses",
     "machine",
@@ -191,6 +194,7 @@ __all__ = [
     "read_journal",
     "read_records",
     "read_series",
+    "read_toml",
     "replace_files",
     "report_folder",
     "rounds_before",
