@@ -63,6 +63,7 @@ from kit.series.series import (
     files_of,
     new_series,
     read_series,
+    rounds_before,
     series_of,
 )
 from kit.series.setting_lines import line_of, lines_of_keys, read_toml
@@ -196,6 +197,7 @@ __all__ = [
     "read_toml",
     "replace_files",
     "report_folder",
+    "rounds_before",
     "row_key",
     "rows_of_files",
     "series_folder",
