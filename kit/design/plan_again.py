@@ -5,13 +5,13 @@ from dataclasses import replace
 
 import pandas as pd
 
-from kit.design.costs import Limits
 from kit.design.is_pair_safe import draft_check
 from kit.design.layout import laid_out, order_of_work
+from kit.design.plan_costs import Limits
 from kit.design.plan_series import Plan, only_tiles, plan
 from kit.design.which_pairs import Aim, draft_more_pairs, pair_targets
 from kit.design.which_things import draft_things
-from kit.design.within_limits import within_limits
+from kit.design.within_limits import best_within
 from kit.errors import Misuse
 from kit.series import Series, Settings, patches_in_full
 from kit.wording import counted
@@ -162,4 +162,4 @@ def _beside(
 
     if limits is None:
         return drawn_up(settings)
-    return within_limits(drawn_up, bare, limits)
+    return best_within(drawn_up, bare, limits)

@@ -5,14 +5,14 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from kit.design.costs import Limits
 from kit.design.draft import Draft
 from kit.design.is_pair_safe import draft_check
 from kit.design.layout import laid_out, order_of_work
+from kit.design.plan_costs import Limits
 from kit.design.surveys import learned_scores
 from kit.design.which_pairs import Aim, draft_next_pairs, draft_pairs, pair_targets
 from kit.design.which_things import Firings, draft_things
-from kit.design.within_limits import within_limits
+from kit.design.within_limits import best_within
 from kit.errors import Misuse
 from kit.model import LEARNED
 from kit.series import Series, Settings, places_on_tile
@@ -186,7 +186,7 @@ def plan(
 
     if limits is None:
         return drawn_up(settings)
-    return within_limits(drawn_up, series, limits)
+    return best_within(drawn_up, series, limits)
 
 
 def _drafted(

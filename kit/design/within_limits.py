@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from kit.design.costs import Costs, Limits, costs
 from kit.design.draft import usual_recipe
+from kit.design.plan_costs import Costs, Limits, costs
 from kit.design.verdict_forecast import verdict_curve
 from kit.design.which_pairs import tile_format
 from kit.series import Series, Settings
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from kit.design.plan_series import Plan
 
 
-def within_limits(
+def best_within(
     drawn_up: Callable[[Settings, Collection[str]], "Plan"], series: Series, limits: Limits
 ) -> "Plan":
     """The largest plan that the limits allow, with or without stripes, whichever is better.

@@ -32,8 +32,10 @@ class JointMixedModel(MixedModel):
 
     P(grade <= k) = logistic(threshold_k - eta)  and  measurement = a + b eta + error, with eta the
     effects of `formula` plus random intercepts and slopes. The error is normal; its variance is one
-    that is estimated plus the square of a known standard error. Either source may be missing: then
-    the model is that of the other, with a = 0 and b = 1 where there are no grades.
+    that is estimated plus the square of a known standard error. A measurement at or below `floor`
+    says no more than that it lies there, one at or above `ceiling` likewise: both are censored.
+    Either source may be missing: then the model is that of the other, with a = 0 and b = 1 where
+    there are no grades.
 
     Parameters
     ----------
@@ -49,6 +51,8 @@ class JointMixedModel(MixedModel):
         grader, enters the rows of that table alone.
     error : str, optional
         Column of the measurements' known standard errors.
+    floor, ceiling : float
+        Between which measurements can be told from each other, in the units of `measure`.
 
     Raises
     ------
@@ -70,6 +74,8 @@ class JointMixedModel(MixedModel):
         groups: Sequence[str] = (),
         slopes: Mapping[str, Sequence[str]] | None = None,
         error: str | None = None,
+        floor: float = -np.inf,
+        ceiling: float = np.inf,
     ) -> None:
         groups, slopes = as_lists(groups, slopes)
         self.formula, self.measure = formula, measure
@@ -84,7 +90,11 @@ class JointMixedModel(MixedModel):
         if graded.empty and measured.empty:
             raise Misuse("There are neither grades nor measurements to fit.")
         self.y, self.labels = _grades(graded, self.response)
-        self.measured, self.error = _measurements(measured, measure, error, len(graded) > 0)
+        values, self.error = _measurements(measured, measure, error, len(graded) > 0)
+        self.side = (values <= floor).astype(int) - (values >= ceiling).astype(int)
+        self.measured = np.clip(values, floor, ceiling)
+        if len(measured) and np.all(self.side != 0):
+            raise Misuse(f"No {measure} lies between what can be told: {floor:g} to {ceiling:g}.")
         self.data = graded if len(graded) else measured
         both = pd.concat([t for t in tables if len(t)], ignore_index=True)
         terms = _terms(groups, slopes, graded, measured, both)

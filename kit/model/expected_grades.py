@@ -39,7 +39,7 @@ class ExpectedGrades:
         """
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", StatisticalWarning)
-            return cls(fit.results.at_most(with_refirings(rows)).to_numpy())
+            return cls(fit.results.at_most(with_refirings(fit.labels.on(rows))).to_numpy())
 
     @property
     def steps(self) -> int:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from kit.errors import Misuse
-from kit.record.amendment import Amendment, amended, amendment
+from kit.record.amending import Amendment, amended, amendment
 from kit.series import (
     Cells,
     Occasion,

@@ -29,10 +29,10 @@ from kit.series.journal import (
     read_journal,
 )
 from kit.series.journaled import take_in_by_hand, write_journaled
+from kit.series.median_grades import last_grades, middle_grades
 from kit.series.mesh import OPENING_UM
-from kit.series.middle_grades import last_grades, middle_grades
 from kit.series.new_folder import start_series
-from kit.series.observations import (
+from kit.series.patch_history import (
     colours_in_stock,
     last_firings,
     losses,
@@ -63,8 +63,10 @@ from kit.series.series import (
     files_of,
     new_series,
     read_series,
+    rounds_before,
     series_of,
 )
+from kit.series.setting_lines import line_of, lines_of_keys, read_toml
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Prices, Settings, Verdict, Wish
 from kit.series.settings_file import parse_settings
 from kit.series.size_limits import MOST_BYTES, packed_excess, text_excess
@@ -90,7 +92,16 @@ from kit.series.tables import (
     series_tables,
 )
 from kit.series.usable import MEASURES, join_measurements, usable_measurements
-from kit.series.vocabulary import ACCIDENTS, ASKS, FAMILIES, FAMILY_PAIRS, OPACITIES, family_pair
+from kit.series.vocabulary import (
+    ACCIDENTS,
+    ASKS,
+    FAMILIES,
+    FAMILY_PAIRS,
+    FUSINGS,
+    GRAINS,
+    OPACITIES,
+    family_pair,
+)
 
 __all__ = [
     "ACCIDENTS",
@@ -105,6 +116,8 @@ __all__ = [
     "FAMILY_PAIRS",
     "FIRINGS",
     "FOUND",
+    "FUSINGS",
+    "GRAINS",
     "MEASUREMENTS",
     "MEASURES",
     "MOST_BYTES",
@@ -161,6 +174,8 @@ __all__ = [
     "last_firings",
     "last_grades",
     "leftovers",
+    "line_of",
+    "lines_of_keys",
     "locked",
     "losses",
     "machine",
@@ -179,8 +194,10 @@ __all__ = [
     "read_journal",
     "read_records",
     "read_series",
+    "read_toml",
     "replace_files",
     "report_folder",
+    "rounds_before",
     "row_key",
     "rows_of_files",
     "series_folder",

@@ -82,6 +82,7 @@ fine_edge_at_most = 1     # a fine edge: spread and pull-through both at or belo
 breaks_through_from = 2   # broken through: pull-through at or above this step
 fine_edge_mm = 0.5        # for photographs: spread at most this, 0.5 mm is about 0.02 in
 fine_edge_share = 0.1     # for photographs: the base shows in at most this share of the patch
+photographs = true        # they count beside the grades; false for the grades alone
 confidence = 0.8          # how likely a thing must be before the kit says it
 mesh = 100
 base_mesh = 80

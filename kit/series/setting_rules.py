@@ -93,6 +93,7 @@ SETTING_RULES: Mapping[str, Rule] = {
     "verdict.breaks_through_from": _whole(1, 4),
     "verdict.fine_edge_mm": _number(0, 10, " mm"),
     "verdict.fine_edge_share": _number(0, 0.9),
+    "verdict.photographs": _one_of(True, False),
     "verdict.confidence": _number(0.51, 0.99),
     "verdict.mesh": _MESH,
     "verdict.base_mesh": _MESH,

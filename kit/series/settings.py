@@ -56,6 +56,8 @@ class Verdict:
     fine_edge_mm, fine_edge_share : float
         The same rule for photographs: the edge stands at most so far beyond the stencil's line,
         and the base shows in at most this share of the patch.
+    photographs : bool
+        Whether what photographs measured counts beside the grades; False for the grades alone.
     confidence : float
         Least chance at which something is called so.
     mesh, base_mesh : int
@@ -69,6 +71,7 @@ class Verdict:
     breaks_through_from: int = 2
     fine_edge_mm: float = 0.5
     fine_edge_share: float = 0.10
+    photographs: bool = True
     confidence: float = 0.8
     mesh: int = 100
     base_mesh: int = 80

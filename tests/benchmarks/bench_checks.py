@@ -51,8 +51,8 @@ from kit.model import (
     recipes,
     tile_influence,
 )
+from kit.model.cross_validation import COME_TRUE, TOO_FEW, expected_without
 from kit.model.drift import turn_in_session
-from kit.model.left_out import COME_TRUE, TOO_FEW, expected_without
 from kit.series import Series, observations, patches_in_full
 from kit.studio import Truth, fire
 

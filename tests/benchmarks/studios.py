@@ -1,6 +1,7 @@
 """Invented studios of many kinds, and what truly becomes of their pairs: to measure honesty by."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -36,6 +37,9 @@ class Population:
     state_correlation : (float, float)
         As in `Truth`.
     halo_sd : (float, float)
+    label_shares : mapping of str to float
+        Share of the variance of what colours do, within their family, that goes with the words of
+        a column of colours.csv: {'fusing': 0.6}. They add up to 1 at most.
     """
 
     base_sd: Range = (0.2, 1.5)
@@ -53,6 +57,7 @@ class Population:
     refirings_sd: Range = (0.0, 0.5)
     state_correlation: Range = (-0.2, 0.7)
     halo_sd: Range = (0.0, 0.8)
+    label_shares: Mapping[str, float] = field(default_factory=dict)
 
     def draw(self, colours: pd.DataFrame, seed: int, loss_rate: float = 0.01) -> Truth:
         """Draw one studio's truth for a stock of colours.
@@ -94,8 +99,8 @@ class Population:
             per_firing=per_firing,
             per_finer_mesh=TENDENCIES[scale][2],
             per_10_mg=TENDENCIES[scale][3],
-            base=deviations(names, sd["base"], random),
-            overlay=deviations(names, sd["overlay"], random),
+            base=self._of_colours(colours, sd["base"], random),
+            overlay=self._of_colours(colours, sd["overlay"], random),
             pair=deviations([(b, o) for b in names for o in names], sd["pair"], random),
             tile_sd=sd["tile"],
             patch_sd=sd["patch"],
@@ -104,6 +109,19 @@ class Population:
             base_refirings=deviations(names, random.uniform(*self.refirings_sd), random),
             overlay_refirings=deviations(names, random.uniform(*self.refirings_sd), random),
         )
+
+    def _of_colours(
+        self, colours: pd.DataFrame, sd: float, random: np.random.Generator
+    ) -> dict[str, float]:
+        """What colours do: part of it of their own, part as the words of their labels say."""
+        own_share = 1 - sum(self.label_shares.values())
+        does = random.normal(0, sd * np.sqrt(own_share), len(colours))
+        for label, share in self.label_shares.items():
+            codes, words = pd.factorize(colours[label])
+            of_word = random.normal(size=len(words))
+            of_word = (of_word - of_word.mean()) / of_word.std()
+            does = does + sd * np.sqrt(share) * of_word[codes]
+        return dict(zip(colours["colour"], does.round(3).tolist(), strict=True))
 
 
 def ending_shares(truth: Truth, frame: pd.DataFrame, rule: VerdictRule) -> np.ndarray:

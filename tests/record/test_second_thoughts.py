@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from kit.record import Entry, apply, take_in
-from kit.record.second_thoughts import second_thoughts
+from kit.record.plausibility import second_thoughts
 from kit.series import read_series
 
 SCALES = ("spread", "pull_through")

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
-from kit.design.surveys.pair_numbers import Floats, Ints, pair_numbers
+from kit.design.surveys.numbered_pairs import Floats, Ints, pair_numbers
 from kit.errors import Misuse
 from kit.model import (
     PairSetting,
@@ -203,7 +203,7 @@ def _recipes(
         if factor not in pairs:
             usual = fit.frame[factor].mode().iloc[0]
             pairs[factor] = getattr(setting, factor, usual)
-    return pairs
+    return fit.labels.on(pairs)
 
 
 def grade_information(cuts: Floats, m: Floats, v: Floats) -> Floats:

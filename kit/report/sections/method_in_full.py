@@ -112,7 +112,7 @@ def _link(fit: ScaleFit) -> tuple[Paragraph, ...]:
         Paragraph(
             f"What photographs measured, {line.unit}, follows the line {line.constant:.2f} + "
             f"{line.slope:.2f} η. A measurement is off by {line.off:.2f} beside its known error, "
-            "as a standard deviation (the usual distance from the line)."
+            f"as a standard deviation (the usual distance from the line). {line.ends}"
         ),
     )
 

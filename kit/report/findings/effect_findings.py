@@ -200,7 +200,7 @@ def colour_departures(fit: ScaleFit, colours: pd.DataFrame) -> pd.DataFrame:
     tables = []
     for role in _ROLES:
         if role in fit.results.random_effects:
-            table = fit.results.random_effects[role].rename_axis("colour").reset_index()
+            table = fit.labels.deviations(fit.results, role).rename_axis("colour").reset_index()
             seen = fit.frame.groupby(role, observed=True)["patch"].nunique()
             value, se = table["value"] / step, table["se"] / step
             table = table[["colour"]].assign(
