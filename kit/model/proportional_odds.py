@@ -21,6 +21,8 @@ from kit.wording import counted, plain_effect
 
 # Grades on the rarer side of a threshold below which it has no model of its own.
 FEWEST = 15
+# The same for the test of all cuts together, in which a cut of which little is told counts little.
+FEWEST_TOGETHER = 5
 # Information, per squared logit over a factor's range, at which a direction counts half.
 ENOUGH = 1.0
 
@@ -105,7 +107,7 @@ def cuts_differ(fit: ScaleFit, draws: int = 20_000) -> float:
     beyond = [
         k
         for k in range(whole.cuts)
-        if min((whole.grade > k).sum(), (whole.grade <= k).sum()) >= FEWEST
+        if min((whole.grade > k).sum(), (whole.grade <= k).sum()) >= FEWEST_TOGETHER
     ]
     if len(beyond) < 2 or not whole.x.shape[1]:
         return 1.0
