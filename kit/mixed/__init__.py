@@ -7,7 +7,7 @@ from kit.mixed.joint_results import JointResults
 from kit.mixed.linear import LinearMixedModel
 from kit.mixed.linear_results import LinearResults
 from kit.mixed.logistic_normal import averaged_below
-from kit.mixed.mixture import LatentDraws, square_root
+from kit.mixed.new_rows import LatentDraws, square_root
 from kit.mixed.ordinal import OrdinalMixedModel
 from kit.mixed.ordinal_results import OrdinalDraws, OrdinalResults
 from kit.mixed.prior import Amount, Prior, RowBelief

@@ -77,26 +77,22 @@ class JointResults(OrdinalResults):
         if not self.residual_sd:
             raise Misuse("Nothing was measured, so no measurement can be foretold.")
         design = read_rows(self.posterior, frame, noise)
-        first, second = np.zeros((2, len(frame)))
-        error = 0.0
-        for weight, part in zip(self.mixture.weights, self.mixture.parts, strict=True):
-            rows = lay_out(part, design)
-            a, b, slopes = 0.0, 1.0, rows.slopes
-            if part.first_effect > self.cuts:
-                a, b = part.psi[self.cuts], part.psi[self.cuts + 1]
-                slopes = b * rows.slopes
-                slopes[:, self.cuts] += 1.0
-                slopes[:, self.cuts + 1] += rows.mean
-            own = variance(part, rows) - np.einsum(
-                "ij,jk,ik->i", rows.slopes, part.psi_cov, rows.slopes, optimize=True
-            )
-            var = b**2 * own + np.einsum("ij,jk,ik->i", slopes, part.psi_cov, slopes, optimize=True)
-            mean = a + b * rows.mean
-            first += weight * mean
-            second += weight * (var + mean**2)
-            error += weight * float(part.psi[-1] ** 2)
-        sd = np.sqrt(np.maximum(second - first**2, 0.0))
-        return measurements_expected(first, sd, np.sqrt(error), confidence, frame.index)
+        part = self.foretelling
+        rows = lay_out(part, design)
+        a, b, slopes = 0.0, 1.0, rows.slopes
+        if part.first_effect > self.cuts:
+            a, b = part.psi[self.cuts], part.psi[self.cuts + 1]
+            slopes = b * rows.slopes
+            slopes[:, self.cuts] += 1.0
+            slopes[:, self.cuts + 1] += rows.mean
+        own = variance(part, rows) - np.einsum(
+            "ij,jk,ik->i", rows.slopes, part.psi_cov, rows.slopes, optimize=True
+        )
+        var = b**2 * own + np.einsum("ij,jk,ik->i", slopes, part.psi_cov, slopes, optimize=True)
+        sd = np.sqrt(np.maximum(var, 0.0))
+        return measurements_expected(
+            a + b * rows.mean, sd, float(part.psi[-1]), confidence, frame.index
+        )
 
     @property
     def _kind(self) -> str:

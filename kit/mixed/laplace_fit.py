@@ -65,7 +65,7 @@ class LaplaceFit(Generic[T]):
         self.effects = slice(rows.own, self.fixed)
         self.sds = slice(self.fixed, self.fixed + rows.free_sds)
         # The rows may have a standard deviation of their own, which stands behind.
-        self.spreads = slice(self.fixed, rows.size)
+        self.every_sd = slice(self.fixed, rows.size)
         # The prior's standard deviation of each effect, per inner unit; a constant has no prior.
         reach = np.ptp(model.effects.x, axis=0) / unit
         with np.errstate(divide="ignore"):
@@ -132,22 +132,22 @@ class LaplaceFit(Generic[T]):
             slope -= of_x.T @ pulled
             bend += of_x.T @ precision @ of_x
         if self.rows.free_sds:
-            terms = self.model.terms
-            spread, by_sd, bent = self.prior.spread_terms(
-                x[self.sds],
-                self.scale,
-                [term.name for term in terms],
-                np.array([term.unit for term in terms]),
-            )
-            value += spread
+            height, by_sd, bent = self.prior.sd_terms(x[self.sds], *self._sd_units)
+            value += height
             slope[self.sds] = by_sd
             bend[places[self.sds], places[self.sds]] = -bent
         return value, slope, bend
 
+    @property
+    def _sd_units(self) -> tuple[float, list[str], Array]:
+        """How the prior is to read the inner standard deviations."""
+        terms = self.model.terms
+        return self.scale, [t.name for t in terms], np.array([t.unit for t in terms])
+
     def _at_zero(self, best: Optimum[Mode[T]]) -> Optimum[Mode[T]]:
         """Make standard deviations positive, and zero where they cannot be told from it."""
         flip = np.ones(best.x.size)
-        flip[self.spreads][best.x[self.spreads] < 0] = -1.0
+        flip[self.every_sd][best.x[self.every_sd] < 0] = -1.0
         x = best.x * flip
         if self.prior is None:
             x[self.sds][x[self.sds] < NEGLIGIBLE_SD * self.scale] = 0.0
@@ -166,6 +166,7 @@ class LaplaceFit(Generic[T]):
         psi = self.outward @ x + self.offset
         psi_cov = self.outward @ cov @ self.outward.T
         sd = psi[self.sds]
+        held = self.prior.held(x[self.sds], *self._sd_units) if self.prior is not None else None
         sd_slopes = np.eye(rows.size)[self.sds]
         slopes = laplace.mode_slopes(x, mode) @ np.linalg.inv(self.outward)
         return Posterior(
@@ -175,7 +176,7 @@ class LaplaceFit(Generic[T]):
             psi_cov=psi_cov,
             first_effect=rows.own,
             sd=sd,
-            new_var=new_level_variance(sd, sd_slopes, psi_cov, self.prior is not None),
+            new_var=new_level_variance(sd, sd_slopes, psi_cov, held),
             sd_slopes=sd_slopes,
             b=mode.b if rows.free_sds else np.empty(0),
             b_slopes=slopes if rows.free_sds else np.empty((0, rows.size)),
@@ -186,41 +187,23 @@ class LaplaceFit(Generic[T]):
         """What is known at the best fit."""
         return self.posterior(self.best.x, inverse_of(self.best.hessian), self.best.state)
 
-    @property
-    def log_sd(self) -> Array:
-        """Logs of the standard deviations at the best fit."""
-        return np.log(self.best.x[self.spreads])
-
-    def log_sd_covariance(self) -> Array:
-        """Covariance of `log_sd`."""
-        share = 1 / self.best.x[self.spreads]
-        return np.outer(share, share) * inverse_of(self.best.hessian)[self.spreads, self.spreads]
-
     def sd_shares(self) -> Array:
         """Standard error of each standard deviation, as a share of it."""
-        error = np.sqrt(np.diag(inverse_of(self.best.hessian))[self.spreads])
+        error = np.sqrt(np.diag(inverse_of(self.best.hessian))[self.every_sd])
         with np.errstate(divide="ignore"):
-            shares: Array = error / self.best.x[self.spreads]
+            shares: Array = error / self.best.x[self.every_sd]
             return shares
 
-    def given(self, log_sd: Array) -> tuple[float, Posterior] | None:
-        """What is known where the standard deviations are given.
+    def given(self, stretch: Array) -> Posterior | None:
+        """What is known where the standard deviations are so many times the best ones.
 
         All else follows from the best fit along its dependence on the standard deviations, and then
-        by one Newton step.
-
-        Returns
-        -------
-        log_density : float
-            Of `log_sd` given the data, up to a constant, by Laplace's approximation over all else.
-        posterior : Posterior
-
-        None stands for a place that cannot be reached.
+        by one Newton step. None stands for a place that cannot be reached.
         """
         best, fixed = self.best, slice(self.fixed)
         x = best.x.copy()
-        x[self.spreads] = np.exp(log_sd)
-        drift = best.hessian[fixed, self.spreads] @ (x - best.x)[self.spreads]
+        x[self.every_sd] *= stretch
+        drift = best.hessian[fixed, self.every_sd] @ (x - best.x)[self.every_sd]
         x[fixed] -= np.linalg.solve(best.hessian[fixed, fixed], drift)
         _, gradient, mode = self.objective(x, best.state)
         if mode is None:
@@ -231,10 +214,7 @@ class LaplaceFit(Generic[T]):
         mode = self.likelihood.mode(x, mode.b)
         if mode is None:
             return None
-        cov = np.zeros((x.size, x.size))
-        cov[fixed, fixed] = inverse_of(information)
-        density = mode.value + self._log_prior(x)[0] - 0.5 * np.linalg.slogdet(information)[1]
-        return float(density), self.posterior(x, cov, mode)
+        return self.posterior(x, inverse_of(best.hessian), mode)
 
     def without(self, left_out: Array) -> Posterior:
         """What would be known without some rows: one Newton step from the best fit of all.
@@ -255,20 +235,21 @@ class LaplaceFit(Generic[T]):
         slope = -laplace.gradient(x, near) - self._log_prior(x)[1]
         lost = self.laplace.curvature(x, best.state) - laplace.curvature(x, near)
         stretch = np.ones(x.size)
-        stretch[self.spreads] = x[self.spreads]
+        stretch[self.every_sd] = x[self.every_sd]
         slope = slope * stretch
         hessian = (best.hessian - lost) * np.outer(stretch, stretch)
-        hessian[self.spreads, self.spreads] += np.diag(slope[self.spreads])
+        hessian[self.every_sd, self.every_sd] += np.diag(slope[self.every_sd])
         inverse = inverse_of(hessian)
         step = -inverse @ slope
         for shrink in (1.0, 0.5, 0.25, 0.0):
             moved = x + shrink * step
-            moved[self.spreads] = x[self.spreads] * np.exp(np.clip(moved - x, -1, 1)[self.spreads])
+            reach = np.clip(moved - x, -1, 1)[self.every_sd]
+            moved[self.every_sd] = x[self.every_sd] * np.exp(reach)
             mode = laplace.mode(moved, near.b)
             if mode is not None:
                 break
         assert mode is not None
-        stretch[self.spreads] = moved[self.spreads]
+        stretch[self.every_sd] = moved[self.every_sd]
         cov = inverse * np.outer(stretch, stretch)
         return self.posterior(moved, cov, mode, laplace)
 

@@ -11,8 +11,15 @@ from scipy.special import expit, ndtr
 from kit.errors import Misuse
 from kit.mixed import posterior as posteriors
 from kit.mixed.logistic_normal import quantiles, reading_below, state_below
-from kit.mixed.mixture import LatentDraws, draw, square_root, standard_normal
-from kit.mixed.posterior import NewRows, Posterior, RowDesign
+from kit.mixed.new_rows import (
+    LatentDraws,
+    by_chunk,
+    draw,
+    moments,
+    square_root,
+    standard_normal,
+)
+from kit.mixed.posterior import RowDesign
 from kit.mixed.results import DRAWS, MixedResults, checked_confidence
 from kit.mixed.sparsity import Array
 from kit.mixed.threads import one_thread
@@ -126,13 +133,13 @@ class OrdinalResults(MixedResults):
             raise Misuse(
                 f"There is no threshold {cut}; there are {', '.join(self.thresholds.index)}."
             )
-        return self.mixture.moments(frame, noise, below=self.thresholds.index.get_loc(cut))
+        return moments(self.foretelling, frame, noise, below=self.thresholds.index.get_loc(cut))
 
     def latent_draws(
         self, frame: pd.DataFrame, noise: Sequence[str] = (), draws: int = DRAWS, seed: int = 0
     ) -> OrdinalDraws:
         """Joint draws of new rows' latent values and of the thresholds, as in `MixedResults`."""
-        psi, value, noise_sd = draw(self.mixture, frame, noise, draws, seed)
+        psi, value, noise_sd = draw(self.posterior, self.foretelling, frame, noise, draws, seed)
         theta = np.sort(psi[:, : self.cuts], axis=1)
         ends = np.full((draws, 1), np.inf)
         full = np.hstack([-ends, theta, ends])
@@ -141,13 +148,11 @@ class OrdinalResults(MixedResults):
 
     def above_cuts(self, frame: pd.DataFrame, noise: Sequence[str] = ()) -> tuple[Array, Array]:
         """Mean and variance of eta minus each threshold for new rows, two (n, cuts) arrays."""
-        first, second = np.zeros((2, len(frame), self.cuts))
-        for design, rows in self.mixture.by_chunk(frame, noise):
-            for weight, part in zip(self.mixture.weights, self.mixture.parts, strict=True):
-                gap, sd = self._gap(part, posteriors.lay_out(part, design))
-                first[rows] -= weight * gap
-                second[rows] += weight * (sd**2 + gap**2)
-        return first, np.maximum(second - first**2, 0.0)
+        mean, variance = np.zeros((2, len(frame), self.cuts))
+        for design, rows in by_chunk(self.foretelling, frame, noise):
+            gap, sd = self._gap(design)
+            mean[rows], variance[rows] = -gap, sd**2
+        return mean, variance
 
     def predict(
         self,
@@ -177,7 +182,7 @@ class OrdinalResults(MixedResults):
         full = np.zeros((3, len(frame), len(self.labels)))
         places = [self.labels.index(label) for label in self.used_labels]
         with one_thread():
-            for design, part in self.mixture.by_chunk(frame, noise):
+            for design, part in by_chunk(self.foretelling, frame, noise):
                 below = self._below(design, reading_below)
                 full[0, part][:, places] = np.diff(below, prepend=0.0, append=1.0)
                 full[1:, part][:, :, places] = self._limits(design, confidence)
@@ -230,7 +235,7 @@ class OrdinalResults(MixedResults):
     ) -> pd.DataFrame:
         told = np.empty((len(frame), len(self.labels)))
         with one_thread():
-            for design, part in self.mixture.by_chunk(frame, noise):
+            for design, part in by_chunk(self.foretelling, frame, noise):
                 told[part] = self.steps_at_most(design, chance)
         return pd.DataFrame(told, index=frame.index, columns=list(self.labels))
 
@@ -250,16 +255,14 @@ class OrdinalResults(MixedResults):
         return np.searchsorted(used, np.arange(len(self.labels)), side="right")
 
     def _below(self, design: RowDesign, chance: Callable[[Array, Array], Array]) -> Array:
-        """Chance of lying below each cut, a (n, cuts) array, averaged over the mixture."""
-        below = np.zeros((len(design.x), self.cuts))
-        for weight, part in zip(self.mixture.weights, self.mixture.parts, strict=True):
-            gap, sd = self._gap(part, posteriors.lay_out(part, design))
-            below += weight * chance(gap, sd)
-        return np.maximum.accumulate(below, axis=1)
+        """Chance of lying below each cut, a (n, cuts) array."""
+        below: Array = np.maximum.accumulate(chance(*self._gap(design)), axis=1)
+        return below
 
-    def _gap(self, part: Posterior, rows: NewRows) -> tuple[Array, Array]:
+    def _gap(self, design: RowDesign) -> tuple[Array, Array]:
         """Mean and standard deviation of threshold minus eta, each a (n, cuts) array."""
-        cuts = self.cuts
+        part, cuts = self.foretelling, self.cuts
+        rows = posteriors.lay_out(part, design)
         cov = part.psi_cov[:cuts]
         gap = part.psi[:cuts] - rows.mean[:, None]
         square = posteriors.variance(part, rows)[:, None] + np.diag(cov[:, :cuts])
@@ -287,15 +290,14 @@ class OrdinalResults(MixedResults):
         """
         cuts = self.cuts
         z = standard_normal(DRAWS, cuts + 1, seed=0)
-        theta, eta = np.empty((DRAWS, cuts)), np.empty((DRAWS, len(design.x)))
-        for part, own in self.mixture.shared_out(DRAWS):
-            rows = posteriors.lay_out(part, design)
-            root = square_root(part.psi_cov[:cuts, :cuts])
-            theta[own] = part.psi[:cuts] + z[own, :cuts] @ root.T
-            weight = rows.slopes @ part.psi_cov[:, :cuts] @ np.linalg.pinv(root).T
-            rest = posteriors.variance(part, rows) - (weight**2).sum(axis=1)
-            apart = np.sqrt(np.maximum(rest, 0.0))
-            eta[own] = rows.mean + z[own, :cuts] @ weight.T + np.outer(z[own, cuts], apart)
+        part = self.foretelling
+        rows = posteriors.lay_out(part, design)
+        root = square_root(part.psi_cov[:cuts, :cuts])
+        theta = part.psi[:cuts] + z[:, :cuts] @ root.T
+        weight = rows.slopes @ part.psi_cov[:, :cuts] @ np.linalg.pinv(root).T
+        rest = posteriors.variance(part, rows) - (weight**2).sum(axis=1)
+        apart = np.sqrt(np.maximum(rest, 0.0))
+        eta = rows.mean + z[:, :cuts] @ weight.T + np.outer(z[:, cuts], apart)
         return np.sort(theta, axis=1), eta
 
     @property

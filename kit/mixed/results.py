@@ -2,8 +2,8 @@
 
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any, Literal, Protocol, Self
+from dataclasses import dataclass
+from typing import Any, Literal, Protocol
 
 import numpy as np
 import pandas as pd
@@ -11,8 +11,7 @@ from scipy.stats import norm
 
 from kit.errors import Misuse
 from kit.mixed.display import Summary, summarise
-from kit.mixed.integration import Movable, integrated_mixture
-from kit.mixed.mixture import LatentDraws, Mixture, draw
+from kit.mixed.new_rows import LatentDraws, Movable, draw, marginal_moments, moments
 from kit.mixed.posterior import Posterior
 from kit.mixed.prior import Prior
 from kit.mixed.profile_likelihood import Profile
@@ -59,9 +58,8 @@ class MixedResults(ABC):
         Number of parameters estimated, standard deviations included.
     converged : bool
     prior : Prior or None
-    mixture : Mixture
-        What predictions are averaged over: the fit itself, or several values of the standard
-        deviations around it.
+    posterior, foretelling : Posterior
+        What is known at the best fit, and what new rows are foretold from (`new_rows.foretelling`).
     fit : OrdinalFit or LinearFit
         The likelihood and where its search ended.
     """
@@ -77,18 +75,14 @@ class MixedResults(ABC):
     parameters: int
     converged: bool
     prior: Prior | None
-    mixture: Mixture
+    posterior: Posterior
+    foretelling: Posterior
     fit: Fit
 
     @property
     def formula(self) -> str:
         """The model's formula."""
         return str(self.model.formula)
-
-    @property
-    def posterior(self) -> Posterior:
-        """What is known at the best fit."""
-        return self.mixture.at_best
 
     @property
     def aic(self) -> float:
@@ -200,7 +194,7 @@ class MixedResults(ABC):
         mean : (n,) array
         cov : (n, n) array
         """
-        return self.mixture.moments(frame, noise)
+        return moments(self.foretelling, frame, noise)
 
     def latent_marginal(
         self, frame: pd.DataFrame, noise: Sequence[str] = ()
@@ -216,29 +210,7 @@ class MixedResults(ABC):
         -------
         mean, variance : (n,) arrays
         """
-        return self.mixture.marginal_moments(frame, noise)
-
-    def integrated(self) -> Self:
-        """The same fit, its predictions averaged over the standard deviations' uncertainty.
-
-        A fit by itself takes the standard deviations at their best values and carries their
-        uncertainty to first order. Here all that is foretold is worked out anew at several values
-        around the best (`integration_points`), each weighted by how likely the data make it. That
-        pays where groups are few and small.
-
-        Raises
-        ------
-        Misuse
-            If there are no groups, or no prior: without one the data alone may leave a standard
-            deviation at zero or without bound.
-        """
-        if not self.posterior.terms or self.prior is None:
-            raise Misuse(
-                "Averaging over standard deviations needs groups and a prior. Fit with "
-                "prior='weak'."
-            )
-        with one_thread():
-            return replace(self, mixture=integrated_mixture(self.posterior, self.fit))
+        return marginal_moments(self.foretelling, frame, noise)
 
     def latent_draws(
         self, frame: pd.DataFrame, noise: Sequence[str] = (), draws: int = DRAWS, seed: int = 0
@@ -255,7 +227,7 @@ class MixedResults(ABC):
             A power of two.
         seed : int
         """
-        _, value, noise_sd = draw(self.mixture, frame, noise, draws, seed)
+        _, value, noise_sd = draw(self.posterior, self.foretelling, frame, noise, draws, seed)
         return LatentDraws(value, noise_sd)
 
     @abstractmethod

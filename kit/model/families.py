@@ -7,9 +7,9 @@ import pandas as pd
 
 from kit.errors import Misuse
 from kit.mixed import Array
+from kit.model.marginal_means import interval_of, reference_recipes, typical_grades
 from kit.model.right_hand_side import NOISE, with_refirings
 from kit.model.series_fit import ScaleFit
-from kit.model.typical import interval_of, reference_recipes, typical_grades
 from kit.series import family_pair
 from kit.wording import counted, interval, listed, of_a_step, plain_name
 
@@ -183,10 +183,10 @@ def matched_contrasts(
 def _couples(colours: pd.DataFrame, fired: set[str], family: str) -> list[tuple[str, str]]:
     """Colours that were fired as overlays and look alike, the one of the given family first."""
     of = dict(zip(colours["colour"], colours["family"], strict=True))
-    found = {}
+    found: set[tuple[str, str]] = set()
     for one, other in zip(colours["colour"], colours.get("like", ""), strict=True):
         if {one, other} <= fired and of.get(one) != of.get(other):
-            found[(one, other) if of[one] == family else (other, one)] = None
+            found.add((one, other) if of[one] == family else (other, one))
     return sorted(found)
 
 

@@ -9,10 +9,10 @@ import pandas as pd
 
 from kit.errors import ExtrapolationWarning, Misuse
 from kit.mixed import Array
-from kit.model.measured import MeasureFit
+from kit.model.measurement_fit import MeasureFit
 from kit.model.right_hand_side import MEASURES, with_refirings
 from kit.model.series_fit import ScaleFit
-from kit.model.verdicts import NOT_KNOWN, VerdictRule
+from kit.model.verdict_rule import NOT_KNOWN, VerdictRule
 from kit.series import Verdict
 from kit.wording import listed, plain_name
 

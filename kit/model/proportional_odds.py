@@ -14,7 +14,7 @@ from kit.errors import StatisticalWarning
 from kit.mixed import Array, OrdinalMixedModel, OrdinalResults
 from kit.model.joint_density import JointDensity, score_of_added
 from kit.model.pair_setting import PairSetting
-from kit.model.pair_table import pair_table
+from kit.model.pair_verdicts import pair_table
 from kit.model.right_hand_side import own_reactions
 from kit.model.series_fit import ScaleFit
 from kit.wording import counted, plain_effect

@@ -42,6 +42,7 @@ from bench_honesty import (
     calibration_error,
     random_series,
 )
+from kit.model.loss_bias import UNLIKELY, losses_by_family
 from studios import Population, ending_shares
 
 from kit.design import order_of_work
@@ -59,9 +60,8 @@ from kit.model import (
     state_by_grades,
     tile_influence,
 )
+from kit.model.cross_validation import COME_TRUE, TOO_FEW, expected_without
 from kit.model.drift import turn_in_session
-from kit.model.left_out import COME_TRUE, TOO_FEW, expected_without
-from kit.model.loss_bias import UNLIKELY, losses_by_family
 from kit.series import Series, observations, patches_in_full
 from kit.studio import Truth, fire
 

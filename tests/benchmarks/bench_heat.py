@@ -9,7 +9,7 @@ one, two and three firings; the truth is judged by the same rule. Every tile tak
 the heat: back, two base coats, three firings. A row a studio and arm is added to the file as it is
 done, and what the file has already is not done again, so that runs add up.
 
-Wide studios are drawn from `kit.studio.Population`; stripes vary by up to 0.5 there, and small
+Wide studios are drawn from `studios.Population`; stripes vary by up to 0.5 there, and small
 patches 1.5 times as much as others, which no model is told. In hard ones colours and pairs follow
 Student's t with three degrees of freedom, family effects are drawn without a tendency and lie
 elsewhere in the workshop of an earlier series, and components are not what a plan assumes: pairs
@@ -32,6 +32,7 @@ import joblib
 import numpy as np
 import pandas as pd
 from bench_beside_grades import photographed
+from studios import Population, ending_shares
 
 from kit.design import TileFormat, next_patches, survey
 from kit.errors import StatisticalWarning
@@ -49,7 +50,7 @@ from kit.model import (
     verdicts,
 )
 from kit.series import FAMILY_PAIRS, Series, Settings, new_series
-from kit.studio import Population, ScaleTruth, Truth, fire
+from kit.studio import ScaleTruth, Truth, fire
 
 COLOURS = pd.DataFrame(
     {"colour": [f"C{i:02d}" for i in range(12)], "family": ["leaded"] * 6 + ["unleaded"] * 6}
@@ -217,7 +218,7 @@ class Studio:
     def __init__(self, kind: str, seed: int) -> None:
         self.kind, self.seed, self.truth = kind, seed, STUDIOS[kind](seed)
         recipe = every_pair(COLOURS).merge(pd.DataFrame({"firings": COUNTS}), how="cross")
-        shares = self.truth.ending_shares(recipe.assign(mesh=100, coat_weight=40.0), SETTING.rule)
+        shares = ending_shares(self.truth, recipe.assign(mesh=100, coat_weight=40.0), SETTING.rule)
         undecided = (shares.max(axis=1) < SETTING.confidence).astype(float)
         self.true = verdicts(shares, undecided, SETTING.confidence)
         self._fired: dict[tuple[object, ...], list[Series]] = {}
@@ -284,7 +285,7 @@ class KnownSpreads(Prior):
 
     known: tuple[float, ...] = ()
 
-    def spread_terms(self, sd: Array, unit: float = 1.0) -> tuple[float, Array, Array]:
+    def sd_terms(self, sd: Array, unit: float = 1.0) -> tuple[float, Array, Array]:
         """Log sd is normal about the log of what is known, to within 3 %."""
         size, weight = np.abs(sd), 1 / 0.03**2
         off = np.log(size / np.array(self.known))

@@ -15,7 +15,8 @@ is held against the studio's truth:
     python tests/benchmarks/bench_honesty.py 60 FOLDER
 
 Each kind of series is fired by the given number of studios, one after another in one process. What
-each studio gave is kept in the given folder, so that a run that was stopped goes on.
+each studio gave is kept in the given folder, so that a run that was stopped goes on. On a cluster,
+wrap `measure` in joblib's dask backend: `with joblib.parallel_config("dask"): ...`.
 """
 
 import sys
@@ -25,6 +26,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import joblib
 import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
@@ -81,10 +83,10 @@ class Kind:
 KINDS = tuple(Kind(patches, graders) for patches in (36, 48, 72, 96) for graders in (1, 2))
 
 
-def random_series(kind: Kind, seed: int) -> Series:
+def random_series(kind: Kind, seed: int, colours: pd.DataFrame = COLOURS) -> Series:
     """Tiles whose bases take turns, each with four other colours chosen at random."""
     random = np.random.default_rng(seed)
-    names = COLOURS["colour"].tolist()
+    names = colours["colour"].tolist()
     count = kind.patches // PER_TILE
     bases = [str(name) for k in range(0, count, 12) for name in random.permutation(names)][:count]
     overlays = [
@@ -122,7 +124,7 @@ def random_series(kind: Kind, seed: int) -> Series:
             "accident": pd.Series([""] * len(spots), dtype="str"),
         }
     )
-    return replace(new_series("invented", settings, COLOURS), tiles=tiles, patches=patches)
+    return replace(new_series("invented", settings, colours), tiles=tiles, patches=patches)
 
 
 PriorOf = Callable[[Truth, str], Prior]
@@ -134,7 +136,12 @@ def usual_prior(truth: Truth, score: str) -> Prior:
     return SERIES_PRIOR
 
 
-def measure_one(kind: Kind, seed: int, prior: PriorOf = usual_prior) -> pd.DataFrame:
+def measure_one(
+    kind: Kind,
+    seed: int,
+    prior: PriorOf = usual_prior,
+    population: Population | None = None,
+) -> pd.DataFrame:
     """Hold everything that is said about one studio's pairs against its truth.
 
     Returns
@@ -143,7 +150,7 @@ def measure_one(kind: Kind, seed: int, prior: PriorOf = usual_prior) -> pd.DataF
         The pair table, with the true share of each ending (true_fine_edge, ...), the true verdict,
         and for each score z: how many standard deviations the truth lies from what was expected.
     """
-    truth = Population().draw(COLOURS, seed)
+    truth = (population or Population()).draw(COLOURS, seed)
     series = fire(random_series(kind, seed), truth, seed)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
@@ -176,26 +183,33 @@ def measure(
     kinds: Iterable[Kind] = KINDS,
     one: Callable[[Kind, int], pd.DataFrame] = measure_one,
     keep: Path | None = None,
+    jobs: int = 1,
     progress: Callable[[str], None] | None = None,
 ) -> pd.DataFrame:
     """Measure many studios with every kind of series; every row is a pair after so many firings.
 
     Each studio is kept in a file of the folder `keep` as it comes, and read from there again.
     """
-    parts = []
+    kinds, parts = list(kinds), []
     for seed in seeds:
-        for kind in kinds:
-            file = keep / f"{kind.name}, {seed}.pkl" if keep else None
-            if file is not None and file.exists():
-                parts.append(pd.read_pickle(file))
-                continue
-            parts.append(one(kind, seed))
-            if file is not None:
-                file.parent.mkdir(parents=True, exist_ok=True)
-                parts[-1].to_pickle(file)
+        parts += joblib.Parallel(n_jobs=jobs)(
+            joblib.delayed(_kept)(one, kind, seed, keep) for kind in kinds
+        )
         if progress is not None:
             progress(f"studio {seed}")
     return pd.concat(parts, ignore_index=True)
+
+
+def _kept(
+    one: Callable[[Kind, int], pd.DataFrame], kind: Kind, seed: int, keep: Path | None
+) -> pd.DataFrame:
+    if keep is None:
+        return one(kind, seed)
+    file = keep / f"{kind.name}, {seed}.pkl"
+    if not file.exists():
+        file.parent.mkdir(parents=True, exist_ok=True)
+        one(kind, seed).to_pickle(file)
+    return pd.read_pickle(file)
 
 
 def calibration(stated: pd.Series, true: pd.Series, bins: int = 10) -> pd.DataFrame:
@@ -263,6 +277,13 @@ def by_kind(pairs: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame.from_dict(rows, orient="index")
 
 
+def standard_errors(pairs: pd.DataFrame) -> pd.Series:
+    """Standard error of each of `figures`, by leaving out one studio at a time (the jackknife)."""
+    seeds = pairs["seed"].unique()
+    each = pd.DataFrame([figures(pairs[pairs["seed"] != seed]) for seed in seeds])
+    return np.sqrt(len(seeds) - 1) * each.std(ddof=0)
+
+
 def surest(pairs: pd.DataFrame) -> pd.DataFrame:
     """Verdicts on endings by how sure they are: stated chance and true share."""
     own = pairs[pairs["verdict"].isin(ENDINGS)]
@@ -285,7 +306,9 @@ def report(pairs: pd.DataFrame) -> str:
     head = ["series", *per_kind.columns]
     lines += ["| " + " | ".join(head) + " |", "| " + " | ".join("---" for _ in head) + " |"]
     for kind, row in per_kind.iterrows():
-        told = [f"{v:.3f}" if "error" in n or "score" in n else f"{v:.1f}" for n, v in row.items()]
+        error = standard_errors(pairs[pairs["kind"] == kind])
+        digits = {n: 3 if "error" in n or "score" in n else 1 for n in row.index}
+        told = [f"{v:.{digits[n]}f} ({error[n]:.{digits[n]}f})" for n, v in row.items()]
         lines.append(f"| {kind} | " + " | ".join(told) + " |")
     lines += [
         "",
@@ -328,9 +351,10 @@ def draw_reliability(pairs: pd.DataFrame, path: Path = PICTURE) -> None:
 
 
 if __name__ == "__main__":
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 40
     start = time.perf_counter()
-    measured = measure(range(count), progress=lambda text: print(text, file=sys.stderr))
+    measured = measure(range(int(sys.argv[1])), keep=Path(sys.argv[2]))
     print(report(measured))
+    once = measured[(measured["firings"] == 1) & (measured["kind"] == Kind(72, 2).name)]
+    print("After one firing, 72 patches, 2 graders:", figures(once))
     draw_reliability(measured)
     print(f"Took {time.perf_counter() - start:.0f} s in one process.")

@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 import pandas as pd
 from drawn_tiles import (
+    FULL_PLAN,
     PLAN,
     STRIPED,
     fits_frame,
@@ -71,17 +72,16 @@ RULE_MM = 0.5
 def draw(name: str, n: int) -> tuple[Photograph, PhotoPlan, int]:
     """A tile at random under a condition, what is planned of it, and the JPEG quality.
 
-    The printer is a little out, and the card is measured with a rule.
+    Every other tile carries nine small patches in place of four. The printer is a little out, and
+    the card is measured with a rule.
     """
     done = CONDITIONS[name]
     seed = 1000 * list(CONDITIONS).index(name) + n
     rng = np.random.default_rng([31, seed])
     scale = PrintScale(*(1 + rng.normal(0, 0.01, 2)).clip(0.97, 1.03).tolist())
-    if done.get("striped"):
-        look = random_striped_look(rng)
-    else:
-        base = _colour(done["base"][n % len(done["base"])]) if "base" in done else None
-        look = random_look(rng, base)
+    plan = STRIPED if done.get("striped") else FULL_PLAN if n % 2 else PLAN
+    base = _colour(done["base"][n % len(done["base"])]) if "base" in done else None
+    look = random_striped_look(rng) if done.get("striped") else random_look(rng, base, plan)
     changed = dict(done.get("patch", {}))
     if done.get("tinted"):
         changed["pull_through_share"] = 0.0
@@ -112,7 +112,7 @@ def draw(name: str, n: int) -> tuple[Photograph, PhotoPlan, int]:
     )
     return (
         photo,
-        read_off(scale, STRIPED if done.get("striped") else PLAN),
+        read_off(scale, plan),
         int(rng.integers(80, 95)),
     )
 

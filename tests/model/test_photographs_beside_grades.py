@@ -185,7 +185,7 @@ def test_photographs_of_half_the_tiles_bring_every_pair_nearer_to_the_truth(
     inside = [
         float((np.abs(o["off"]) < 1.645 * o["sd"]).mean()) for o in (alone, some, all_of_them)
     ]
-    assert min(inside[1:]) > inside[0] - 0.05
+    assert min(inside[1:]) > 0.83
     assert all_of_them["sd"].mean() < some["sd"].mean() < alone["sd"].mean()
 
 

@@ -15,7 +15,7 @@ from kit.photo.batch.one_picture import PictureResult, measurements_table, name_
 from kit.photo.tile.tile_plan import PhotoPlan
 from kit.photo.view.image_file import bare_jpeg, file_hash
 
-MEASURING = 2
+MEASURING = 3
 """Raised whenever the same picture would measure differently, so that nothing stale is kept."""
 
 

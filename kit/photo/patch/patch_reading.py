@@ -102,7 +102,8 @@ def measure_patch(
     )
     numbers = edge_numbers(view, covered, edge, window)
     if numbers:
-        numbers |= face_numbers(view, covered, edge, numbers["spread_mm"], numbers["edge_width_mm"])
+        spread, width = numbers["spread_mm"], numbers["edge_width_mm"]
+        numbers |= face_numbers(view, covered, edge, window, spread, width)
     quality, remark = judge(view, covered, edge, numbers, own, window)
     values = colours if quality == "not measured" else colours | numbers
     near = view.beyond < view.place.reach.outward

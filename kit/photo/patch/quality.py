@@ -13,6 +13,8 @@ LEAST_CONTRAST = 6.0
 
 _MOST_TORN = 0.55
 _MOST_ONE_SIDED_MM = 1.0
+_MOST_ACROSS = 0.03
+_MOST_UNSURE = 0.03
 
 ALIKE = "Base and overlay look alike, so no edge can be seen."
 
@@ -48,6 +50,8 @@ def judge(
     hiding = _hiding(view, covered)
     if "spread_mm" not in numbers or edge.seen < 0.4 or veiled > 0.6:
         return "not measured", f"{hiding} too much of this patch."
+    if edge.limited > _MOST_ACROSS and window.tile.crossed:
+        return "poor", "Something lying on it, such as a finger across the rim, hides its edge."
     if edge.limited > 0.25:
         return "poor", (
             f"The edge is out of reach on {percent(edge.limited)} of its length: the overlay has "
@@ -91,7 +95,7 @@ def _hiding(view: PatchView, covered: Covered) -> str:
 def _doubts(
     edge: Edge, numbers: dict[str, float], own_colour: bool, covered: Covered, window: Window
 ) -> list[str]:
-    unsure = numbers["pull_through_share_se"] > 0.05
+    unsure = numbers["pull_through_share_se"] > _MOST_UNSURE
     found = {
         "too little pure overlay is left, so its colour is taken from another picture": (
             not own_colour

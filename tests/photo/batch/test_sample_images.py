@@ -53,6 +53,6 @@ def test_every_step_runs_on_a_real_photograph(name):
     assert np.nanmax(np.abs(edge.creep), initial=0) <= 4.1
     width = transition_width(mixed.share, whole, nothing, 15.0)
     assert np.isnan(width) or 0 < width < 5
-    assert 0 <= pull_through(mixed.share, inside) <= 1
+    assert 0 <= pull_through(mixed.share, inside, 15.0) <= 1
     for band in MOTTLE_BANDS_MM.values():
         assert mottle(lab[..., 0], inside, 15.0, band) > 0

@@ -7,7 +7,7 @@ from scipy.stats import norm
 
 from kit.mixed import Array
 from kit.model.bivariate_normal import both_below
-from kit.model.measured import MeasureFit
+from kit.model.measurement_fit import MeasureFit
 from kit.model.pair_states import LOGISTIC_VARIANCE
 from kit.model.right_hand_side import NOISE
 from kit.model.series_fit import ScaleFit
