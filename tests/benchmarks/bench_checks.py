@@ -42,7 +42,6 @@ from bench_honesty import (
     calibration_error,
     random_series,
 )
-from kit.model.loss_bias import UNLIKELY, losses_by_family
 from studios import Population, ending_shares
 
 from kit.design import order_of_work
@@ -62,6 +61,7 @@ from kit.model import (
 )
 from kit.model.cross_validation import COME_TRUE, TOO_FEW, expected_without
 from kit.model.drift import turn_in_session
+from kit.model.informative_losses import UNLIKELY, losses_by_family
 from kit.series import Series, observations, patches_in_full
 from kit.studio import Truth, fire
 
