@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from kit.record import Entry, apply, take_in
-from kit.record.second_thoughts import second_thoughts
+from kit.record.plausibility import second_thoughts
 from kit.series import Settings, new_series, patch_name, read_series
 
 SCALES = ("spread", "pull_through")
