@@ -13,7 +13,7 @@ import pandas as pd
 
 from kit.record.comparison import compare, laid_over
 from kit.record.entries import Entry
-from kit.record.other_readings import other_readings
+from kit.record.misread_sheets import other_readings
 from kit.series import Series, observations, tiles_lost
 from kit.wording import counted, listed, percent
 
