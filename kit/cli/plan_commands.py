@@ -145,6 +145,12 @@ def _plan_again(
     from kit.design import plan_more, replan, what_to_expect
     from kit.record import first_free_number
 
+    if more and found.firings.empty:
+        whole = len(found.tiles) + more
+        raise Misuse(
+            f"Nothing of {found.name} is fired yet, so the whole plan can be made anew and larger: "
+            f"kit plan {found.name} --tiles {whole}"
+        )
     first = first_free_number(folder)
     with progress() as say:
         if more:
