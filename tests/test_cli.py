@@ -33,6 +33,25 @@ def test_check_says_that_all_is_well(folder):
     assert "8 tiles, 32 patches" in done.stdout
 
 
+def test_check_begins_the_journal_of_a_series_without_one(folder):
+    for path in folder.glob("journal-*"):
+        path.unlink()
+    first, second = (run("check", "small", cwd=folder.parent.parent) for _ in range(2))
+    assert "Its journal begins now" in first.stdout and second.returncode == 0
+    assert "Its journal begins now" not in second.stdout
+    (folder / "tiles.csv").unlink()
+    run("restore", "small", "--yes", cwd=folder.parent.parent)
+    assert run("check", "small", cwd=folder.parent.parent).returncode == 0
+
+
+def test_report_of_tables_that_lack_something_entered_says_so(folder):
+    grades = folder / "grades.csv"
+    grades.write_text("".join(grades.read_text().splitlines(keepends=True)[:-3]))
+    done = run("report", "small", cwd=folder.parent.parent)
+    assert done.returncode == 0
+    assert "It may lack something that was entered; look first: kit check small" in done.stdout
+
+
 def test_problems_in_the_data_end_with_1_and_name_the_place(folder):
     path = folder / "tiles.csv"
     path.write_text(path.read_text().replace(",80,", ",81,", 1))

@@ -19,9 +19,9 @@ from kit.model import (
     measured_pair_table,
     pair_table,
 )
+from kit.report.findings.effect_findings import ScoreFindings, practice_findings, score_findings
 from kit.report.findings.finding import Finding
 from kit.report.findings.pair_findings import PairFindings
-from kit.report.findings.score_findings import ScoreFindings, practice_findings, score_findings
 from kit.series import (
     PULL_THROUGH,
     SPREAD,
@@ -31,6 +31,7 @@ from kit.series import (
     join_measurements,
     middle_grades,
     observations,
+    rounds_before,
 )
 from kit.wording import escape
 
@@ -102,12 +103,15 @@ class Analysis:
         As `kit.series.observations` gives it.
     fits : Fits
     judged : Judged
+    before : tuple of Series
+        The rounds that it goes on from: the fits have their grades too, the rest is of this series.
     """
 
     series: Series
     observations: pd.DataFrame
     fits: Fits
     judged: Judged
+    before: tuple[Series, ...] = ()
 
     def __repr__(self) -> str:
         fitted = ", ".join(self.fits.by_scale) or "nothing"
@@ -179,7 +183,9 @@ class Analysis:
         return tuple(s for s in settings.scales if self.observations[s.name].notna().any())
 
 
-def analyse(series: Series, photographs: bool = True) -> Analysis:
+def analyse(
+    series: Series, photographs: bool = True, before: Sequence[Series] | None = None
+) -> Analysis:
     """Work out everything that the report says about a series.
 
     Parameters
@@ -187,11 +193,15 @@ def analyse(series: Series, photographs: bool = True) -> Analysis:
     series : Series
     photographs : bool
         False judges by the grades alone.
+    before : sequence of Series, optional
+        The rounds that it goes on from; by default those that its settings name, as they lie
+        beside it.
     """
     settings = series.settings
-    fits = fit_scales([series], settings.scales, photographs)
+    rounds = rounds_before(series) if before is None else tuple(before)
+    fits = fit_scales([*rounds, series], settings.scales, photographs)
     judged = judge_pairs(fits, series.stock, settings.verdict)
-    return Analysis(series, observations(series), fits, judged)
+    return Analysis(series, observations(series), fits, judged, rounds)
 
 
 def fit_scales(

@@ -63,12 +63,19 @@ from kit.series.series import (
     files_of,
     new_series,
     read_series,
+    rounds_before,
     series_of,
 )
 from kit.series.setting_lines import line_of, lines_of_keys, read_toml
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Prices, Settings, Verdict, Wish
 from kit.series.settings_file import parse_settings
-from kit.series.size_limits import MOST_BYTES, packed_excess, text_excess
+from kit.series.size_limits import (
+    MOST_BYTES,
+    MOST_PICTURE_BYTES,
+    MOST_PIXELS,
+    packed_excess,
+    text_excess,
+)
 from kit.series.stripes import (
     bases_by_stripe,
     patches_per_stripe,
@@ -120,6 +127,8 @@ __all__ = [
     "MEASUREMENTS",
     "MEASURES",
     "MOST_BYTES",
+    "MOST_PICTURE_BYTES",
+    "MOST_PIXELS",
     "OPACITIES",
     "OPENING_UM",
     "PATCHES",
@@ -196,6 +205,7 @@ __all__ = [
     "read_toml",
     "replace_files",
     "report_folder",
+    "rounds_before",
     "row_key",
     "rows_of_files",
     "series_folder",

@@ -115,7 +115,7 @@ def test_tables_can_be_taken_out_as_they_are_on_disk_but_for_the_graders_names(b
 
 def test_graders_have_letters_unless_their_names_are_asked_for(made, tmp_path):
     assert "Wren" not in (made[0] / "report.html").read_text("utf-8")
-    series = lettered(read_series(DEMO))
+    (series,) = lettered(read_series(DEMO))
     assert set(series.grades["grader"]) == {"A", "B"}
     assert series.settings.graders == ("B", "A")
 

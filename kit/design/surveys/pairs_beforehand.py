@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
+from kit.design.surveys.numbered_pairs import Floats, Ints
 from kit.design.surveys.pair_knowledge import (
     SCORES,
     PairKnowledge,
@@ -15,7 +16,6 @@ from kit.design.surveys.pair_knowledge import (
     grade_information,
     known_from_grades,
 )
-from kit.design.surveys.pair_numbers import Floats, Ints
 from kit.errors import Misuse
 from kit.mixed import Amount, Prior
 from kit.model import LearnedPrior, PairSetting, learned_prior, score_correlation
@@ -23,7 +23,7 @@ from kit.series import Series
 
 SOURCES = ("base", "overlay", "pair", "tile", "stripe", "patch", "session")
 
-PLANNED_WITH = Prior(effect_sd=2.0, spread_rate=3.5)
+PLANNED_WITH = Prior(effect_sd=2.0, sd_rate=3.5)
 """What is thought of a series that learns from none, before anything is fired. Sources vary as in
 the prior of the fits; families differ less than that one allows for, which must not shrink what it
 sees: with this, forecasts come to what studios of a wide population gave
