@@ -87,10 +87,11 @@ class Mixture:
     def by_chunk(
         self, frame: pd.DataFrame, noise: Sequence[str] = ()
     ) -> Iterator[tuple[RowDesign, slice]]:
-        """Read new rows some at a time."""
+        """Read new rows, and hand them out some at a time."""
+        design = read_rows(self.at_best, frame, noise)
         for start in range(0, len(frame), CHUNK):
             part = slice(start, min(start + CHUNK, len(frame)))
-            yield read_rows(self.at_best, frame.iloc[part], noise), part
+            yield design.part(part), part
 
     def shared_out(self, draws: int) -> Iterator[tuple[Posterior, slice]]:
         """Share draws out among the parts, by weight."""

@@ -21,7 +21,7 @@ from kit.model import (
 )
 from kit.report.findings.finding import Finding
 from kit.report.findings.pair_findings import PairFindings
-from kit.report.findings.score_findings import ScoreFindings, practice_findings, score_findings
+from kit.report.findings.scores import ScoreFindings, practice_findings, score_findings
 from kit.series import (
     PULL_THROUGH,
     SPREAD,

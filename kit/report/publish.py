@@ -8,10 +8,9 @@ from string import ascii_uppercase
 
 import pandas as pd
 
-from kit.errors import Misuse, NotebookFailed
+from kit.errors import Misuse
 from kit.report.analysis import analyse
 from kit.report.report_files import report_files
-from kit.report.run_notebook import notebook, run_notebook, settled
 from kit.report.sections.closing import made_by
 from kit.report.sections.composition import whole_report
 from kit.series import (
@@ -22,12 +21,10 @@ from kit.series import (
     series_folder,
     series_tables,
     studio_folder,
-    write_whole,
 )
 
 Say = Callable[[str], None]
 
-NOTEBOOK = "07_series_report"
 MARK = "made-from.txt"
 """Holds the fingerprint of the data that a report was made from."""
 
@@ -103,46 +100,6 @@ def _letter(place: int) -> str:
     """'A' to 'Z', then 'A2' to 'Z2', and so on."""
     again, letter = divmod(place, len(ascii_uppercase))
     return ascii_uppercase[letter] + (str(again + 1) if again else "")
-
-
-def write_notebook(series: str | Path, into: Path | str | None = None) -> Path:
-    """Run the notebook of the report from top to bottom through papermill, and keep it.
-
-    The notebook calls `write_report` itself, so its files are put in place too.
-
-    Parameters
-    ----------
-    series : str or Path
-        A name below data/, or a folder.
-    into : Path, optional
-        As for `write_report`.
-
-    Returns
-    -------
-    Path
-        Of report.ipynb, with the results in it.
-
-    Raises
-    ------
-    Misuse, DataProblems
-        As `write_report` does.
-    NotebookFailed
-        When a cell fails. An earlier report stays as it was; the notebook is kept, as far as it
-        came, as failed.ipynb.
-    """
-    folder = series_folder(str(series)).resolve()
-    name = checked_ready(read_series(folder)).name
-    into = Path(into or report_folder(folder))
-    into.mkdir(parents=True, exist_ok=True)
-    output, failed = into / "report.ipynb", into / "failed.ipynb"
-    try:
-        run_notebook(notebook(NOTEBOOK), {"series": str(folder), "into": str(into)}, failed)
-    except NotebookFailed as failure:
-        raise failure.kept_at(failed) from None
-    told = settled(failed.read_text("utf-8"), {"series": name, "into": None})
-    write_whole(output, told.encode("utf-8"))
-    failed.unlink()
-    return output
 
 
 def checked_ready(series: Series) -> Series:
