@@ -19,6 +19,7 @@ from kit.model import (
     measured_pair_table,
     pair_table,
 )
+from kit.photo import PatchPicture
 from kit.report.findings.finding import Finding
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.findings.scores import ScoreFindings, practice_findings, score_findings
@@ -102,12 +103,15 @@ class Analysis:
         As `kit.series.observations` gives it.
     fits : Fits
     judged : Judged
+    pictures : tuple of PatchPicture
+        Photographs of single patches.
     """
 
     series: Series
     observations: pd.DataFrame
     fits: Fits
     judged: Judged
+    pictures: tuple[PatchPicture, ...] = ()
 
     def __repr__(self) -> str:
         fitted = ", ".join(self.fits.by_scale) or "nothing"
@@ -179,7 +183,9 @@ class Analysis:
         return tuple(s for s in settings.scales if self.observations[s.name].notna().any())
 
 
-def analyse(series: Series, photographs: bool = True) -> Analysis:
+def analyse(
+    series: Series, photographs: bool = True, pictures: tuple[PatchPicture, ...] = ()
+) -> Analysis:
     """Work out everything that the report says about a series.
 
     Parameters
@@ -187,11 +193,13 @@ def analyse(series: Series, photographs: bool = True) -> Analysis:
     series : Series
     photographs : bool
         False judges by the grades alone.
+    pictures : tuple of PatchPicture
+        Photographs of single patches to be shown, as `kit.photo.patch_pictures` gives them.
     """
     settings = series.settings
     fits = fit_scales([series], settings.scales, photographs)
     judged = judge_pairs(fits, series.stock, settings.verdict)
-    return Analysis(series, observations(series), fits, judged)
+    return Analysis(series, observations(series), fits, judged, pictures)
 
 
 def fit_scales(

@@ -9,6 +9,7 @@ from string import ascii_uppercase
 import pandas as pd
 
 from kit.errors import Misuse
+from kit.photo import PatchPicture, patch_pictures
 from kit.report.analysis import analyse
 from kit.report.report_files import report_files
 from kit.report.sections.closing import made_by
@@ -43,7 +44,8 @@ def write_report(
     Parameters
     ----------
     series : str, Path or Series
-        A name below data/, a folder, or a series that was read already.
+        A name below data/, a folder, or a series that was read already (then without its
+        photographs).
     into : Path, optional
         Folder for the report; reports/<series> beside data/ by default.
     names : bool
@@ -63,9 +65,15 @@ def write_report(
     """
     say = progress or (lambda text: None)
     into = Path(into) if into else _place_of(series)
-    read = series if isinstance(series, Series) else read_series(series_folder(str(series)))
+    pictures: tuple[PatchPicture, ...] = ()
+    if isinstance(series, Series):
+        read = series
+    else:
+        folder = series_folder(str(series))
+        read = read_series(folder)
+        pictures = patch_pictures(read, folder / "photos")
     say("Fitting the models")
-    analysis = analyse(checked_ready(read if names else lettered(read)))
+    analysis = analyse(checked_ready(read if names else lettered(read)), pictures=pictures)
     say("Drawing the pictures")
     files = {
         **report_files(analysis, whole_report(analysis)),

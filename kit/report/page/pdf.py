@@ -12,6 +12,7 @@ from typing import Any, Literal
 import typst
 
 from kit.drawing import Drawing, font_options
+from kit.report.findings.pair_findings import PAIRS
 from kit.report.page.document import (
     Answer,
     Beside,
@@ -25,6 +26,7 @@ from kit.report.page.document import (
     PairGroup,
     PairGroups,
     Paragraph,
+    PhotoStrip,
     Pointer,
     Section,
     TableBlock,
@@ -103,7 +105,7 @@ def _blocks(blocks: Iterable[Any], folder: Path, names: Iterator[str]) -> list[d
     for block in blocks:
         if isinstance(block, Beside):
             told += _blocks(block.blocks, folder, names)
-        elif not isinstance(block, LookUp) and not (isinstance(block, Fold) and not block.on_paper):
+        elif not isinstance(block, LookUp | PhotoStrip) and getattr(block, "on_paper", True):
             told.append(_block(block, folder, names))
     return told
 
@@ -137,5 +139,5 @@ def _pair_group(group: PairGroup) -> dict[str, Any]:
         "pairs": [
             {"name": pair.name, "cells": ", ".join(row.cell for row in pair.rows)} for pair in shown
         ],
-        "more": f"and {counted(more, 'more pair')}, in pairs.csv" if more > 0 else "",
+        "more": f"and {counted(more, 'more pair')}, in {PAIRS}" if more > 0 else "",
     }

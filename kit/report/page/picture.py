@@ -13,6 +13,8 @@ from matplotlib.figure import Figure
 from kit.report.page.style import RULES, drawn_with
 
 _SVG_METADATA = {"Date": None, "Creator": None}
+_PATH = re.compile(rb'(?<= d=")[^"]*')
+_LONG_NUMBER = re.compile(rb"-?\d+\.\d{3,}")
 _CLIP = re.compile(rb"\bp[0-9a-f]{10}\b")
 
 
@@ -65,7 +67,15 @@ class Picture:
 
 
 def _settled(svg: bytes) -> bytes:
-    """Number the clipping paths, whose names may hold where an object lay in memory."""
+    """Number the clipping paths, whose names may hold where an object lay in memory.
+
+    Lines are drawn to a hundredth of a point, which nobody can see past.
+    """
     names = dict.fromkeys(_CLIP.findall(svg))
     numbers = {name: b"clip-%d" % n for n, name in enumerate(names, start=1)}
-    return _CLIP.sub(lambda found: numbers[found[0]], svg)
+    svg = _CLIP.sub(lambda found: numbers[found[0]], svg)
+    return _PATH.sub(lambda path: _LONG_NUMBER.sub(_shorter, path[0]), svg)
+
+
+def _shorter(number: re.Match[bytes]) -> bytes:
+    return b"%g" % round(float(number[0]), 2)
