@@ -36,6 +36,11 @@ from kit.wording import counted, day, readable_in
 
 Layout = Literal["pages", "wall"]
 
+_NO_LETTER = ("missing codepoints", "could not be displayed with a font")
+"""What typst says of letters that no font here has, and of syllables drawn as one sign in a picture
+(Devanagari, Bengali). They do not keep a report from being printed: it is tagged all the same, but
+not declared to be PDF/UA."""
+
 _MOST_ON_PAPER = 60
 """Pairs of a group that paper lists."""
 
@@ -57,7 +62,7 @@ _KINDS: dict[type, str] = {
 
 
 def pages(document: Document) -> bytes:
-    """Set a report as PDF (tagged for screen readers, PDF/UA-1), as many pages as it takes.
+    """Set a report as PDF (tagged for screen readers, mostly PDF/UA-1), as many pages as it takes.
 
     The page is as wide as A4 and as high as Letter, so that it prints unscaled on both. The same
     document gives the same bytes.
@@ -76,13 +81,13 @@ def _compile(document: Document, layout: Layout) -> bytes:
         shutil.copy(here / "report.typ", folder)
         told = json.dumps(readable_in(_told(document, layout, folder)), ensure_ascii=False)
         (folder / "content.json").write_text(told, "utf-8")
-        return typst.compile(
-            folder / "report.typ",
-            root=folder,
-            pdf_standards="ua-1",
-            timestamp=0,
-            **font_options(told),
-        )
+        how: dict[str, Any] = {"root": folder, "timestamp": 0, **font_options(told)}
+        try:
+            return typst.compile(folder / "report.typ", pdf_standards="ua-1", **how)
+        except typst.TypstError as refused:
+            if not any(letter in str(refused) for letter in _NO_LETTER):
+                raise
+            return typst.compile(folder / "report.typ", **how)
 
 
 def _told(document: Document, layout: Layout, folder: Path) -> dict[str, Any]:
