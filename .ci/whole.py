@@ -35,6 +35,7 @@ def main(folder: Path) -> None:
     expect(len(named) == 132 and len(pairs) == 132 * counts, "pairs.csv is not whole")
     expect(pairs.notna().all().all(), "pairs.csv has empty cells")
     expect((folder / "report.ipynb").stat().st_size > 0, "report.ipynb is empty")
+    expect((folder / "photos" / "contact-sheet.html").is_file(), "the photographs have no sheet")
     piece = folder.parent / "pieces" / "hedge-panel.html"
     expect(len(DRAWN.findall(piece.read_text("utf-8"))) >= 1, "the piece has no section")
     expect(len(PdfReader(piece.with_suffix(".pdf")).pages) >= 1, "the piece has no bench sheet")

@@ -3,9 +3,12 @@
 The verbs of the job stand at the top: `read_series`, `plan`, `fit`, `pairs`, `next_patches`,
 `analyse`, `write_report` and the like. Behind them lie the rooms (`kit.series`, `kit.mixed`,
 `kit.model`, `kit.photo`, `kit.record`, `kit.design`, `kit.studio`, `kit.drawing`, `kit.sheets`,
-`kit.report`). All are loaded when they are first used, so that `import kit` stays quick.
+`kit.report`). All are loaded when they are first used, so that `import kit` stays quick. A verb
+that takes a series takes its name as well: `kit.fit("demo", "spread")`.
 """
 
+from collections.abc import Callable
+from functools import wraps
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
@@ -27,6 +30,11 @@ _VERBS = {
     "write_sheets": "sheets.write_sheets",
 }
 """What each verb calls; `fit` and `measure_photos` speak of a series in their own rooms."""
+
+_OF_SERIES = {
+    "analyse", "fit", "next_patches", "pairs", "plan", "precision", "replan", "saving",
+    "write_sheets",
+}  # fmt: skip
 
 _ROOMS = (
     "design", "drawing", "errors", "mixed", "model", "photo", "record", "report", "series",
@@ -59,8 +67,23 @@ def __getattr__(name: str) -> Any:
         return import_module(f"kit.{name}")
     if name in _VERBS:
         room, verb = _VERBS[name].split(".")
-        return getattr(import_module(f"kit.{room}"), verb)
+        called = getattr(import_module(f"kit.{room}"), verb)
+        return _by_name(called) if name in _OF_SERIES else called
     raise AttributeError(f"module 'kit' has no attribute {name!r}")
+
+
+def _by_name(verb: Callable[..., Any]) -> Callable[..., Any]:
+    """Let a verb read the series that it is given the name of."""
+
+    @wraps(verb)
+    def told(*given: Any, **named: Any) -> Any:
+        if given and isinstance(given[0], str):
+            from kit.series import read_series
+
+            given = (read_series(given[0]), *given[1:])
+        return verb(*given, **named)
+
+    return told
 
 
 def __dir__() -> list[str]:

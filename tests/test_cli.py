@@ -53,6 +53,22 @@ def test_misuse_ends_with_2_and_no_traceback(studio, words):
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.parametrize(
+    ("words", "wanted"),
+    [
+        (["plan", "x", "--tiles", "many"], "'many' should be a whole number of 1 or more."),
+        (["plan", "x", "--trips", "0"], "'0' should be a whole number of 1 or more."),
+        (["new", "x", "--seed=-1"], "'-1' should be a whole number of 0 or more."),
+        (["grade", "x", "--port", "70000"], "'70000' should be a whole number from 1 to 65535."),
+        (["undo", "x", "1.5"], "'1.5' should be a whole number of 1 or more."),
+    ],
+)
+def test_a_number_that_is_none_is_named_with_what_it_should_be(words, wanted):
+    refused = CliRunner().invoke(app, words)
+    assert refused.exit_code == 2
+    assert wanted in " ".join(refused.output.replace("│", " ").split())
+
+
 def test_a_series_from_nothing_to_its_workbook(studio):
     assert run("new", "autumn", "--seed", "4", cwd=studio).returncode == 0
     folder = studio / "data" / "autumn"

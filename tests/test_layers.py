@@ -1,7 +1,9 @@
 """The house is built as DEVELOPERS.md draws it: imports go one way, rooms open through one door."""
 
 import ast
+import json
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -35,6 +37,27 @@ BELOW = {
     for room in floor
 }
 FILES = sorted(KIT.rglob("*.py"))
+OTHERS = {"BaseHTTPRequestHandler", "TyperGroup", "TyperCommand", "AsyncKernelManager"}
+"""Classes of other libraries, which call the methods that ours override."""
+STILL_NAMED_ALIKE = {
+    "design/costs.py",
+    "design/forecast.py",
+    "design/layout/laid_out.py",
+    "design/optimal_design/factor_space.py",
+    "design/surveys/expected_verdicts.py",
+    "design/surveys/pair_numbers.py",
+    "photo/review/firing_grid.py",
+    "piece/advice.py",
+    "piece/piece_form.py",
+    "record/amendment.py",
+    "record/other_readings.py",
+    "record/second_thoughts.py",
+}
+WAITING = {
+    "mixed/results.py: integrated",
+    "mixed/results.py: random_sd_conf_int",
+}
+"""What nobody calls yet."""
 
 
 def _room(path):
@@ -67,6 +90,78 @@ def test_no_file_is_too_long_to_be_read_in_one_sitting():
 def test_a_stem_stands_for_one_thing():
     stems = [path.stem for path in FILES if path.stem != "__init__"]
     assert sorted({stem for stem in stems if stems.count(stem) > 1}) == []
+
+
+def test_no_file_has_the_name_of_a_function_in_it():
+    """`kit.model.pairs` is one thing: what a room opens with never hides a file of it."""
+    same = [
+        str(path.relative_to(KIT))
+        for path in FILES
+        for node in ast.parse(path.read_text("utf-8")).body
+        if isinstance(node, ast.FunctionDef) and node.name == path.stem
+    ]
+    assert [path for path in same if path not in STILL_NAMED_ALIKE] == []
+
+
+def _defined(tree: ast.Module) -> Iterator[str]:
+    """Public functions, classes, constants and methods; what other libraries call is not ours."""
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef | ast.ClassDef):
+            yield node.name
+        if isinstance(node, ast.ClassDef) and not OTHERS & {ast.unparse(b) for b in node.bases}:
+            yield from (part.name for part in node.body if isinstance(part, ast.FunctionDef))
+        if isinstance(node, ast.Assign | ast.AnnAssign):
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            yield from (one.id for one in targets if isinstance(one, ast.Name))
+
+
+def _mentioned(tree: ast.AST) -> Iterator[str]:
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Name | ast.Attribute) and isinstance(node.ctx, ast.Load):
+            yield node.id if isinstance(node, ast.Name) else node.attr
+
+
+def _cells() -> Iterator[str]:
+    for path in (KIT.parent / "notebooks").glob("*.ipynb"):
+        for cell in json.loads(path.read_text("utf-8"))["cells"]:
+            if cell["cell_type"] == "code":
+                yield "".join(line for line in cell["source"] if line[:1] not in "%!")
+
+
+def test_nothing_in_the_kit_is_used_by_tests_alone():
+    """A name that neither the kit nor a notebook mentions serves nobody, but for the verbs."""
+    trees = {path: ast.parse(path.read_text("utf-8")) for path in FILES}
+    mentioned = {
+        name for tree in (*trees.values(), *map(ast.parse, _cells())) for name in _mentioned(tree)
+    }
+    idle = {
+        f"{path.relative_to(KIT)}: {name}"
+        for path, tree in trees.items()
+        for name in _defined(tree)
+        if not name.startswith("_") and name not in mentioned | set(dir(kit))
+    }
+    assert sorted(idle - WAITING) == []
+
+
+def _with_own_percent(tree: ast.Module) -> Iterator[str]:
+    """Strings that put a number before a percent sign by themselves."""
+    for node in ast.walk(tree):
+        if not isinstance(node, ast.JoinedStr):
+            continue
+        written = ast.unparse(node)
+        # In a style it is a length for the browser.
+        if re.search(r"%'?\}|\}(\\xa0| )?%(?!;)", written) and "style=" not in written:
+            yield written
+
+
+def test_percentages_are_written_in_one_room():
+    own = [
+        f"{path.relative_to(KIT)}: {written}"
+        for path in FILES
+        if _room(path) != "wording"
+        for written in _with_own_percent(ast.parse(path.read_text("utf-8")))
+    ]
+    assert own == []
 
 
 def _drawn_in_the_guide():

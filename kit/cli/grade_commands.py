@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from kit.cli.shared import By, SeriesName, path_of, progress
+from kit.cli.shared import By, SeriesName, number, path_of, progress
 from kit.errors import Misuse
 
 
@@ -42,7 +42,7 @@ def grade(
         bool, typer.Option("--address-only", help="Say the address; open no browser.")
     ] = False,
     port: Annotated[
-        int | None, typer.Option(metavar="NUMBER", min=1, max=65535, help="Port to serve from.")
+        int | None, number("Number of the form's address, if the usual is taken.", most=65535)
     ] = None,
 ) -> None:
     """Grade patch by patch in the browser; every tap is saved at once."""

@@ -74,7 +74,7 @@ def _option_line(option: Any) -> tuple[str, str]:
     name = option.opts[0] if option.is_flag else f"{option.opts[0]} {_shown(option)}"
     told = option.help or ""
     if not option.is_flag and isinstance(option.default, str | int):
-        told += f" Left out: {option.default}."
+        told += f" If left out: {option.default}."
     return name, told
 
 

@@ -1,21 +1,23 @@
 """The commands before the fire: start a series, plan it, print for the bench."""
 
 import re
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from kit.cli.record_commands import print_again
-from kit.cli.shared import SeriesName, progress
+from kit.cli.shared import SeriesName, number, progress
 from kit.errors import Misuse
+
+if TYPE_CHECKING:
+    from kit.series import Series
 
 
 def new(
     name: Annotated[str, typer.Argument(help="Small letters, digits, hyphens: autumn-stencils.")],
-    seed: Annotated[
-        int, typer.Option(metavar="NUMBER", help="The same number gives the same plan.")
-    ] = 1,
+    seed: Annotated[int, number("The same number gives the same plan.", least=0)] = 1,
 ) -> None:
     """Start a series: a folder with settings to fill in and empty tables."""
     from kit.series import checked_name, start_series, studio_folder
@@ -28,11 +30,10 @@ def new(
 def plan(
     series: SeriesName,
     ask: Annotated[
-        str | None, typer.Option(metavar="WORDS", help="What you need to know, in words.")
+        str | None,
+        typer.Option(metavar="WORDS", help="What you need to know, such as 'which pairs work'."),
     ] = None,
-    tiles: Annotated[
-        int | None, typer.Option(metavar="NUMBER", min=1, help="How many tiles you can make.")
-    ] = None,
+    tiles: Annotated[int | None, number("How many tiles you can make.")] = None,
     keep_each: Annotated[
         bool,
         typer.Option(
@@ -44,19 +45,10 @@ def plan(
         list[str] | None,
         typer.Option(metavar="SERIES", help="Go on from this graded series; may be said again."),
     ] = None,
-    trips: Annotated[
-        int | None,
-        typer.Option(metavar="NUMBER", min=1, help="Most trips of a tile through the heat."),
-    ] = None,
-    minutes: Annotated[
-        float | None, typer.Option(metavar="NUMBER", min=1, help="Most minutes at the heat.")
-    ] = None,
-    gradings: Annotated[
-        int | None, typer.Option(metavar="NUMBER", min=1, help="Most grades to give.")
-    ] = None,
-    more: Annotated[
-        int | None, typer.Option(metavar="NUMBER", min=1, help="Add so many tiles to the plan.")
-    ] = None,
+    trips: Annotated[int | None, number("Most trips of a tile through the heat.")] = None,
+    minutes: Annotated[int | None, number("Most minutes at the heat.")] = None,
+    gradings: Annotated[int | None, number("Most grades to give.")] = None,
+    more: Annotated[int | None, number("Add so many tiles to the plan.")] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Write the plan without asking.")] = False,
 ) -> None:
     """Choose tiles and patches; say what they will tell and what they save."""
@@ -74,6 +66,7 @@ def plan(
         found = unplanned(found)
         print(f"This replaces the plan of {replaced} tiles, which stays in the journal.")
     earlier = [read_series(series_folder(name)) for name in after or ()]
+    found = learning_from(found, folder, earlier)
     if found.tiles.empty and ask is None and tiles is None and not yes:
         ask, tiles = _asked(found.settings.ask, NEXT_TILES if after else found.settings.tiles)
     bounded = any(limit is not None for limit in (trips, minutes, gradings))
@@ -92,6 +85,9 @@ def plan(
         spared = saving(planned)
         expected = what_to_expect(planned, earlier, progress=say)
     together = [f"With {', '.join(after)} before it:"] if after else []
+    if after and planned.settings.learns_from:
+        names = ", ".join(planned.settings.learns_from)
+        together.insert(0, f"Judged alone it learns from {names} (learns_from in series.toml).")
     told = [*together, *sure.sentences(), *expected, *spared.sentences()]
     print("\n".join([chosen.describe(), *told]))
     if yes or typer.confirm("Write this plan?"):
@@ -101,13 +97,28 @@ def plan(
         print("Nothing was written.")
 
 
+def learning_from(found: "Series", folder: Path, earlier: "Sequence[Series]") -> "Series":
+    """Let a series learn from those that it goes on from and that lie beside it.
+
+    What its settings say already stays.
+    """
+    from dataclasses import replace
+
+    beside = [one for one in earlier if (folder.resolve().parent / one.name).is_dir()]
+    if found.settings.learns_from or not beside:
+        return found
+    names = tuple(one.name for one in beside)
+    settings = replace(found.settings, learns_from=names)
+    return replace(found, settings=settings, earlier=tuple(beside))
+
+
 def _asked(ask: str, tiles: int) -> tuple[str, int]:
     """Ask in the person's words what the plan is for and how large it may be."""
     from kit.series import ASKS
 
     print("What do you need to know?")
-    for number, words in enumerate(ASKS, start=1):
-        print(f"  {number}  {words}")
+    for place, words in enumerate(ASKS, start=1):
+        print(f"  {place}  {words}")
     chosen = typer.prompt("Number", default=ASKS.index(ask) + 1, type=int)
     if not 1 <= chosen <= len(ASKS):
         raise Misuse(f"{chosen} is not one of the numbers 1 to {len(ASKS)}. Nothing was written.")
@@ -137,9 +148,7 @@ def _plan_more(folder: Path, tiles: int, yes: bool) -> None:
 def sheets(
     series: SeriesName,
     paper: Annotated[str, typer.Option(help="a4 or us-letter.")] = "a4",
-    session: Annotated[
-        int | None, typer.Option(metavar="NUMBER", help="Only this sitting's tiles.")
-    ] = None,
+    session: Annotated[int | None, number("Only this sitting's tiles.")] = None,
     workbook: Annotated[
         bool, typer.Option("--workbook", help="Also a spreadsheet for each grader.")
     ] = False,
@@ -155,9 +164,7 @@ def sheets(
     labels: Annotated[
         str | None, typer.Option(metavar="SHEET", help="Stickers to print on, such as 'a4 3 x 8'.")
     ] = None,
-    labels_used: Annotated[
-        int, typer.Option(metavar="NUMBER", help="Stickers gone from the first sheet.")
-    ] = 0,
+    labels_used: Annotated[int, number("Stickers gone from the first sheet.", least=0)] = 0,
 ) -> None:
     """Write the bench paper: shopping, cards, order of work, grading, labels."""
     from kit.record import write_workbook

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from kit.cli.shared import By, SeriesName, Why, Yes
+from kit.cli.shared import By, SeriesName, Why, Yes, number, whole
 from kit.errors import Misuse
 
 if TYPE_CHECKING:
@@ -77,7 +77,9 @@ def undo(
     series: SeriesName,
     event: Annotated[
         int | None,
-        typer.Argument(metavar="NUMBER", help="As the history has it; else the last."),
+        typer.Argument(
+            metavar="NUMBER", parser=whole(), help="As the history has it; else the last."
+        ),
     ] = None,
     why: Why = None,
     by: By = None,
@@ -117,9 +119,7 @@ def withdraw(
     series: SeriesName,
     piece: Annotated[str, typer.Argument(metavar="PIECE", help="A patch (T3-2) or a tile (3).")],
     why: Annotated[str, typer.Option(metavar="WORDS", help="The reason; it is kept.")],
-    firing: Annotated[
-        int | None, typer.Option(metavar="NUMBER", help="Only after this firing.")
-    ] = None,
+    firing: Annotated[int | None, number("Only after this firing.", least=0)] = None,
     grader: Annotated[
         str | None, typer.Option(metavar="NAME", help="Only this person's grades.")
     ] = None,

@@ -9,15 +9,16 @@ from kit.errors import Misuse
 
 
 def demo() -> None:
-    """Do the whole job on the demo: plan, fire, check, report, ask about a piece."""
+    """Do the whole job on the demo: plan, fire, check, photograph, report, ask about a piece."""
     from kit.piece import ask_about, write_answer
     from kit.report import write_notebook
     from kit.series import studio_folder
-    from kit.studio import demo_piece, demo_series
+    from kit.studio import demo_photographs, demo_piece, demo_series
 
     studio = studio_folder()
     with progress() as say:
         folder = demo_series(studio / "data", progress=say)
+        demo_photographs(folder, progress=say)
         say("Running the notebook of the report")
         notebook = write_notebook(folder)
         answer = ask_about(demo_piece(folder.parent).stem, studio, progress=say)

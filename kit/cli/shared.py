@@ -1,9 +1,10 @@
 """What the commands share: how a series is named, who says so, and progress on the screen."""
 
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -11,6 +12,23 @@ SeriesName = Annotated[str, typer.Argument(metavar="SERIES", help="Its name, or 
 By = Annotated[str | None, typer.Option(metavar="NAME", help="Who says so.")]
 Why = Annotated[str | None, typer.Option(metavar="WORDS", help="The reason; it is kept.")]
 Yes = Annotated[bool, typer.Option("--yes", help="Write without asking.")]
+
+
+def whole(least: int = 1, most: int = 10**9) -> Callable[[str], int]:
+    """Make what reads a whole number as it is typed, and says plainly what it should have been."""
+    bounds = f"from {least} to {most}" if most < 10**9 else f"of {least} or more"
+
+    def read(text: str) -> int:
+        if not re.fullmatch(r"[0-9]{1,9}", str(text)) or not least <= int(text) <= most:
+            raise typer.BadParameter(f"'{text}' should be a whole number {bounds}.")
+        return int(text)
+
+    return read
+
+
+def number(help: str, least: int = 1, most: int = 10**9) -> Any:
+    """An option that takes a whole number."""
+    return typer.Option(metavar="NUMBER", parser=whole(least, most), help=help)
 
 
 @contextmanager

@@ -1,6 +1,6 @@
 """What to fire: fractions, optimal split plots, pair surveys, precision and order of work."""
 
-from kit.design.costs import Costs, Limits, Prices, Saving, costs, saving
+from kit.design.costs import Costs, Limits, Saving, costs, saving
 from kit.design.fractions import Fraction, fraction
 from kit.design.layout import order_of_work
 from kit.design.optimal_design import Efficiency, efficiency, optimal, relative_efficiency
@@ -27,7 +27,6 @@ __all__ = [
     "NextStep",
     "Plan",
     "Precision",
-    "Prices",
     "Saving",
     "StandardDeviations",
     "TileFormat",

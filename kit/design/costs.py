@@ -2,14 +2,14 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 
 import pandas as pd
 
 from kit.design.forecast import SIDE_FACTORS
 from kit.design.surveys import checked_colours
 from kit.errors import Misuse
-from kit.series import Series, bases_by_stripe, last_firings, stencil_on, stripe_counts
+from kit.series import Prices, Series, bases_by_stripe, last_firings, stencil_on, stripe_counts
 from kit.wording import counted, grams, listed, percent
 
 COPPER_G_PER_CM3 = 8.96
@@ -19,27 +19,6 @@ _BACK = 1
 """Trips through the heat that the back of a tile takes."""
 
 COUNTER_ENAMEL = "counter-enamel"
-
-
-@dataclass(frozen=True)
-class Prices:
-    """What things cost, in any one currency.
-
-    Parameters
-    ----------
-    copper_per_kg, enamel_per_100_g, heat_per_hour, grading_per_hour : float
-    gradings_per_hour : float
-        How many patches a person grades in an hour.
-    colours : mapping of str to float
-        Price of 100 g of a colour, where it is not that of the others.
-    """
-
-    copper_per_kg: float = 0.0
-    enamel_per_100_g: float = 0.0
-    heat_per_hour: float = 0.0
-    grading_per_hour: float = 0.0
-    gradings_per_hour: float = 100.0
-    colours: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -59,7 +38,8 @@ class Costs:
     weighings, gradings : int
         Portions of powder weighed out; grades given.
     money : float or None
-        None where no prices were given.
+        None where the settings have no prices.
+    currency : str
     """
 
     tiles: int
@@ -71,10 +51,13 @@ class Costs:
     weighings: int
     gradings: int
     money: float | None = None
+    currency: str = ""
 
     def sentence(self) -> str:
         """Say what the plan takes."""
-        money = "" if self.money is None else f" It costs {self.money:.2f} by your prices."
+        money = ""
+        if self.money is not None:
+            money = f" By your prices that is {self.money:.0f} {self.currency}."
         return (
             f"{counted(self.tiles, 'tile')} with {counted(self.patches, 'patch', 'patches')} take "
             f"{counted(self.trips, 'trip')} through the heat ({self.minutes:.0f} minutes), "
@@ -110,7 +93,7 @@ class Limits:
         for name in (f.name for f in fields(self) if f.name != "enamel_g"):
             most, cost = getattr(self, name), getattr(costs, name)
             if most is not None and cost is None:
-                raise Misuse("A limit in money needs prices: pass prices=Prices(...).")
+                raise Misuse("A limit in money needs prices: fill in [prices] in series.toml.")
             if most is not None and cost > most:
                 over.append(f"{name.removesuffix('_g')} ({cost:.0f}, at most {most:g})")
         for colour, most in self.enamel_g.items():
@@ -132,13 +115,12 @@ class Limits:
             )
 
 
-def costs(planned: Series, prices: Prices | None = None) -> Costs:
+def costs(planned: Series) -> Costs:
     """Work out what a planned series takes.
 
     Parameters
     ----------
     planned : Series
-    prices : Prices, optional
 
     Notes
     -----
@@ -168,6 +150,7 @@ def costs(planned: Series, prices: Prices | None = None) -> Costs:
         + len(patches),
         gradings=gradings,
     )
+    prices = settings.prices
     return taken if prices is None else _priced(taken, prices)
 
 
@@ -182,18 +165,15 @@ def _powder(planned: Series) -> dict[str, float]:
     of_overlay = (patches["coat_weight"] * area / 1000).groupby(patches["overlay"])
     colours = of_base.sum().add(of_overlay.sum(), fill_value=0.0)
     colours[COUNTER_ENAMEL] = landed_g.sum()
-    return (colours / (1 - settings.sifting_loss)).to_dict()
+    grams: dict[str, float] = (colours / (1 - settings.sifting_loss)).to_dict()
+    return grams
 
 
 def _priced(taken: Costs, prices: Prices) -> Costs:
-    powder = sum(
-        weight * prices.colours.get(colour, prices.enamel_per_100_g) / 100
-        for colour, weight in taken.enamel_g.items()
-    )
-    grading = taken.gradings / prices.gradings_per_hour * prices.grading_per_hour
-    heat = taken.minutes / 60 * prices.heat_per_hour
-    money = taken.copper_g / 1000 * prices.copper_per_kg + powder + heat + grading
-    return Costs(**{**vars(taken), "money": money})
+    powder = sum(taken.enamel_g.values()) / 100 * prices.enamel_per_100_g
+    heat = taken.trips * prices.heat_per_trip + taken.minutes / 60 * prices.heat_per_hour
+    money = taken.copper_g / 1000 * prices.copper_per_kg + powder + heat
+    return replace(taken, money=money, currency=prices.currency)
 
 
 @dataclass(frozen=True, eq=False)

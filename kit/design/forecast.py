@@ -9,7 +9,7 @@ covariance before, K that of the rows and C that of rows with quantities (the va
 Henderson's mixed-model equations; Henderson 1975, Biometrics 31, 423-447).
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -21,7 +21,8 @@ from scipy.linalg import solve_triangular
 from kit.design.standard_deviations import StandardDeviations
 from kit.design.surveys import Floats, checked_colours
 from kit.errors import Misuse
-from kit.series import FAMILY_PAIRS, family_pair
+from kit.model import LearnedPrior
+from kit.series import FAMILIES, FAMILY_PAIRS, family_pair
 
 SIDE_FACTORS = ("mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
 TREND_SD = 1.0
@@ -122,8 +123,8 @@ class Forecast:
     sds : StandardDeviations
     X : (n, p) array
         Effects: means, then slopes, in the order of `kit.series.FAMILY_PAIRS`, then side factors.
-    prior : (p,) array
-        Variance of each effect beforehand.
+    prior : (p, p) array
+        Covariance of the effects beforehand.
     root : (n, n) array
         Lower Cholesky factor of K.
     """
@@ -148,7 +149,7 @@ class Forecast:
         """
         a = np.zeros((len(contrasts), len(self.prior)))
         a[:, : contrasts.shape[1]] = contrasts
-        return (a**2) @ self.prior - self._told((a * self.prior) @ self.X.T)
+        return self._beforehand(a) - self._told(a @ self.prior @ self.X.T)
 
     def pairs(self, pairs: pd.DataFrame, firings: float) -> Floats:
         """Variance that remains of pairs' values after so many firings.
@@ -165,8 +166,8 @@ class Forecast:
         """
         a = np.zeros((len(pairs), len(self.prior)))
         a[:, : 2 * len(FAMILY_PAIRS)] = _family_effects(pairs, firings - self.middle)
-        before = (a**2) @ self.prior
-        C = (a * self.prior) @ self.X.T
+        before = self._beforehand(a)
+        C = a @ self.prior @ self.X.T
         for names, spread in zip(OF_PAIRS, _of_pairs(self.sds), strict=True):
             C += spread**2 * _shared(pairs, self.rows, names)
             before += spread**2
@@ -177,14 +178,27 @@ class Forecast:
         """The firing count that slopes turn about."""
         return float(self.rows["firings"].mean())
 
+    def _beforehand(self, a: Floats) -> Floats:
+        variance: Floats = np.einsum("ij,jk,ik->i", a, self.prior, a)
+        return variance
+
     def _told(self, C: Floats) -> Floats:
         """Diagonal of C K⁻¹ C', for quantities in the rows of C."""
         half = solve_triangular(self.root, C.T, lower=True)
-        return np.einsum("ij,ij->j", half, half)
+        told: Floats = np.einsum("ij,ij->j", half, half)
+        return told
 
 
-def forecast(rows: pd.DataFrame, sds: StandardDeviations, graders: int) -> Forecast:
-    """Solve the model for the rows of a plan, each graded by so many graders."""
+def forecast(
+    rows: pd.DataFrame,
+    sds: StandardDeviations,
+    graders: int,
+    learned: Mapping[str, LearnedPrior] | None = None,
+) -> Forecast:
+    """Solve the model for the rows of a plan, each graded by so many graders.
+
+    What earlier series showed of families and firings takes the place of the weak priors.
+    """
     away = rows["firings"].to_numpy(dtype=float)
     effects = [_family_effects(rows, away - away.mean())]
     prior = [sds.family] * len(FAMILY_PAIRS) + [TREND_SD] * len(FAMILY_PAIRS)
@@ -193,13 +207,39 @@ def forecast(rows: pd.DataFrame, sds: StandardDeviations, graders: int) -> Forec
             values = rows[factor].to_numpy(dtype=float)
             effects.append(((values - values.mean()) / values.std())[:, None])
             prior.append(SIDE_SD)
-    X, variance = np.hstack(effects), np.array(prior) ** 2
-    K = (X * variance) @ X.T + sds.grading**2 / graders * np.eye(len(rows))
+    X, before = np.hstack(effects), np.diag(np.square(prior))
+    families = _learned_families(rows, learned or {})
+    if families is not None:
+        before[: len(families), : len(families)] = families
+    K = X @ before @ X.T + sds.grading**2 / graders * np.eye(len(rows))
     sources = [*zip(OF_PAIRS, _of_pairs(sds), strict=True)]
     sources += [(("tile",), sds.tile), (("patch",), sds.patch)]
     for names, spread in sources:
         K += spread**2 * _shared(rows, rows, names)
-    return Forecast(rows, sds, X, variance, np.linalg.cholesky(K))
+    return Forecast(rows, sds, X, before, np.linalg.cholesky(K))
+
+
+def _learned_families(rows: pd.DataFrame, learned: Mapping[str, LearnedPrior]) -> Floats | None:
+    """Covariance of the means and slopes of `FAMILY_PAIRS`, in grades², over the scores.
+
+    None where families or firings of the plan lie outside of what was learned.
+    """
+    counts = sorted({int(rows["firings"].min()), int(rows["firings"].max())})
+    pairs = [(base, overlay) for base in FAMILIES for overlay in FAMILIES]
+    asked = pd.DataFrame(pairs, columns=["base_family", "overlay_family"])
+    if not learned or len(counts) < 2 or not all(o.covers(asked, counts) for o in learned.values()):
+        return None
+    low, high = counts
+    middle = (rows["firings"].mean() - low) / (high - low)
+    of_ends = np.array([[1 - middle, middle], [-1 / (high - low), 1 / (high - low)]])
+    back = np.kron(of_ends, np.eye(len(pairs)))
+    found = []
+    for own in learned.values():
+        ends = asked.merge(pd.DataFrame({"firings": counts}), how="cross")
+        _, covariance = own.families_after(ends.sort_values("firings", kind="stable"))
+        found.append(back @ covariance @ back.T / own.step**2)
+    average: Floats = np.mean(found, axis=0)
+    return average
 
 
 def _of_pairs(sds: StandardDeviations) -> tuple[float, float, float]:
@@ -216,4 +256,5 @@ def _shared(one: pd.DataFrame, other: pd.DataFrame, names: Sequence[str]) -> NDA
     """Which rows of one frame share the named level with which of the other."""
     both = pd.concat([one[list(names)], other[list(names)]], ignore_index=True)
     level = both.groupby(list(names), sort=False).ngroup().to_numpy()
-    return level[: len(one), None] == level[None, len(one) :]
+    shared: NDArray[np.bool_] = level[: len(one), None] == level[None, len(one) :]
+    return shared

@@ -1,6 +1,6 @@
 """What a plan will tell: how sure effects and pairs will be, before anything is fired."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +9,8 @@ from scipy.stats import norm
 
 from kit.design.forecast import SIDE_FACTORS, Forecast, Planned, forecast, planned_rows
 from kit.design.standard_deviations import TYPICAL, StandardDeviations
-from kit.design.surveys import TileFormat, survey
+from kit.design.surveys import TileFormat, learned_scores, survey
+from kit.model import LearnedPrior
 from kit.series import FAMILIES, FAMILY_PAIRS, Series, family_pair, patches_in_full
 from kit.wording import upper_first
 
@@ -96,8 +97,14 @@ def precision(planned: Series, after: Sequence[Series] = ()) -> Precision:
     """
     graders = max(1, len(planned.settings.graders))
     patches = _every_round(planned, after) if after else planned
+    learned = learned_scores((*after, planned))
     return precision_of(
-        patches, planned.stock, firings=planned.settings.last_firing, graders=graders
+        patches,
+        planned.stock,
+        firings=planned.settings.last_firing,
+        graders=graders,
+        sds=StandardDeviations.learned(learned) if learned else TYPICAL,
+        learned=learned,
     )
 
 
@@ -120,6 +127,7 @@ def precision_of(
     firings: int = 3,
     graders: int = 1,
     sds: StandardDeviations = TYPICAL,
+    learned: Mapping[str, LearnedPrior] | None = None,
 ) -> Precision:
     """Work out how sure family effects, the firing trend and pairs will be.
 
@@ -135,6 +143,8 @@ def precision_of(
         How many people grade each patch after each firing.
     sds : StandardDeviations
         How much each source of variation is thought to differ.
+    learned : mapping of str to LearnedPrior, optional
+        By score, what earlier series showed of families and firings.
 
     Returns
     -------
@@ -152,7 +162,7 @@ def precision_of(
     when d = (1.645 + 1.282) s.
     """
     rows = planned_rows(plan, colours, firings)
-    told = forecast(rows, sds, graders)
+    told = forecast(rows, sds, graders, learned)
     table = pd.DataFrame([*_families(told), *_trend(told), *_pairs(told, colours, firings)])
     return Precision(
         table=table,

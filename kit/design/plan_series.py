@@ -1,15 +1,16 @@
 """From a question to tiles, patches and the order of work."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from kit.design.costs import Costs, Limits, Prices, costs
+from kit.design.costs import Costs, Limits, costs
 from kit.design.draft import Draft, usual_recipe
 from kit.design.is_pair_safe import draft_check
 from kit.design.layout import laid_out, order_of_work
+from kit.design.surveys import learned_scores
 from kit.design.verdict_forecast import verdict_curve
 from kit.design.which_pairs import (
     draft_more_pairs,
@@ -20,6 +21,7 @@ from kit.design.which_pairs import (
 )
 from kit.design.which_things import Firings, draft_things
 from kit.errors import Misuse
+from kit.model import LEARNED, LearnedPrior
 from kit.series import Series, Settings, patches_in_full, places_on_tile
 from kit.wording import counted, escape
 
@@ -48,6 +50,8 @@ class Plan:
         Which kind was picked, and why.
     limits : tuple of str
         What the plan cannot tell, a sentence each.
+    learned : tuple of str
+        What was taken over from earlier series, a sentence each.
     """
 
     series: Series
@@ -56,6 +60,7 @@ class Plan:
     why: str
     limits: tuple[str, ...]
     order_rule: str = ORDER_RULE
+    learned: tuple[str, ...] = ()
 
     @property
     def tiles(self) -> pd.DataFrame:
@@ -69,7 +74,7 @@ class Plan:
 
     def describe(self) -> str:
         """Say in words what was picked and what it cannot tell."""
-        return "\n".join([self.why, *self.limits, self.order_rule])
+        return "\n".join([self.why, *self.learned, *self.limits, self.order_rule])
 
     def __repr__(self) -> str:
         size = (
@@ -96,7 +101,6 @@ def plan(
     wishes_alone: bool = False,
     wrong_costs: float = 0.0,
     limits: Limits | None = None,
-    prices: Prices | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Plan:
     """Choose what to fire for the question that a series asks.
@@ -131,8 +135,6 @@ def plan(
     limits : Limits, optional
         The most it may take in trips through the heat, minutes, grams, money and so on: the best
         plan within them is found, and `tiles` is then the most tiles.
-    prices : Prices, optional
-        Needed for a limit in money.
     progress : callable, optional
 
     Returns
@@ -162,6 +164,8 @@ def plan(
         follows=tuple(one.name for one in after) or series.settings.follows,
     )
     series = replace(series, settings=settings)
+    learned = learned_scores((*after, series))
+    taken_over = (LEARNED, *(own.sentence for own in learned.values())) if learned else ()
 
     def drawn_up(within: Settings) -> Plan:
         for stripes in {1, within.stripes}:
@@ -169,21 +173,20 @@ def plan(
         asked = replace(series, settings=within)
         if within.ask == "which pairs work":
             targets = pair_targets(within, series.stock, palette, wishes_alone)
-            draft = _drafted_pairs(asked, after, targets, wrong_costs, progress)
+            draft = _drafted_pairs(asked, after, targets, wrong_costs, progress, learned)
         else:
             draft = _drafted(asked, firings, controls, progress)
         last_tile = max((int(one.tiles["tile"].max()) for one in after), default=0)
         planned = laid_out(draft, asked, last_tile)
-        return Plan(planned, order_of_work(planned), draft.kind, draft.why, draft.limits)
+        order = order_of_work(planned)
+        return Plan(planned, order, draft.kind, draft.why, draft.limits, learned=taken_over)
 
     if limits is None:
         return drawn_up(settings)
-    return within_limits(drawn_up, series, limits, prices)
+    return within_limits(drawn_up, series, limits)
 
 
-def within_limits(
-    drawn_up: Callable[[Settings], Plan], series: Series, limits: Limits, prices: Prices | None
-) -> Plan:
+def within_limits(drawn_up: Callable[[Settings], Plan], series: Series, limits: Limits) -> Plan:
     """The largest plan that the limits allow, with or without stripes, whichever is better.
 
     Raises
@@ -210,7 +213,7 @@ def within_limits(
     settings = options[-1]
     while True:
         plan = drawn_up(settings)
-        taken = costs(plan.series, prices)
+        taken = costs(plan.series)
         if not limits.exceeded(taken):
             return plan
         if settings.tiles == 1:
@@ -261,7 +264,6 @@ def replan(
     wishes_alone: bool = False,
     wrong_costs: float = 0.0,
     limits: Limits | None = None,
-    prices: Prices | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Plan:
     """Plan again from what is left: after losses, a new colour, a jar run low, a session cancelled.
@@ -278,7 +280,7 @@ def replan(
         How many more tiles can be made; by default as many as were planned and not fired.
     leave_out : sequence of str
         Colours of which there is no powder left: not fired any more.
-    palette, wishes_alone, wrong_costs, limits, prices, progress
+    palette, wishes_alone, wrong_costs, limits, progress
         As for `plan`; the limits hold for the new tiles alone.
 
     Returns
@@ -308,7 +310,6 @@ def replan(
             wishes_alone=wishes_alone,
             wrong_costs=wrong_costs,
             limits=limits,
-            prices=prices,
             progress=progress,
         )
 
@@ -336,7 +337,7 @@ def replan(
 
     if limits is None:
         return drawn_up(settings)
-    return within_limits(drawn_up, replace(bare, settings=settings), limits, prices)
+    return within_limits(drawn_up, replace(bare, settings=settings), limits)
 
 
 def _only_tiles(series: Series, numbers: pd.Series) -> Series:
@@ -355,11 +356,12 @@ def _drafted_pairs(
     targets: pd.DataFrame,
     wrong_costs: float,
     progress: Callable[[str], None] | None,
+    learned: Mapping[str, LearnedPrior],
 ) -> Draft:
     settings, stock = series.settings, series.stock.reset_index(drop=True)
     if after:
         return draft_next_pairs(settings, stock, after, targets, wrong_costs, progress)
-    return draft_pairs(settings, stock, targets, wrong_costs, progress)
+    return draft_pairs(settings, stock, targets, wrong_costs, progress, learned)
 
 
 def _drafted(

@@ -1,10 +1,20 @@
 """How much the sources of variation are thought to differ, before anything is fired."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 
 from kit.errors import Misuse
+from kit.model import LearnedPrior
 from kit.wording import listed
+
+_TERMS = {
+    "base": "base", "overlay": "overlay", "pair": "base:overlay", "tile": "tile", "patch": "patch",
+}  # fmt: skip
+"""What the models call each source."""
+
+_WAVERS = math.pi / math.sqrt(3)
+"""Standard deviation of the standard logistic distribution: what one reading wavers by."""
 
 
 @dataclass(frozen=True)
@@ -31,8 +41,8 @@ class StandardDeviations:
 
     Notes
     -----
-    The values are common practice, no source: a person's rough idea of a bench. Replace them with
-    those of a fitted series as soon as there is one.
+    The values are common practice, no source: a person's rough idea of a bench. A
+    series that learns from earlier ones is planned with what those showed instead.
     """
 
     base: float = 0.35
@@ -52,6 +62,16 @@ class StandardDeviations:
             )
         if self.patch == 0 and self.grading == 0:
             raise Misuse("Patches or grades must differ a little: give patch or grading above 0.")
+
+    @classmethod
+    def learned(cls, scores: Mapping[str, LearnedPrior]) -> "StandardDeviations":
+        """Those that earlier series showed, in grades, on average over the scores."""
+        found = [
+            {name: own.amounts.source(term).mean / own.step for name, term in _TERMS.items()}
+            | {"grading": math.hypot(_WAVERS, own.amounts.source("grader").mean) / own.step}
+            for own in scores.values()
+        ]
+        return cls(**{name: sum(one[name] for one in found) / len(found) for name in found[0]})
 
     def noise_variance(self, grades_per_patch: int) -> float:
         """Variance of the mean grade of a patch about what its pair and tile would give.

@@ -8,27 +8,26 @@ import pandas as pd
 
 from kit.design.costs import costs
 from kit.design.surveys import (
-    SOURCES,
+    SCORES,
     Ints,
     PairKnowledge,
     Places,
     dealt_evenly,
     expected_verdicts,
-    fitted_scores,
-    known_beforehand,
-    known_from_grades,
+    known_of_series,
+    learned_scores,
     next_task,
     prospects,
     remaining_shares,
-    score_beforehand,
+    score_of_rule,
+    source_beliefs,
     survey_plan,
     survey_task,
     verdicts_now,
 )
 from kit.design.which_pairs import patches_in_places, tile_format
 from kit.errors import Misuse
-from kit.mixed import Prior
-from kit.model import FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, PairSetting, score_correlation
+from kit.model import FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, PairSetting
 from kit.series import Series, patches_in_full
 from kit.wording import counted, listed
 
@@ -98,8 +97,8 @@ def forecast_verdicts(
     """
     if planned.patches.empty:
         raise Misuse("Nothing is planned yet: plan some tiles with patches first.")
-    known = _known(planned, after)
-    pair, places = patches_in_places(planned, known)
+    known = known_of_series(planned, planned.stock, after)
+    pair, places = patches_in_places(patches_in_full(planned), known)
     if after:
         expected = expected_verdicts(known, remaining_shares(known, pair, places))
         return VerdictForecast(
@@ -135,7 +134,7 @@ def verdict_curve(
     """
     settings = series.settings
     sizes = tiles or sorted({max(1, round(share * settings.tiles)) for share in _SIZES})
-    known = _known(series, ())
+    known = known_of_series(series, series.stock, ())
     task = survey_task(known, None)
     coats = float(np.mean(settings.factors["base_coats"]))
     rows = []
@@ -269,7 +268,7 @@ def next_step(
     NextStep
     """
     last = series[-1]
-    known = _known(last, series)
+    known = known_of_series(last, last.stock, series)
     places = tile_format(last.settings).places(tiles)
     task = next_task(known, None)
     chosen = survey_plan(known, task, places, last.settings.seed, progress)
@@ -297,19 +296,6 @@ def _worth_refiring(series: Series, known: PairKnowledge, verdicts: np.ndarray) 
     return tuple(int(tile) for tile in most.index[:3])
 
 
-def _known(series: Series, graded: Sequence[Series]) -> PairKnowledge:
-    settings = series.settings
-    colours = series.stock.reset_index(drop=True)
-    setting = PairSetting.of(settings.verdict)
-    if graded:
-        fits = fitted_scores(graded)
-        rho = score_correlation(*fits.values())
-        return known_from_grades(fits, colours, setting, rho)
-    counts = range(1, settings.last_firing + 1)
-    graders = max(1, len(settings.graders))
-    return known_beforehand(colours, setting, counts, len(counts) * graders)
-
-
 def _forecast(
     series: Series,
     counts: Sequence[int],
@@ -318,7 +304,7 @@ def _forecast(
     studios: int,
     progress: Callable[[str], None] | None = None,
 ) -> VerdictForecast:
-    settings, prior = series.settings, Prior()
+    settings, learned = series.settings, learned_scores([series])
     colours = series.stock.reset_index(drop=True)
     setting = PairSetting.of(settings.verdict)
     graders = max(1, len(settings.graders))
@@ -326,12 +312,15 @@ def _forecast(
     found = []
     for number in range(studios):
         scores = []
-        for _ in range(2):
-            sds = rng.gamma(prior.spread_shape, 1 / prior.spread_rate, len(SOURCES))
-            variances = dict(zip(SOURCES, sds**2, strict=True))
-            scores.append(
-                score_beforehand(colours, prior, variances, counts, len(counts) * graders)
+        for name in SCORES:
+            own = learned.get(name)
+            beliefs = source_beliefs(own)
+            sds = rng.gamma(
+                [b.shape for b in beliefs.values()], [1 / b.rate for b in beliefs.values()]
             )
+            variances = dict(zip(beliefs, sds**2, strict=True))
+            graded = len(counts) * graders
+            scores.append(score_of_rule(colours, setting, counts, graded, variances, own))
         names = tuple(colours["colour"].astype("str"))
         known = PairKnowledge(names, tuple(counts), (scores[0], scores[1]), setting.confidence)
         # Of many pairs some stand for all, so that each is judged by draws enough.

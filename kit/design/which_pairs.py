@@ -1,6 +1,7 @@
 """'Which pairs work': a survey of pairs, with the recipe varied beside it."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -13,14 +14,14 @@ from kit.design.surveys import (
     Places,
     TileFormat,
     after_firing,
-    known_beforehand,
+    known_of_series,
     next_patches,
     survey,
     survey_plan,
     survey_task,
 )
 from kit.errors import Misuse
-from kit.model import PairSetting
+from kit.model import LearnedPrior, PairSetting
 from kit.series import Series, Settings, patches_in_full, patches_per_stripe
 from kit.wording import counted, listed, plain_name
 
@@ -88,6 +89,7 @@ def draft_pairs(
     targets: pd.DataFrame,
     wrong_costs: float = 0.0,
     progress: Callable[[str], None] | None = None,
+    learned: Mapping[str, LearnedPrior] | None = None,
 ) -> Draft:
     """Draft a survey of pairs.
 
@@ -101,6 +103,8 @@ def draft_pairs(
     wrong_costs : float
         What a wrong 'fine edge' costs, in right verdicts missed.
     progress : callable, optional
+    learned : mapping of str to LearnedPrior, optional
+        What earlier series showed, by score.
 
     Raises
     ------
@@ -117,6 +121,7 @@ def draft_pairs(
         targets=targets,
         wrong_costs=wrong_costs,
         seed=settings.seed,
+        learned=learned,
         progress=progress,
     )
     return _with_recipe(patches, settings, colours, "pair survey", _why(patches, colours))
@@ -178,40 +183,49 @@ def draft_more_pairs(
     wrong_costs: float = 0.0,
     progress: Callable[[str], None] | None = None,
 ) -> Draft:
-    """Draft the tiles that are left of a survey, beside those of it that were fired.
+    """Draft further tiles of a survey, beside those of it that are kept.
+
+    What the kept tiles were graded is known; what they are yet to show counts as well. Every colour
+    that is on none of them comes in.
 
     Parameters
     ----------
     settings : Settings
-        With as many tiles as are left.
+        With as many tiles as are to be drafted.
     colours, targets, wrong_costs, progress
         As for `draft_pairs`.
     kept : Series
-        With the fired tiles alone.
+        With the kept tiles alone.
     """
-    divided = tile_format(settings)
-    graded = patches_in_full(kept)["patch"].isin(kept.grades["patch"]).any()
-    if graded:
-        return draft_next_pairs(settings, colours, [kept], targets, wrong_costs, progress)
-    counts = range(1, settings.last_firing + 1)
-    graders = max(1, len(settings.graders))
-    setting = PairSetting.of(settings.verdict)
-    known = known_beforehand(colours, setting, counts, len(counts) * graders)
-    known = after_firing(known, *patches_in_places(kept, known))
+    known = known_of_series(replace(kept, settings=settings), colours, [kept])
+    awaited = _awaited(kept)
+    if len(awaited):
+        known = after_firing(known, *patches_in_places(awaited, known))
+    seen = patches_in_full(kept)
+    new = ~colours["colour"].isin({*seen["base"], *seen["overlay"]}).to_numpy()
     task = survey_task(known, targets, wrong_costs)
-    places = divided.places(settings.tiles)
+    task = replace(task, bases=task.bases & new, overlays=task.overlays & new)
+    places = tile_format(settings).places(settings.tiles)
     patches = survey_plan(known, task, places, settings.seed, progress).frame(known)
     why = (
         f"{counted(len(patches), 'patch', 'patches')} on "
         f"{counted(patches['tile'].nunique(), 'tile')} were chosen beside the "
-        f"{counted(len(kept.tiles), 'tile')} that are fired."
+        f"{counted(len(kept.tiles), 'tile')} that {'is' if len(kept.tiles) == 1 else 'are'} kept: "
+        "they do most for what those leave open."
     )
     return _with_recipe(patches, settings, colours, "pair survey", why)
 
 
-def patches_in_places(planned: Series, known: PairKnowledge) -> tuple[Ints, Places]:
-    """The patches of a series as numbers of pairs in places."""
-    patches = patches_in_full(planned).sort_values(["tile", "stripe"], ignore_index=True)
+def _awaited(kept: Series) -> pd.DataFrame:
+    """Sound patches that are still to be graded."""
+    patches = patches_in_full(kept)
+    sound = patches["lost_from"] > patches["before_firing"]
+    return patches[sound & ~patches["patch"].isin(kept.grades["patch"])]
+
+
+def patches_in_places(patches: pd.DataFrame, known: PairKnowledge) -> tuple[Ints, Places]:
+    """The patches of a series, in full, as numbers of pairs in places."""
+    patches = patches.sort_values(["tile", "stripe"], ignore_index=True)
     patches = patches[patches["base"].isin(known.colours) & patches["overlay"].isin(known.colours)]
     stripe, tile = (pd.factorize(patches[name])[0] for name in ("stripe", "tile"))
     _, first = np.unique(stripe, return_index=True)

@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from kit.wording import exact_percent
+
 if TYPE_CHECKING:
-    from kit.mixed.joint import JointMixedModel
-    from kit.mixed.linear import LinearMixedModel
-    from kit.mixed.ordinal import OrdinalMixedModel
     from kit.mixed.results import MixedResults
 
 
@@ -22,22 +21,24 @@ class Summary:
     ----------
     title : str
     facts : dict of str to str
-    parameters, spreads : DataFrame
+    parameters, standard_deviations : DataFrame
     notes : tuple of str
     """
 
     title: str
     facts: dict[str, str]
     parameters: pd.DataFrame
-    spreads: pd.DataFrame
+    standard_deviations: pd.DataFrame
     notes: tuple[str, ...]
 
     def __str__(self) -> str:
         width = max(map(len, self.facts))
         facts = [f"{name:<{width}}  {value}" for name, value in self.facts.items()]
-        tables = [self.parameters.to_string(float_format="{:.4f}".format)]
-        if len(self.spreads):
-            tables.append(self.spreads.to_string(float_format="{:.4f}".format))
+        tables = [
+            table.to_string(float_format="{:.4f}".format)
+            for table in (self.parameters, self.standard_deviations)
+            if len(table)
+        ]
         parts = [self.title, "\n".join(facts), *tables, *self.notes]
         return "\n\n".join(parts)
 
@@ -46,25 +47,12 @@ class Summary:
     def _repr_html_(self) -> str:
         facts = "".join(f"<tr><th>{n}</th><td>{v}</td></tr>" for n, v in self.facts.items())
         notes = "".join(f"<p>{note}</p>" for note in self.notes)
-        tables = self.parameters.to_html(float_format="{:.4f}".format)
-        tables += self.spreads.to_html(float_format="{:.4f}".format) if len(self.spreads) else ""
+        tables = "".join(
+            table.to_html(float_format="{:.4f}".format)
+            for table in (self.parameters, self.standard_deviations)
+            if len(table)
+        )
         return f"<h4>{self.title}</h4><table>{facts}</table>{tables}{notes}"
-
-
-def model_line(model: OrdinalMixedModel | LinearMixedModel | JointMixedModel) -> str:
-    """A model in one line."""
-    terms = ", ".join(term.name for term in model.terms) or "no groups"
-    return f"<{type(model).__name__}: {model.formula} by {terms}; {model.nobs} rows>"
-
-
-def one_line(fitted: MixedResults) -> str:
-    """A fit in one line: what was fitted to what, and how well."""
-    terms = ", ".join(fitted.group_sizes) or "no groups"
-    reached = "" if fitted.converged else "; the best fit was NOT reached"
-    return (
-        f"<{type(fitted).__name__}: {fitted.formula} by {terms}; {fitted.nobs} rows, "
-        f"log-likelihood {fitted.llf:.2f}{reached}>"
-    )
 
 
 def summarise(
@@ -82,7 +70,7 @@ def summarise(
         Sentences to close with.
     """
     interval = fitted.conf_int(confidence)
-    share = f"{100 * confidence:g} %"
+    share = exact_percent(confidence)
     parameters = pd.DataFrame(
         {
             "estimate": fitted.params,
@@ -94,7 +82,7 @@ def summarise(
         }
     )
     sizes = fitted.group_sizes
-    spreads = pd.DataFrame(
+    standard_deviations = pd.DataFrame(
         {
             "standard deviation": fitted.random_sd,
             "levels": {name: str(sizes.get(name, "")) for name in fitted.random_sd},
@@ -108,4 +96,4 @@ def summarise(
         "BIC": f"{fitted.bic:.2f}",
         "reached the best fit": "yes" if fitted.converged else "NO",
     }
-    return Summary(title, facts, parameters, spreads, notes)
+    return Summary(title, facts, parameters, standard_deviations, notes)

@@ -7,19 +7,18 @@ import numpy as np
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.mixed.display import model_line
 from kit.mixed.grouping import (
     Group,
     RandomTerm,
     as_lists,
     check_twins,
     columns_of,
-    pattern_of,
     read_random_terms,
 )
 from kit.mixed.joint_fit import JointFit
 from kit.mixed.joint_results import JointResults
-from kit.mixed.model_matrix import complete_rows, grade_codes, parse, read_effects
+from kit.mixed.mixed_model import MixedModel
+from kit.mixed.model_matrix import complete_rows, differing, grade_codes, parse
 from kit.mixed.prior import Prior, as_prior
 from kit.mixed.sparsity import Array, Index
 from kit.mixed.threads import one_thread
@@ -28,13 +27,15 @@ from kit.mixed.threads import one_thread
 FEWEST = 4
 
 
-class JointMixedModel:
+class JointMixedModel(MixedModel):
     """One latent value seen in two ways: by grades through cuts, and by measurements on a line.
 
     P(grade <= k) = logistic(threshold_k - eta)  and  measurement = a + b eta + error, with eta the
     effects of `formula` plus random intercepts and slopes. The error is normal; its variance is one
-    that is estimated plus the square of a known standard error. Either source may be missing: then
-    the model is that of the other, with a = 0 and b = 1 where there are no grades.
+    that is estimated plus the square of a known standard error. A measurement at or below `floor`
+    says no more than that it lies there, one at or above `ceiling` likewise: both are censored.
+    Either source may be missing: then the model is that of the other, with a = 0 and b = 1 where
+    there are no grades.
 
     Parameters
     ----------
@@ -50,6 +51,8 @@ class JointMixedModel:
         grader, enters the rows of that table alone.
     error : str, optional
         Column of the measurements' known standard errors.
+    floor, ceiling : float
+        Between which measurements can be told from each other, in the units of `measure`.
 
     Raises
     ------
@@ -71,6 +74,8 @@ class JointMixedModel:
         groups: Sequence[str] = (),
         slopes: Mapping[str, Sequence[str]] | None = None,
         error: str | None = None,
+        floor: float = -np.inf,
+        ceiling: float = np.inf,
     ) -> None:
         groups, slopes = as_lists(groups, slopes)
         self.formula, self.measure = formula, measure
@@ -85,19 +90,15 @@ class JointMixedModel:
         if graded.empty and measured.empty:
             raise Misuse("There are neither grades nor measurements to fit.")
         self.y, self.labels = _grades(graded, self.response)
-        self.measured, self.error = _measurements(measured, measure, error, len(graded) > 0)
+        values, self.error = _measurements(measured, measure, error, len(graded) > 0)
+        self.side = (values <= floor).astype(int) - (values >= ceiling).astype(int)
+        self.measured = np.clip(values, floor, ceiling)
+        if len(measured) and np.all(self.side != 0):
+            raise Misuse(f"No {measure} lies between what can be told: {floor:g} to {ceiling:g}.")
         self.data = graded if len(graded) else measured
-        self.everything = pd.concat([t for t in tables if len(t)], ignore_index=True)
-        both = self.everything
-        self.effects = read_effects(right, both, intercept=graded.empty)
-        self.nobs = len(both)
-        if len(self.effects.names) + 1 >= self.nobs:
-            raise Misuse(f"{len(self.effects.names)} effects need more than {self.nobs} rows.")
-        self.terms = _terms(groups, slopes, graded, measured, both)
-        self.pattern = pattern_of(self.terms, self.nobs)
-
-    def __repr__(self) -> str:
-        return model_line(self)
+        both = pd.concat([t for t in tables if len(t)], ignore_index=True)
+        terms = _terms(groups, slopes, graded, measured, both)
+        self._lay_out(right, both, terms, intercept=graded.empty)
 
     def fit(self, prior: Prior | Literal["weak"] | None = None) -> JointResults:
         """Fit by maximum likelihood, or by the highest posterior density under a prior.
@@ -143,10 +144,7 @@ def _measurements(
         raise Misuse(
             f"{len(values)} measurements cannot be set beside grades; at least {FEWEST} are needed."
         )
-    if np.ptp(values) == 0:
-        raise Misuse(
-            f"Every {measure} is {values[0]:g}. Where nothing differs there is nothing to fit."
-        )
+    differing(values, measure)
     known = measured[error].to_numpy(float) if error else np.zeros(len(values))
     if (known < 0).any():
         raise Misuse(f"{error} holds a negative standard error.")

@@ -8,7 +8,8 @@ import pandas as pd
 from kit.mixed.joint_results import JointResults
 from kit.mixed.joint_rows import JointRows, JointTerms
 from kit.mixed.laplace_fit import START_SD, LaplaceFit
-from kit.mixed.mixture import Mixture
+from kit.mixed.measured_rows import MeasuredRows
+from kit.mixed.new_rows import foretelling
 from kit.mixed.ordinal_fit import start_thresholds, step_prior, threshold_names, used_steps
 from kit.mixed.prior import Prior
 from kit.mixed.results import random_effects
@@ -45,8 +46,7 @@ class JointFit(LaplaceFit[JointTerms]):
         self.zero, self.one = (float(measured.mean()), self.spread) if linked else (0.0, 1.0)
         rows = JointRows(
             y,
-            (measured - self.zero) / self.one,
-            model.error / self.one,
+            MeasuredRows((measured - self.zero) / self.one, model.error / self.one, model.side),
             x / unit,
             model.pattern,
             max(len(self.labels), 1),
@@ -74,7 +74,7 @@ class JointFit(LaplaceFit[JointTerms]):
             start[-1] = 0.6 * self.spread / self.one
         start[self.sds] = START_SD * self.scale
         if not rows.cuts:
-            start[self.effects] = np.linalg.lstsq(rows.x, rows.measured, rcond=None)[0]
+            start[self.effects] = np.linalg.lstsq(rows.x, rows.measured.values, rcond=None)[0]
         return start
 
     def _own_prior(self, x: Array) -> tuple[float, Array, Array]:
@@ -116,12 +116,13 @@ class JointFit(LaplaceFit[JointTerms]):
             covariance=pd.DataFrame(cov, index=names, columns=names),
             random_sd=random_sd,
             random_effects=random_effects(posterior),
-            llf=self.best.state.value - rows.measured.size * float(np.log(self.one)),
+            llf=self.best.state.value - rows.measured.read * float(np.log(self.one)),
             nobs=model.nobs,
             parameters=rows.size,
             converged=self.best.converged,
             prior=self.prior,
-            mixture=Mixture.of(posterior),
+            posterior=posterior,
+            foretelling=foretelling(posterior, self) if self.prior else posterior,
             fit=self,
             labels=model.labels,
             used_labels=tuple(self.labels),

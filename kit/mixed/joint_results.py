@@ -5,13 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
 
 from kit.errors import Misuse
-from kit.mixed.display import Summary, summarise
 from kit.mixed.ordinal_results import OrdinalResults
 from kit.mixed.posterior import lay_out, read_rows, variance
-from kit.mixed.results import checked
+from kit.mixed.results import measurements_expected
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -62,10 +60,8 @@ class JointResults(OrdinalResults):
 
         Parameters
         ----------
-        frame : DataFrame, n rows
-        confidence : float
-        noise : sequence of str
-            As for `latent`.
+        frame, confidence, noise
+            As for `predict`.
 
         Returns
         -------
@@ -80,40 +76,24 @@ class JointResults(OrdinalResults):
         """
         if not self.residual_sd:
             raise Misuse("Nothing was measured, so no measurement can be foretold.")
-        reach = norm.ppf(0.5 + checked(confidence) / 2)
         design = read_rows(self.posterior, frame, noise)
-        first, second, error = 0.0, 0.0, 0.0
-        for weight, part in zip(self.mixture.weights, self.mixture.parts, strict=True):
-            rows = lay_out(part, design)
-            a, b, slopes = 0.0, 1.0, rows.slopes
-            if part.first_effect > self.cuts:
-                a, b = part.psi[self.cuts], part.psi[self.cuts + 1]
-                slopes = b * rows.slopes
-                slopes[:, self.cuts] += 1.0
-                slopes[:, self.cuts + 1] += rows.mean
-            own = variance(part, rows) - np.einsum(
-                "ij,jk,ik->i", rows.slopes, part.psi_cov, rows.slopes, optimize=True
-            )
-            var = b**2 * own + np.einsum("ij,jk,ik->i", slopes, part.psi_cov, slopes, optimize=True)
-            mean = a + b * rows.mean
-            first = first + weight * mean
-            second = second + weight * (var + mean**2)
-            error += weight * float(part.psi[-1] ** 2)
-        sd = np.sqrt(np.maximum(second - first**2, 0.0))
-        new_sd = np.sqrt(sd**2 + error)
-        return pd.DataFrame(
-            {
-                "mean": first,
-                "low": first - reach * sd,
-                "high": first + reach * sd,
-                "new_low": first - reach * new_sd,
-                "new_high": first + reach * new_sd,
-            },
-            index=frame.index,
+        part = self.foretelling
+        rows = lay_out(part, design)
+        a, b, slopes = 0.0, 1.0, rows.slopes
+        if part.first_effect > self.cuts:
+            a, b = part.psi[self.cuts], part.psi[self.cuts + 1]
+            slopes = b * rows.slopes
+            slopes[:, self.cuts] += 1.0
+            slopes[:, self.cuts + 1] += rows.mean
+        own = variance(part, rows) - np.einsum(
+            "ij,jk,ik->i", rows.slopes, part.psi_cov, rows.slopes, optimize=True
+        )
+        var = b**2 * own + np.einsum("ij,jk,ik->i", slopes, part.psi_cov, slopes, optimize=True)
+        sd = np.sqrt(np.maximum(var, 0.0))
+        return measurements_expected(
+            a + b * rows.mean, sd, float(part.psi[-1]), confidence, frame.index
         )
 
-    def summary(self, confidence: float = 0.95) -> Summary:
-        """Tables of thresholds, link, effects and sources of variation."""
-        notes = (self.prior.describe(),) if self.prior is not None else ()
-        title = "Mixed model of grades and measurements together"
-        return summarise(self, title, confidence, notes)
+    @property
+    def _kind(self) -> str:
+        return "Mixed model of grades and measurements together"

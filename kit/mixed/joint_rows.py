@@ -1,12 +1,8 @@
 """Rows of two kinds in one likelihood: grades through cuts, and measurements on a line.
 
-    P(y_i <= k) = F(theta_k - eta_i)                          for grades,
-    m_i = a + b eta_i + error,  error ~ N(0, v_i),            for measurements,
+    P(y_i <= k) = F(theta_k - eta_i)                          for grades (`grade_rows`),
+    m_i = a + b eta_i + error,  error ~ N(0, v_i),            for measurements (`measured_rows`),
     v_i = tau^2 + (known standard error of i)^2.
-
-With r = m - a - b eta, a measurement's log-likelihood is -(log 2 pi v + r^2 / v) / 2, and by eta
-
-    e = b r / v,    w = b^2 / v,    dw/d eta = 0.
 
 The own parameters are the thresholds, then a and b; tau stands behind the standard deviations.
 Without grades a is 0 and b is 1; without measurements there is none of the three.
@@ -19,26 +15,34 @@ from functools import cached_property
 import numpy as np
 
 from kit.mixed.grade_rows import GradeRows, GradeTerms
+from kit.mixed.measured_rows import MeasuredRows, MeasuredTerms
 from kit.mixed.sparsity import Array, CrossedPattern, Index
 
 
 @dataclass(frozen=True)
 class JointTerms:
-    """Likelihood of all rows at one value of their eta, grades first.
-
-    `graded` holds the grades' own terms, `eta`, `r` and `v` those of the measurements (letters as
-    above).
-    """
+    """Likelihood of all rows at one value of their eta, grades first."""
 
     graded: GradeTerms
-    eta: Array
-    r: Array
-    v: Array
+    measured: MeasuredTerms
     b: float
-    e: Array
-    w: Array
-    w_slope: Array
-    total: float
+
+    @property
+    def e(self) -> Array:
+        return np.concatenate([self.graded.e, self.measured.e])
+
+    @property
+    def w(self) -> Array:
+        return np.concatenate([self.graded.w, self.measured.w])
+
+    @property
+    def w_slope(self) -> Array:
+        """dw/d eta."""
+        return np.concatenate([self.graded.w_slope, self.measured.w_slope])
+
+    @property
+    def total(self) -> float:
+        return self.graded.total + self.measured.total
 
 
 @dataclass(frozen=True)
@@ -49,9 +53,8 @@ class JointRows:
     ----------
     y : (g,) integer array
         Step of each graded row, counted from 0.
-    measured : (m,) array
-    error : (m,) array
-        Known standard error of each measurement.
+    measured : MeasuredRows
+        m of them.
     x : (g + m, p) array
     pattern : CrossedPattern
     steps : int
@@ -60,8 +63,7 @@ class JointRows:
     """
 
     y: Index
-    measured: Array
-    error: Array
+    measured: MeasuredRows
     x: Array
     pattern: CrossedPattern
     steps: int
@@ -101,8 +103,7 @@ class JointRows:
         return replace(
             self,
             y=self.y[graded],
-            measured=self.measured[measured],
-            error=self.error[measured],
+            measured=self.measured.part(measured),
             x=self.x[keep],
             pattern=self.pattern.part(keep),
         )
@@ -127,33 +128,18 @@ class JointRows:
 
     def conditional(self, psi: Array) -> Callable[[Array], JointTerms] | None:
         """The rows' likelihood by what random effects add to eta; None outside the domain."""
-        distances = self.grades.distances(self._of_grades(psi))
-        v = self.error**2 + (psi[-1] ** 2 if self.behind else 0.0)
-        if distances is None or not np.all(v > 0):
+        of_grades = self._of_grades(psi)
+        v = self.measured.variances(psi[-1] if self.behind else 0.0)
+        graded = self.grades.conditional(of_grades)
+        if graded is None or not np.all(v > 0):
             return None
-        graded = self.grades.conditional(self._of_grades(psi))
-        assert graded is not None
         count = self.y.size
         a, b = self.link(psi)
         xb = self.x[count:] @ self.split(psi)[1]
-        log_size = -0.5 * float(np.log(2 * np.pi * v).sum())
 
         def terms(zu: Array) -> JointTerms:
-            own = graded(zu[:count])
-            eta = xb + zu[count:]
-            r = self.measured - a - b * eta
-            total = own.total + log_size - 0.5 * float(r @ (r / v))
-            return JointTerms(
-                own,
-                eta,
-                r,
-                v,
-                b,
-                np.concatenate([own.e, b * r / v]),
-                np.concatenate([own.w, b**2 / v]),
-                np.concatenate([own.w_slope, np.zeros(r.size)]),
-                total,
-            )
+            measured = self.measured.terms(xb + zu[count:], a, b, v)
+            return JointTerms(graded(zu[:count]), measured, b)
 
         return terms
 
@@ -163,14 +149,8 @@ class JointRows:
         slope = self.grades.own_slopes(psi, terms.graded, h[:count], t[:count])
         if not self.behind:
             return slope
-        h, t = h[count:], t[count:]
-        eta, r, v, b = terms.eta, terms.r, terms.v, terms.b
-        linked = []
-        if self.linked:
-            by_a = r / v + 0.5 * t * b / v
-            by_b = eta * r / v - h * b / v - 0.5 * t * (r - b * eta) / v
-            linked = [by_a.sum(), by_b.sum()]
-        by_v = -0.5 / v + 0.5 * r**2 / v**2 + 0.5 * (h * b**2 + t * b * r) / v**2
+        by_a, by_b, by_v = self.measured.slopes(terms.measured, h[count:], t[count:])
+        linked = [by_a.sum(), by_b.sum()] if self.linked else []
         return np.concatenate([slope, linked, [2 * psi[-1] * by_v.sum()]])
 
     def own_pulls(self, psi: Array, terms: JointTerms) -> list[Array]:
@@ -180,16 +160,15 @@ class JointRows:
         pulls = [np.concatenate([pull, none]) for pull in graded]
         if not self.behind:
             return pulls
-        r, v, b = terms.r, terms.v, terms.b
-        further = [-b / v, (r - b * terms.eta) / v] if self.linked else []
-        further.append(-2 * psi[-1] * b * r / v**2)
+        *link, by_v = self.measured.pulls(terms.measured)
+        further = [*(link if self.linked else []), 2 * psi[-1] * by_v]
         blank = np.zeros(self.y.size)
         return pulls + [np.concatenate([blank, pull]) for pull in further]
 
     def information(self, psi: Array, terms: JointTerms) -> Array:
         """Information on the rows' parameters and effects, tau last.
 
-        Observed for grades; expected for measurements, where it is never negative.
+        Observed for grades; expected for measurements that were read, where it is never negative.
         """
         count, p = self.y.size, self.x.shape[1]
         size = self.own + p + self.behind
@@ -200,12 +179,12 @@ class JointRows:
         information[np.ix_(place, place)] += of_grades
         if not self.behind:
             return information
-        v, b = terms.v, terms.b
+        seen = terms.measured
         jacobian = np.zeros((self.measured.size, size))
         if self.linked:
             jacobian[:, self.cuts] = 1.0
-            jacobian[:, self.cuts + 1] = terms.eta
-        jacobian[:, effects] = b * self.x[count:]
-        information += (jacobian / v[:, None]).T @ jacobian
-        information[-1, -1] = 2 * psi[-1] ** 2 * float((1 / v**2).sum())
+            jacobian[:, self.cuts + 1] = seen.eta
+        jacobian[:, effects] = terms.b * self.x[count:]
+        information += (jacobian * (seen.second / seen.v)[:, None]).T @ jacobian
+        information[-1, -1] = 4 * psi[-1] ** 2 * self.measured.of_v(seen)
         return information

@@ -129,12 +129,12 @@ class LaplaceLikelihood(Generic[T]):
         if conditional is None:
             return None
         sd = rows.split(psi)[2]
-        spread = sd[pattern.term]
+        column_sd = sd[pattern.term]
         scale = pattern.scale(sd)
         cell = pattern.cell
 
         def at(b: Array) -> tuple[T, float]:
-            terms = conditional(pattern.by_cell(spread * b)[cell])
+            terms = conditional(pattern.by_cell(column_sd * b)[cell])
             return terms, terms.total - 0.5 * float(b @ b)
 
         b = np.zeros(pattern.q) if start is None else start
@@ -147,7 +147,7 @@ class LaplaceLikelihood(Generic[T]):
         for _ in range(MODE_STEPS):
             summed = pattern.gather(np.bincount(cell, terms.w, pattern.cells))
             factor = CrossedFactor(pattern, summed, scale)
-            rise = spread * pattern.by_column(np.bincount(cell, terms.e, pattern.cells)) - b
+            rise = column_sd * pattern.by_column(np.bincount(cell, terms.e, pattern.cells)) - b
             step = factor.solve(rise)
             decrement = float(rise @ step)
             if decrement < MODE_TOLERANCE:
@@ -164,14 +164,14 @@ class LaplaceLikelihood(Generic[T]):
         """
         rows, pattern, terms = self.rows, self.rows.pattern, mode.terms
         sd = rows.split(psi)[2]
-        cell, spread = pattern.cell, sd[pattern.term]
+        cell, column_sd = pattern.cell, sd[pattern.term]
         e, w = terms.e, terms.w
         inverse = mode.factor.inverse()
         h = pattern.leverage(inverse, sd)[cell]
         hw = h * terms.w_slope
         pull = np.bincount(cell, hw, pattern.cells)
-        v = mode.factor.solve(spread * pattern.by_column(pull))
-        t = pattern.by_cell(spread * v)[cell]
+        v = mode.factor.solve(column_sd * pattern.by_column(pull))
+        t = pattern.by_cell(column_sd * v)[cell]
         e_star = e + 0.5 * (w * t - hw)
         own = rows.own_slopes(psi, terms, h, t)
         before, behind = own[: rows.own], own[rows.own :]
@@ -192,20 +192,20 @@ class LaplaceLikelihood(Generic[T]):
         """Derivative of L Z'e - b by psi at fixed b, a (q, parameters) array."""
         rows, pattern, terms = self.rows, self.rows.pattern, mode.terms
         sd = rows.split(psi)[2]
-        cell, spread = pattern.cell, sd[pattern.term]
+        cell, column_sd = pattern.cell, sd[pattern.term]
         e, w = terms.e, terms.w
 
         def down(values: Array) -> Array:
             return pattern.by_column(np.bincount(cell, values, pattern.cells))
 
-        own = [spread * down(slope) for slope in rows.own_pulls(psi, terms)]
+        own = [column_sd * down(slope) for slope in rows.own_pulls(psi, terms)]
         columns = own[: rows.own]
-        columns += [-spread * down(w * x) for x in rows.x.T]
+        columns += [-column_sd * down(w * x) for x in rows.x.T]
         pull = down(e)
         for j in range(rows.free_sds):
             mine = pattern.term == j
             moved = pattern.by_cell(np.where(mine, mode.b, 0))[cell]
-            columns.append(np.where(mine, pull, 0) - spread * down(w * moved))
+            columns.append(np.where(mine, pull, 0) - column_sd * down(w * moved))
         columns += own[rows.own :]
         return np.column_stack(columns)
 
@@ -227,8 +227,8 @@ class LaplaceLikelihood(Generic[T]):
         information[:fixed, :fixed] -= rise.T @ mode.factor.solve(rise)
         if rows.free_sds:
             weight = mode.summed[: pattern.q]
-            spread = np.maximum(sd, 0.1)[pattern.term]
-            share = spread * weight / (1 + spread**2 * weight)
+            column_sd = np.maximum(sd, 0.1)[pattern.term]
+            share = column_sd * weight / (1 + column_sd**2 * weight)
             sds = np.arange(fixed, fixed + rows.free_sds)
             information[sds, sds] = 2 * np.bincount(pattern.term, share**2, sd.size)
         return information

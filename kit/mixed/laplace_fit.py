@@ -74,6 +74,7 @@ class LaplaceFit(Generic[T]):
         self.outward[self.effects, self.effects] = np.diag(1 / unit)
         self.outward[self.sds, self.sds] = np.diag([1 / term.unit for term in model.terms])
         self._set_outward()
+        self.row_belief = self._read_row_belief()
         self.best = self._at_zero(self._search())
 
     def _set_outward(self) -> None:
@@ -86,6 +87,16 @@ class LaplaceFit(Generic[T]):
     def _own_prior(self, x: Array) -> tuple[float, Array, Array]:
         """Log density of the rows' own parameters, its slopes and minus its bends."""
         raise NotImplementedError
+
+    def _read_row_belief(self) -> tuple[Array, Array, Array] | None:
+        """What is believed of rows: what they are of x, the mean, and its inverse covariance."""
+        belief = self.prior.rows if self.prior is not None else None
+        if belief is None or not self.rows.own:
+            return None
+        of_psi = np.zeros((len(belief.mean), self.rows.size))
+        of_psi[:, self.effects] = self.model.effects.columns_for(belief.frame)
+        of_psi[:, 0] = -1.0
+        return of_psi @ self.outward, belief.mean, inverse_of(belief.covariance)
 
     def _search(self) -> Optimum[Mode[T]]:
         start = self._start()
@@ -113,12 +124,25 @@ class LaplaceFit(Generic[T]):
         value += 0.5 * float(beta @ pull)
         slope[self.effects] = pull
         bend[places[self.effects], places[self.effects]] = 1 / self.effect_sd**2
+        if self.row_belief is not None:
+            of_x, mean, precision = self.row_belief
+            off = of_x @ x - mean
+            pulled = precision @ off
+            value -= 0.5 * float(off @ pulled)
+            slope -= of_x.T @ pulled
+            bend += of_x.T @ precision @ of_x
         if self.rows.free_sds:
-            spread, by_sd, bent = self.prior.spread_terms(x[self.sds], self.scale)
+            spread, by_sd, bent = self.prior.spread_terms(x[self.sds], *self._sd_units)
             value += spread
             slope[self.sds] = by_sd
             bend[places[self.sds], places[self.sds]] = -bent
         return value, slope, bend
+
+    @property
+    def _sd_units(self) -> tuple[float, list[str], Array]:
+        """How the prior is to read the inner standard deviations."""
+        terms = self.model.terms
+        return self.scale, [t.name for t in terms], np.array([t.unit for t in terms])
 
     def _at_zero(self, best: Optimum[Mode[T]]) -> Optimum[Mode[T]]:
         """Make standard deviations positive, and zero where they cannot be told from it."""
@@ -142,6 +166,7 @@ class LaplaceFit(Generic[T]):
         psi = self.outward @ x + self.offset
         psi_cov = self.outward @ cov @ self.outward.T
         sd = psi[self.sds]
+        held = self.prior.held(x[self.sds], *self._sd_units) if self.prior is not None else None
         sd_slopes = np.eye(rows.size)[self.sds]
         slopes = laplace.mode_slopes(x, mode) @ np.linalg.inv(self.outward)
         return Posterior(
@@ -151,7 +176,7 @@ class LaplaceFit(Generic[T]):
             psi_cov=psi_cov,
             first_effect=rows.own,
             sd=sd,
-            new_var=new_level_variance(sd, sd_slopes, psi_cov, self.prior is not None),
+            new_var=new_level_variance(sd, sd_slopes, psi_cov, held),
             sd_slopes=sd_slopes,
             b=mode.b if rows.free_sds else np.empty(0),
             b_slopes=slopes if rows.free_sds else np.empty((0, rows.size)),
@@ -162,16 +187,6 @@ class LaplaceFit(Generic[T]):
         """What is known at the best fit."""
         return self.posterior(self.best.x, inverse_of(self.best.hessian), self.best.state)
 
-    @property
-    def log_sd(self) -> Array:
-        """Logs of the standard deviations at the best fit."""
-        return np.log(self.best.x[self.spreads])
-
-    def log_sd_covariance(self) -> Array:
-        """Covariance of `log_sd`."""
-        share = 1 / self.best.x[self.spreads]
-        return np.outer(share, share) * inverse_of(self.best.hessian)[self.spreads, self.spreads]
-
     def sd_shares(self) -> Array:
         """Standard error of each standard deviation, as a share of it."""
         error = np.sqrt(np.diag(inverse_of(self.best.hessian))[self.spreads])
@@ -179,23 +194,15 @@ class LaplaceFit(Generic[T]):
             shares: Array = error / self.best.x[self.spreads]
             return shares
 
-    def given(self, log_sd: Array) -> tuple[float, Posterior] | None:
-        """What is known where the standard deviations are given.
+    def given(self, stretch: Array) -> Posterior | None:
+        """What is known where the standard deviations are so many times the best ones.
 
         All else follows from the best fit along its dependence on the standard deviations, and then
-        by one Newton step.
-
-        Returns
-        -------
-        log_density : float
-            Of `log_sd` given the data, up to a constant, by Laplace's approximation over all else.
-        posterior : Posterior
-
-        None stands for a place that cannot be reached.
+        by one Newton step. None stands for a place that cannot be reached.
         """
         best, fixed = self.best, slice(self.fixed)
         x = best.x.copy()
-        x[self.spreads] = np.exp(log_sd)
+        x[self.spreads] *= stretch
         drift = best.hessian[fixed, self.spreads] @ (x - best.x)[self.spreads]
         x[fixed] -= np.linalg.solve(best.hessian[fixed, fixed], drift)
         _, gradient, mode = self.objective(x, best.state)
@@ -207,10 +214,7 @@ class LaplaceFit(Generic[T]):
         mode = self.likelihood.mode(x, mode.b)
         if mode is None:
             return None
-        cov = np.zeros((x.size, x.size))
-        cov[fixed, fixed] = inverse_of(information)
-        density = mode.value + self._log_prior(x)[0] - 0.5 * np.linalg.slogdet(information)[1]
-        return float(density), self.posterior(x, cov, mode)
+        return self.posterior(x, inverse_of(best.hessian), mode)
 
     def without(self, left_out: Array) -> Posterior:
         """What would be known without some rows: one Newton step from the best fit of all.

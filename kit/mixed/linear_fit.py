@@ -1,4 +1,4 @@
-"""One fit of a linear mixed model: search, results, and the posterior at given spreads."""
+"""One fit of a linear mixed model: search, results, and what is known at given deviations."""
 
 import warnings
 from functools import cached_property
@@ -9,7 +9,7 @@ import pandas as pd
 
 from kit.errors import BoundaryVarianceWarning, Misuse, NotConvergedWarning
 from kit.mixed.linear_results import LinearResults
-from kit.mixed.mixture import Mixture
+from kit.mixed.new_rows import foretelling
 from kit.mixed.optimise import Optimum, descend, inverse_of, minimise
 from kit.mixed.penalised_least_squares import PenalisedLikelihood, Solution
 from kit.mixed.posterior import Posterior, new_level_variance
@@ -89,16 +89,6 @@ class LinearFit:
         """The likelihood with the effects integrated out."""
         return self.likelihood if self.likelihood.reml else self.criterion(reml=True)
 
-    @property
-    def log_sd(self) -> Array:
-        """Logs of the relative standard deviations and of the residual's at the best fit."""
-        return np.append(np.log(self.best.x[:-1]), self.best.x[-1])
-
-    def log_sd_covariance(self) -> Array:
-        """Their covariance."""
-        share = np.append(1 / self.best.x[:-1], 1.0)
-        return np.outer(share, share) * inverse_of(self.best.hessian)
-
     def sd_shares(self) -> Array:
         """Standard error of each standard deviation and the residual's, as a share of it."""
         cov, relative = inverse_of(self.best.hessian), self.best.x[:-1]
@@ -108,25 +98,17 @@ class LinearFit:
         shares: Array = np.sqrt(np.append(np.where(relative > 0, var, np.inf), residual))
         return shares
 
-    def given(self, log_sd: Array) -> tuple[float, Posterior] | None:
-        """What is known where the standard deviations are given.
-
-        Returns
-        -------
-        log_density : float
-            Of `log_sd` given the data, up to a constant.
-        posterior : Posterior
+    def given(self, stretch: Array) -> Posterior | None:
+        """What is known where the standard deviations are so many times the best ones.
 
         None stands for a place that cannot be reached.
         """
-        phi = np.append(np.exp(log_sd[:-1]), log_sd[-1])
-        value, _, at = self._integral.objective(phi, None)
-        if at is None:
-            return None
-        return -value, self._posterior(phi, at, np.zeros((phi.size, phi.size)))
+        phi = np.append(self.best.x[:-1] * stretch[:-1], self.best.x[-1] + np.log(stretch[-1]))
+        at = self._integral.objective(phi, None)[2]
+        return None if at is None else self._posterior(phi, at, inverse_of(self.best.hessian))
 
-    def _posterior(self, phi: Array, at: Solution, spread_cov: Array) -> Posterior:
-        """What is known at `phi`, whose own uncertainty is `spread_cov`.
+    def _posterior(self, phi: Array, at: Solution, sd_cov: Array) -> Posterior:
+        """What is known at `phi`, whose own uncertainty is `sd_cov`.
 
         psi holds the effects, the relative standard deviations and log s.
         """
@@ -137,15 +119,18 @@ class LinearFit:
         beta_slopes = likelihood.effects_back(delta_slopes)
         size = p + terms + 1
         cov = np.zeros((size, size))
-        cov[:p, :p] = self._effects_covariance(s, at) + beta_slopes @ spread_cov @ beta_slopes.T
-        cov[:p, p:] = beta_slopes @ spread_cov
+        cov[:p, :p] = self._effects_covariance(s, at) + beta_slopes @ sd_cov @ beta_slopes.T
+        cov[:p, p:] = beta_slopes @ sd_cov
         cov[p:, :p] = cov[:p, p:].T
-        cov[p:, p:] = spread_cov
+        cov[p:, p:] = sd_cov
         per_unit = np.array([s / term.unit for term in model.terms])
         sd = per_unit * relative[:terms]
         sd_slopes = np.zeros((terms, size))
         sd_slopes[:, p : p + terms] = np.diag(per_unit)
         sd_slopes[:, -1] = sd
+        held = None
+        if self.prior is not None:
+            held = self.prior.held(s * relative[:terms], likelihood.unit)
         b_slopes = np.hstack([-at.b_of_q @ likelihood.triangle / s, b_moving])
         return Posterior(
             effects=model.effects,
@@ -154,7 +139,7 @@ class LinearFit:
             psi_cov=cov,
             first_effect=0,
             sd=sd,
-            new_var=new_level_variance(sd, sd_slopes, cov, self.prior is not None),
+            new_var=new_level_variance(sd, sd_slopes, cov, held),
             sd_slopes=sd_slopes,
             b=at.b / s if terms else np.empty(0),
             b_slopes=b_slopes if terms else np.empty((0, size)),
@@ -270,7 +255,8 @@ class LinearFit:
             parameters=len(names) + best.x.size,
             converged=best.converged,
             prior=self.prior,
-            mixture=Mixture.of(posterior),
+            posterior=posterior,
+            foretelling=foretelling(posterior, self) if self.prior else posterior,
             fit=self,
             residual_sd=s,
             reml=likelihood.reml,

@@ -5,11 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
 
-from kit.mixed.display import Summary, summarise
-from kit.mixed.mixture import LatentDraws, draw
-from kit.mixed.results import MixedResults, checked
+from kit.mixed.prior import Prior
+from kit.mixed.results import MixedResults, measurements_expected
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -39,28 +37,6 @@ class LinearResults(MixedResults):
         """Each fitted row's measurement minus what was expected of it."""
         return self.model.y - self.fittedvalues
 
-    def latent_draws(
-        self,
-        frame: pd.DataFrame,
-        noise: Sequence[str] = (),
-        draws: int = 512,
-        seed: int = 0,
-    ) -> LatentDraws:
-        """Joint draws of what is expected of new rows, given the data.
-
-        Parameters
-        ----------
-        frame : DataFrame, n rows
-            As for `latent`.
-        noise : sequence of str
-            Groups whose new levels are not drawn; how much they vary is, draw by draw.
-        draws : int
-            A power of two.
-        seed : int
-        """
-        _, value, noise_sd = draw(self.mixture, frame, noise, draws, seed)
-        return LatentDraws(value, noise_sd)
-
     def predict(
         self,
         frame: pd.DataFrame | None = None,
@@ -71,11 +47,8 @@ class LinearResults(MixedResults):
 
         Parameters
         ----------
-        frame : DataFrame, n rows
-            The fitted rows if not given.
-        confidence : float
-        noise : sequence of str
-            As for `latent`.
+        frame, confidence, noise
+            As for `MixedResults`; the fitted rows if none are given.
 
         Returns
         -------
@@ -84,22 +57,12 @@ class LinearResults(MixedResults):
             single new measurement).
         """
         frame = self.model.data if frame is None else frame
-        reach = norm.ppf(0.5 + checked(confidence) / 2)
         mean, var = self.latent_marginal(frame, noise)
-        sd, new_sd = np.sqrt(var), np.sqrt(var + self.residual_sd**2)
-        return pd.DataFrame(
-            {
-                "mean": mean,
-                "low": mean - reach * sd,
-                "high": mean + reach * sd,
-                "new_low": mean - reach * new_sd,
-                "new_high": mean + reach * new_sd,
-            },
-            index=frame.index,
-        )
+        return measurements_expected(mean, np.sqrt(var), self.residual_sd, confidence, frame.index)
 
-    def summary(self, confidence: float = 0.95) -> Summary:
-        """Tables of effects and sources of variation, to print or to read on."""
-        how = "REML" if self.reml else "maximum likelihood"
-        notes = (self.prior.describe_for_measurements(),) if self.prior is not None else ()
-        return summarise(self, f"Linear mixed model ({how})", confidence, notes)
+    @property
+    def _kind(self) -> str:
+        return f"Linear mixed model ({'REML' if self.reml else 'maximum likelihood'})"
+
+    def _prior_in_words(self, prior: Prior) -> str:
+        return prior.describe_for_measurements()

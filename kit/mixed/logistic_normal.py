@@ -8,19 +8,19 @@ from scipy.special import expit, ndtr
 from kit.mixed.sparsity import Array
 
 
-def reading_below(gap: Array, spread: Array) -> Array:
+def reading_below(gap: Array, sd: Array) -> Array:
     """Chance that a logistic reading falls below cuts at a normal distance, by quadrature."""
     nodes, weights = np.polynomial.hermite_e.hermegauss(15)
     below = np.zeros_like(gap)
     for z, w in zip(nodes, weights / weights.sum(), strict=True):
-        below += w * expit(gap + spread * z)
+        below += w * expit(gap + sd * z)
     return below
 
 
-def state_below(gap: Array, spread: Array) -> Array:
+def state_below(gap: Array, sd: Array) -> Array:
     """Chance that cuts at a normal distance lie above."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        below: Array = np.where(spread > 0, ndtr(gap / spread), gap >= 0)
+        below: Array = np.where(sd > 0, ndtr(gap / sd), gap >= 0)
     return below
 
 
@@ -32,25 +32,25 @@ def quantiles(draws: Array, shares: Sequence[float]) -> Array:
     return np.moveaxis(found, -1, 0)
 
 
-def averaged_below(theta: Array, eta: Array, spread: float | Array) -> Array:
+def averaged_below(theta: Array, eta: Array, sd: float | Array) -> Array:
     """P(y <= k) averaged over normal noise of the given standard deviation around eta.
 
     Parameters
     ----------
     theta : (draws, cuts) array
     eta : (draws, n) array
-    spread : float, or array that fits beside eta
+    sd : float, or array that fits beside eta
 
     Returns
     -------
     (draws, n, cuts) array
         By Gauss-Hermite quadrature of nine points.
     """
-    if not np.any(spread):
+    if not np.any(sd):
         exact: Array = expit(theta[:, None, :] - eta[:, :, None])
         return exact
     nodes, weights = np.polynomial.hermite_e.hermegauss(9)
     below = np.zeros((*eta.shape, theta.shape[1]))
     for node, weight in zip(nodes, weights / weights.sum(), strict=True):
-        below += weight * expit(theta[:, None, :] - (eta + spread * node)[:, :, None])
+        below += weight * expit(theta[:, None, :] - (eta + sd * node)[:, :, None])
     return below

@@ -199,6 +199,15 @@ def complete_rows(data: pd.DataFrame, formula: str, used: set[str]) -> pd.DataFr
     return data if whole.all() else data.loc[whole]
 
 
+def differing(values: Array, name: str) -> Array:
+    """Refuse measurements that are all the same."""
+    if np.ptp(values) == 0:
+        raise Misuse(
+            f"Every {name} is {values[0]:g}. Where nothing differs there is nothing to fit."
+        )
+    return values
+
+
 def grade_codes(response: pd.Series) -> tuple[Index, tuple[Any, ...]]:
     """Steps of an ordinal response, counted from 0, and the labels of the whole scale.
 

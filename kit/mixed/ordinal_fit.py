@@ -10,7 +10,7 @@ import pandas as pd
 from kit.errors import EmptyGradeWarning, SeparationWarning
 from kit.mixed.grade_rows import GradeRows, GradeTerms
 from kit.mixed.laplace_fit import START_SD, LaplaceFit
-from kit.mixed.mixture import Mixture
+from kit.mixed.new_rows import foretelling
 from kit.mixed.ordinal_results import OrdinalResults
 from kit.mixed.prior import Prior
 from kit.mixed.quadrature import QuadratureLikelihood
@@ -77,7 +77,8 @@ class OrdinalFit(LaplaceFit[GradeTerms]):
             parameters=self.rows.size,
             converged=self.best.converged,
             prior=self.prior,
-            mixture=Mixture.of(posterior),
+            posterior=posterior,
+            foretelling=foretelling(posterior, self) if self.prior else posterior,
             fit=self,
             labels=model.labels,
             used_labels=tuple(self.labels),

@@ -10,19 +10,22 @@ from scipy.special import expit, ndtr
 
 from kit.errors import Misuse
 from kit.mixed import posterior as posteriors
-from kit.mixed.display import Summary, summarise
-from kit.mixed.logistic_normal import averaged_below, quantiles, reading_below, state_below
-from kit.mixed.mixture import LatentDraws, draw, square_root, standard_normal
-from kit.mixed.posterior import NewRows, Posterior, RowDesign
-from kit.mixed.results import MixedResults, checked
+from kit.mixed.logistic_normal import quantiles, reading_below, state_below
+from kit.mixed.new_rows import (
+    LatentDraws,
+    by_chunk,
+    draw,
+    moments,
+    square_root,
+    standard_normal,
+)
+from kit.mixed.posterior import RowDesign
+from kit.mixed.results import DRAWS, MixedResults, checked_confidence
 from kit.mixed.sparsity import Array
 from kit.mixed.threads import one_thread
 
 if TYPE_CHECKING:
     from kit.mixed.laplace_fit import LaplaceFit
-
-# Draws behind the intervals of `predict`.
-DRAWS = 512
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -53,9 +56,9 @@ class OrdinalDraws(LatentDraws):
             The last is 1. Without noise groups each is 0 or 1.
         """
         gap = self.cuts[:, None, :] - self.value[:, :, None]
-        spread = self.noise_sd[:, :, None]
+        sd = self.noise_sd[:, :, None]
         with np.errstate(divide="ignore", invalid="ignore"):
-            share = np.where(spread > 0, ndtr(gap / spread), gap >= 0)
+            share = np.where(sd > 0, ndtr(gap / sd), gap >= 0)
         return np.concatenate([share, np.ones((*self.value.shape, 1))], axis=2)
 
 
@@ -130,28 +133,13 @@ class OrdinalResults(MixedResults):
             raise Misuse(
                 f"There is no threshold {cut}; there are {', '.join(self.thresholds.index)}."
             )
-        return self.mixture.moments(frame, noise, below=self.thresholds.index.get_loc(cut))
+        return moments(self.foretelling, frame, noise, below=self.thresholds.index.get_loc(cut))
 
     def latent_draws(
-        self,
-        frame: pd.DataFrame,
-        noise: Sequence[str] = (),
-        draws: int = DRAWS,
-        seed: int = 0,
+        self, frame: pd.DataFrame, noise: Sequence[str] = (), draws: int = DRAWS, seed: int = 0
     ) -> OrdinalDraws:
-        """Joint draws of new rows' latent values and of the thresholds, given the data.
-
-        Parameters
-        ----------
-        frame : DataFrame, n rows
-            As for `latent`.
-        noise : sequence of str
-            Groups whose new levels are not drawn; how much they vary is, draw by draw.
-        draws : int
-            A power of two.
-        seed : int
-        """
-        psi, value, noise_sd = draw(self.mixture, frame, noise, draws, seed)
+        """Joint draws of new rows' latent values and of the thresholds, as in `MixedResults`."""
+        psi, value, noise_sd = draw(self.posterior, self.foretelling, frame, noise, draws, seed)
         theta = np.sort(psi[:, : self.cuts], axis=1)
         ends = np.full((draws, 1), np.inf)
         full = np.hstack([-ends, theta, ends])
@@ -160,13 +148,11 @@ class OrdinalResults(MixedResults):
 
     def above_cuts(self, frame: pd.DataFrame, noise: Sequence[str] = ()) -> tuple[Array, Array]:
         """Mean and variance of eta minus each threshold for new rows, two (n, cuts) arrays."""
-        first, second = np.zeros((2, len(frame), self.cuts))
-        for design, rows in self.mixture.by_chunk(frame, noise):
-            for weight, part in zip(self.mixture.weights, self.mixture.parts, strict=True):
-                gap, spread = self._gap(part, posteriors.lay_out(part, design))
-                first[rows] -= weight * gap
-                second[rows] += weight * (spread**2 + gap**2)
-        return first, np.maximum(second - first**2, 0.0)
+        mean, variance = np.zeros((2, len(frame), self.cuts))
+        for design, rows in by_chunk(self.foretelling, frame, noise):
+            gap, sd = self._gap(design)
+            mean[rows], variance[rows] = -gap, sd**2
+        return mean, variance
 
     def predict(
         self,
@@ -182,11 +168,8 @@ class OrdinalResults(MixedResults):
 
         Parameters
         ----------
-        frame : DataFrame, n rows
-            The fitted rows if not given.
-        confidence : float
-        noise : sequence of str
-            As for `latent`.
+        frame, confidence, noise
+            As for `MixedResults`; the fitted rows if none are given.
 
         Returns
         -------
@@ -194,12 +177,12 @@ class OrdinalResults(MixedResults):
             Columns in two levels: 'probability', 'low' and 'high', each by grade. Steps that
             the fit has no threshold for have a chance of 0.
         """
-        checked(confidence)
+        checked_confidence(confidence)
         frame = self.model.data if frame is None else frame
         full = np.zeros((3, len(frame), len(self.labels)))
         places = [self.labels.index(label) for label in self.used_labels]
         with one_thread():
-            for design, part in self.mixture.by_chunk(frame, noise):
+            for design, part in by_chunk(self.foretelling, frame, noise):
                 below = self._below(design, reading_below)
                 full[0, part][:, places] = np.diff(below, prepend=0.0, append=1.0)
                 full[1:, part][:, :, places] = self._limits(design, confidence)
@@ -252,7 +235,7 @@ class OrdinalResults(MixedResults):
     ) -> pd.DataFrame:
         told = np.empty((len(frame), len(self.labels)))
         with one_thread():
-            for design, part in self.mixture.by_chunk(frame, noise):
+            for design, part in by_chunk(self.foretelling, frame, noise):
                 told[part] = self.steps_at_most(design, chance)
         return pd.DataFrame(told, index=frame.index, columns=list(self.labels))
 
@@ -272,55 +255,18 @@ class OrdinalResults(MixedResults):
         return np.searchsorted(used, np.arange(len(self.labels)), side="right")
 
     def _below(self, design: RowDesign, chance: Callable[[Array, Array], Array]) -> Array:
-        """Chance of lying below each cut, a (n, cuts) array, averaged over the mixture."""
-        below = np.zeros((len(design.x), self.cuts))
-        for weight, part in zip(self.mixture.weights, self.mixture.parts, strict=True):
-            gap, spread = self._gap(part, posteriors.lay_out(part, design))
-            below += weight * chance(gap, spread)
-        return np.maximum.accumulate(below, axis=1)
+        """Chance of lying below each cut, a (n, cuts) array."""
+        below: Array = np.maximum.accumulate(chance(*self._gap(design)), axis=1)
+        return below
 
-    def _gap(self, part: Posterior, rows: NewRows) -> tuple[Array, Array]:
+    def _gap(self, design: RowDesign) -> tuple[Array, Array]:
         """Mean and standard deviation of threshold minus eta, each a (n, cuts) array."""
-        cuts = self.cuts
+        part, cuts = self.foretelling, self.cuts
+        rows = posteriors.lay_out(part, design)
         cov = part.psi_cov[:cuts]
         gap = part.psi[:cuts] - rows.mean[:, None]
         square = posteriors.variance(part, rows)[:, None] + np.diag(cov[:, :cuts])
         return gap, np.sqrt(np.maximum(square - 2 * rows.slopes @ cov.T, 0.0))
-
-    def expected_grade(
-        self,
-        frame: pd.DataFrame,
-        confidence: float = 0.8,
-        noise: Sequence[str] = (),
-    ) -> pd.DataFrame:
-        """Average grade that rows of this kind would get, with its interval.
-
-        Parameters
-        ----------
-        frame : DataFrame, n rows
-        confidence : float
-        noise : sequence of str
-            Groups whose variation is averaged over: it moves single grades, not how surely their
-            average is known.
-
-        Returns
-        -------
-        DataFrame
-            Columns `middle`, `low`, `high`, in steps of the scale.
-        """
-        tail = (1 - checked(confidence)) / 2
-        table = np.zeros((3, len(frame)))
-        with one_thread():
-            for design, rows in self.mixture.by_chunk(frame):
-                theta, eta = self._draws(design)
-                spread = np.empty_like(eta)
-                for part, own in self.mixture.shared_out(DRAWS):
-                    spread[own] = np.sqrt(
-                        posteriors.noise_variance(part, frame.iloc[rows], noise, part.new_var)
-                    )
-                grade = self._steps[-1] - averaged_below(theta, eta, spread) @ np.diff(self._steps)
-                table[:, rows] = quantiles(grade.T, [0.5, tail, 1 - tail])
-        return pd.DataFrame(table.T, index=frame.index, columns=["middle", "low", "high"])
 
     def _limits(self, design: RowDesign, confidence: float) -> Array:
         """Low and high chance by row and step, a (2, n, steps) array, from draws."""
@@ -344,18 +290,16 @@ class OrdinalResults(MixedResults):
         """
         cuts = self.cuts
         z = standard_normal(DRAWS, cuts + 1, seed=0)
-        theta, eta = np.empty((DRAWS, cuts)), np.empty((DRAWS, len(design.x)))
-        for part, own in self.mixture.shared_out(DRAWS):
-            rows = posteriors.lay_out(part, design)
-            root = square_root(part.psi_cov[:cuts, :cuts])
-            theta[own] = part.psi[:cuts] + z[own, :cuts] @ root.T
-            weight = rows.slopes @ part.psi_cov[:, :cuts] @ np.linalg.pinv(root).T
-            rest = posteriors.variance(part, rows) - (weight**2).sum(axis=1)
-            apart = np.sqrt(np.maximum(rest, 0.0))
-            eta[own] = rows.mean + z[own, :cuts] @ weight.T + np.outer(z[own, cuts], apart)
+        part = self.foretelling
+        rows = posteriors.lay_out(part, design)
+        root = square_root(part.psi_cov[:cuts, :cuts])
+        theta = part.psi[:cuts] + z[:, :cuts] @ root.T
+        weight = rows.slopes @ part.psi_cov[:, :cuts] @ np.linalg.pinv(root).T
+        rest = posteriors.variance(part, rows) - (weight**2).sum(axis=1)
+        apart = np.sqrt(np.maximum(rest, 0.0))
+        eta = rows.mean + z[:, :cuts] @ weight.T + np.outer(z[:, cuts], apart)
         return np.sort(theta, axis=1), eta
 
-    def summary(self, confidence: float = 0.95) -> Summary:
-        """Tables of thresholds, effects and sources of variation, to print or to read on."""
-        notes = (self.prior.describe(),) if self.prior is not None else ()
-        return summarise(self, "Ordinal mixed model (cumulative logit)", confidence, notes)
+    @property
+    def _kind(self) -> str:
+        return "Ordinal mixed model (cumulative logit)"

@@ -107,9 +107,9 @@ class PenalisedLikelihood:
         """Effects and random effects that are best at given standard deviations."""
         pattern = self.pattern
         relative, s = self.split(phi)
-        spread = relative[pattern.term]
+        column_sd = relative[pattern.term]
         factor = CrossedFactor(pattern, self.summed, pattern.scale(relative))
-        m, m_rest = spread[:, None] * self.z_basis, spread * self.z_rest
+        m, m_rest = column_sd[:, None] * self.z_basis, column_sd * self.z_rest
         both = factor.solve(np.column_stack([m, m_rest]))
         b_of_q, b_rest = both[:, :-1], both[:, -1]
         prior = s**2 * self.penalty
@@ -121,7 +121,7 @@ class PenalisedLikelihood:
         bare = s_matrix - prior
         squares = self.rest_squares - float(m_rest @ b_rest)
         squares += 2 * float(delta @ (m.T @ b_rest)) + float(delta @ bare @ delta)
-        inner = pattern.times(self.summed, spread[:, None] * np.column_stack([b_of_q, b]))
+        inner = pattern.times(self.summed, column_sd[:, None] * np.column_stack([b_of_q, b]))
         pull = self.z_rest - self.z_basis @ delta - inner[:, -1]
         gap = self.z_basis - inner[:, :-1]
         return Solution(delta, b, s_matrix, factor, b_of_q, gap, pull, squares, penalty)
@@ -148,7 +148,7 @@ class PenalisedLikelihood:
         if self.reml:
             slope[-1] += s**2 * float(np.sum(inverse_s * self.penalty))
         if self.terms:
-            slope[:-1] = self._spread_slopes(relative, s, at, inverse_s)
+            slope[:-1] = self._sd_slopes(relative, s, at, inverse_s)
         if self.prior is not None and self.terms:
             density, by_sd, _bend = self.prior.spread_terms(relative * s, self.unit)
             value -= density
@@ -156,7 +156,7 @@ class PenalisedLikelihood:
             slope[-1] -= float(by_sd @ relative) * s
         return value, slope, at
 
-    def _spread_slopes(self, relative: Array, s: float, at: Solution, inverse_s: Array) -> Array:
+    def _sd_slopes(self, relative: Array, s: float, at: Solution, inverse_s: Array) -> Array:
         pattern = self.pattern
         slope = pattern.sd_trace(self.summed, at.factor.inverse(), relative)
         by_level = -at.b * at.pull / s**2
@@ -171,8 +171,8 @@ class PenalisedLikelihood:
         guess[-1, -1] = 2 * self.count
         if self.terms:
             weight = self.summed[: self.pattern.q]
-            spread = np.maximum(np.abs(relative), 0.1)[self.pattern.term]
-            share = spread * weight / (1 + spread**2 * weight)
+            column_sd = np.maximum(np.abs(relative), 0.1)[self.pattern.term]
+            share = column_sd * weight / (1 + column_sd**2 * weight)
             place = np.arange(self.terms)
             guess[place, place] = 2 * np.bincount(self.pattern.term, share**2, self.terms)
             if self.prior is not None:
@@ -197,7 +197,7 @@ class PenalisedLikelihood:
         """
         pattern = self.pattern
         relative, s = self.split(phi)
-        spread = relative[pattern.term]
+        column_sd = relative[pattern.term]
         delta_slopes = np.zeros((self.p, phi.size))
         right = np.zeros((pattern.q, phi.size))
         for j in range(self.terms):
@@ -205,7 +205,7 @@ class PenalisedLikelihood:
             turned = at.b_of_q[own].T @ at.pull[own] + at.gap_of_q[own].T @ at.b[own]
             delta_slopes[:, j] = -np.linalg.solve(at.s_matrix, turned)
             moved = pattern.times(self.summed, np.where(own, at.b, 0.0)[:, None])[:, 0]
-            right[:, j] = np.where(own, at.pull, 0.0) - spread * moved
+            right[:, j] = np.where(own, at.pull, 0.0) - column_sd * moved
         prior = 2 * s**2 * self.penalty @ (self.first + at.delta)
         delta_slopes[:, -1] = -np.linalg.solve(at.s_matrix, prior)
         b_slopes = at.factor.solve(right) / s

@@ -66,17 +66,30 @@ class Posterior:
     factor: CrossedFactor
 
 
-def new_level_variance(sd: Array, sd_slopes: Array, psi_cov: Array, with_prior: bool) -> Array:
+def new_level_variance(
+    sd: Array, sd_slopes: Array, psi_cov: Array, held: Array | None = None
+) -> Array:
     """Variance of a level never seen: sd^2, or its expectation where sd has a distribution.
 
-    Under a prior sd is taken to be gamma distributed with its mode on the log scale at the fit and
-    variance v there. Its shape is then 1/v, and E sd^2 = sd^2 (1 + v): exact where the data say
-    nothing, because the prior is a gamma too.
+    Under a prior, log sd is known about its mode at the fit with variance v. As far as that is the
+    data's doing sd is taken to be log-normal, so that E sd^2 = sd^2 exp(2v); as far as it is the
+    prior's, gamma distributed as the prior is, so that E sd^2 = sd^2 (1 + v). Where the data say
+    nothing that is exact.
+
+    Parameters
+    ----------
+    sd : (terms,) array
+    sd_slopes : (terms, m) array
+    psi_cov : (m, m) array
+    held : (terms,) array or None
+        Information on log sd that the prior gives; None without one.
     """
-    if not with_prior or not sd.size:
+    if held is None or not sd.size:
         return sd**2
     error = np.einsum("ij,jk,ik->i", sd_slopes, psi_cov, sd_slopes)
-    expected: Array = sd**2 + np.minimum(error, sd**2)
+    v = np.minimum(error / np.maximum(sd, 1e-9) ** 2, 1.0)
+    share = np.clip(v * held, 0.0, 1.0)
+    expected: Array = sd**2 * (1 + v) ** share * np.exp(2 * v * (1 - share))
     return expected
 
 
@@ -276,10 +289,10 @@ def covariance(posterior: Posterior, rows: NewRows) -> Array:
     return even
 
 
-def _spread_about_mode(posterior: Posterior, weights: sparse.csr_array) -> Array:
+def _variance_about_mode(posterior: Posterior, weights: sparse.csr_array) -> Array:
     solved = posterior.factor.solve(weights.T.toarray())
-    spread: Array = np.asarray(weights.multiply(solved.T).sum(axis=1)).ravel()
-    return spread
+    about: Array = np.asarray(weights.multiply(solved.T).sum(axis=1)).ravel()
+    return about
 
 
 def variance(posterior: Posterior, rows: NewRows) -> Array:
@@ -290,7 +303,7 @@ def variance(posterior: Posterior, rows: NewRows) -> Array:
     if posterior.b.size:
         _, first = np.unique(rows.place, return_index=True)
         own = [
-            _spread_about_mode(posterior, rows.weights[first[start : start + CHUNK]])
+            _variance_about_mode(posterior, rows.weights[first[start : start + CHUNK]])
             for start in range(0, first.size, CHUNK)
         ]
         var += np.concatenate(own)[rows.place]

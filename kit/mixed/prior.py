@@ -1,12 +1,61 @@
 """What is assumed before a grade is seen, in a form that can be read, changed and printed."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
+import pandas as pd
 
 from kit.errors import Misuse
 from kit.mixed.sparsity import Array
+
+
+@dataclass(frozen=True)
+class Amount:
+    """What is believed of a positive amount: a gamma distribution."""
+
+    shape: float
+    rate: float
+
+    @property
+    def mean(self) -> float:
+        return self.shape / self.rate
+
+    @property
+    def mean_square(self) -> float:
+        """Of a standard deviation: the variance to expect."""
+        return self.shape * (self.shape + 1) / self.rate**2
+
+    @classmethod
+    def of_sd(cls, sd: float, share: float) -> "Amount":
+        """A standard deviation found with an error of this share of it, as `spread_terms` reads it.
+
+        The mode of its log is `sd`, and the variance of its log the square of `share`.
+        """
+        return cls(1 / share**2, 1 / (share**2 * sd))
+
+    @classmethod
+    def of_step(cls, step: float, error: float) -> "Amount":
+        """A distance of thresholds found with an error, as `step_terms` reads it."""
+        return cls(1 + (step / error) ** 2, step / error**2)
+
+
+@dataclass(frozen=True, eq=False)
+class RowBelief:
+    """What is believed of the linear predictor of some rows, above the first threshold.
+
+    Parameters
+    ----------
+    frame : DataFrame, n rows
+        Every column that a formula may ask for.
+    mean : (n,) array
+    covariance : (n, n) array
+    """
+
+    frame: pd.DataFrame
+    mean: Array
+    covariance: Array
 
 
 @dataclass(frozen=True)
@@ -27,6 +76,14 @@ class Prior:
     step_shape, step_rate : float
         Each distance between neighbouring thresholds follows a gamma distribution of this shape
         and rate, in logits. It lets a step of the scale that was never used keep a small chance.
+    sources : mapping of str to Amount
+        Random terms of which more is known: their standard deviation, on the scale of eta; a
+        slope's for each unit of its column.
+    steps : tuple of Amount
+        All distances between neighbouring thresholds, where more is known of them.
+    rows : RowBelief or None
+        What is known of the effects and the first threshold together, beside the weak belief in
+        each effect.
 
     Notes
     -----
@@ -38,6 +95,9 @@ class Prior:
     spread_rate: float = 2.0
     step_shape: float = 2.0
     step_rate: float = 0.5
+    sources: Mapping[str, Amount] = field(default_factory=dict)
+    steps: tuple[Amount, ...] = ()
+    rows: RowBelief | None = None
 
     def __post_init__(self) -> None:
         if self.effect_sd <= 0 or self.spread_rate < 0 or self.step_rate < 0:
@@ -70,7 +130,24 @@ class Prior:
             f"{_around(self.spread_shape, self.spread_rate)}."
         )
 
-    def spread_terms(self, sd: Array, unit: float = 1.0) -> tuple[float, Array, Array]:
+    def source(self, name: str, unit: float = 1.0) -> Amount:
+        """What is believed of the standard deviation of one random term.
+
+        Parameters
+        ----------
+        name : str
+        unit : float
+            Length of one unit of the general belief, on the scale of eta.
+        """
+        return self.sources.get(name) or Amount(self.spread_shape, self.spread_rate / unit)
+
+    def spread_terms(
+        self,
+        sd: Array,
+        unit: float = 1.0,
+        names: Sequence[str] = (),
+        reach: Array | float = 1.0,
+    ) -> tuple[float, Array, Array]:
         """Log density of standard deviations up to a constant, its slopes and bends.
 
         The density is that of log sd, shape log sd - rate sd, so that the best fit is the mode on
@@ -82,14 +159,43 @@ class Prior:
         sd : (terms,) array
             The sign is free: a standard deviation and its negative mean the same.
         unit : float
-            Length of one prior unit, in the units of `sd`.
+            Length of one unit of the general belief, in the units of `sd`.
+        names : sequence of str
+            The random terms; without them the general belief holds for all.
+        reach : (terms,) array or float
+            What `sd` is, where more is known of it, for each unit of a slope's column.
         """
-        size, rate = np.abs(sd), self.spread_rate / unit
+        size = np.abs(sd)
         if np.any(size == 0):
             return -np.inf, np.zeros_like(sd), np.zeros_like(sd)
-        value = float(np.sum(self.spread_shape * np.log(size) - rate * size))
-        slope = (self.spread_shape / size - rate) * np.sign(sd)
-        return value, slope, -self.spread_shape / size**2
+        shape, rate = self._shapes_and_rates(sd, unit, names, reach)
+        value = float(np.sum(shape * np.log(size) - rate * size))
+        return value, (shape / size - rate) * np.sign(sd), -shape / size**2
+
+    def held(
+        self,
+        sd: Array,
+        unit: float = 1.0,
+        names: Sequence[str] = (),
+        reach: Array | float = 1.0,
+    ) -> Array:
+        """Information that the prior gives on the log of each standard deviation, at `sd`.
+
+        Minus the second derivative of the log density by log sd; parameters as in `spread_terms`.
+        """
+        information: Array = self._shapes_and_rates(sd, unit, names, reach)[1] * np.abs(sd)
+        return information
+
+    def _shapes_and_rates(
+        self, sd: Array, unit: float, names: Sequence[str], reach: Array | float
+    ) -> tuple[Array, Array]:
+        shape = np.full(sd.shape, self.spread_shape)
+        rate = np.full(sd.shape, self.spread_rate / unit)
+        for j, name in enumerate(names):
+            if name in self.sources:
+                own = self.sources[name]
+                shape[j], rate[j] = own.shape, own.rate / np.broadcast_to(reach, sd.shape)[j]
+        return shape, rate
 
     def step_terms(self, theta: Array) -> tuple[float, Array, Array]:
         """Log density of thresholds' distances up to a constant, its slopes, and minus bends.
@@ -102,9 +208,11 @@ class Prior:
             Minus the second derivative by each distance.
         """
         gap = np.diff(theta)
-        shape = self.step_shape - 1
-        value = float(np.sum(shape * np.log(gap) - self.step_rate * gap))
-        pull = shape / gap - self.step_rate
+        own = self.steps if len(self.steps) == gap.size else ()
+        shape = np.array([a.shape for a in own]) - 1 if own else self.step_shape - 1
+        rate = np.array([a.rate for a in own]) if own else self.step_rate
+        value = float(np.sum(shape * np.log(gap) - rate * gap))
+        pull = shape / gap - rate
         slope = np.zeros_like(theta)
         slope[1:] += pull
         slope[:-1] -= pull

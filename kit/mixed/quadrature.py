@@ -48,7 +48,7 @@ class QuadratureLikelihood:
         value = self.rows.constant(psi) + float(levels.sum()) - 0.5 * mode.factor.logdet
         return replace(mode, value=value)
 
-    def _spread(self, mode: Mode[GradeTerms]) -> Array:
+    def _conditional_sd(self, mode: Mode[GradeTerms]) -> Array:
         return 1 / np.sqrt(mode.factor.values[: self.rows.pattern.q])
 
     def _heights(self, psi: Array, mode: Mode[GradeTerms]) -> tuple[Array, list[GradeTerms]]:
@@ -58,10 +58,10 @@ class QuadratureLikelihood:
         distances = self.rows.distances(psi)
         assert distances is not None
         up, down = distances
-        spread = self._spread(mode)
+        conditional_sd = self._conditional_sd(mode)
         heights, each = [], []
         for z, log_weight in zip(self.z, self.log_weight, strict=True):
-            b = mode.b + spread * z
+            b = mode.b + conditional_sd * z
             zu = (sd[0] * b)[self.level]
             terms = grade_terms(up - zu, down + zu)
             g = np.bincount(self.level, np.log(terms.p * terms.s), q) - 0.5 * b**2
@@ -76,13 +76,13 @@ class QuadratureLikelihood:
         heights, each = self._heights(psi, mode)
         share = np.exp(heights - heights.max(axis=0))
         share /= share.sum(axis=0)
-        spread = self._spread(mode)
+        conditional_sd = self._conditional_sd(mode)
         b_slopes = self.laplace.mode_slopes(psi, mode)
-        s_slopes = -0.5 * spread[:, None] ** 3 * self._pivot_slopes(psi, mode, b_slopes)
-        slope: Array = (s_slopes / spread[:, None]).sum(axis=0)
+        s_slopes = -0.5 * conditional_sd[:, None] ** 3 * self._pivot_slopes(psi, mode, b_slopes)
+        slope: Array = (s_slopes / conditional_sd[:, None]).sum(axis=0)
         slope[: rows.cuts] += rows.gap_slopes(rows.split(psi)[0])
         for z, terms, pi in zip(self.z, each, share, strict=True):
-            b = mode.b + spread * z
+            b = mode.b + conditional_sd * z
             weighted = pi[level]
             e = terms.e * weighted
             at_level = np.bincount(level, e, q)

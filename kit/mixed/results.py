@@ -1,17 +1,17 @@
 """What every fitted model offers, whatever its response."""
 
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any, Literal, Protocol, Self
+from dataclasses import dataclass
+from typing import Any, Literal, Protocol
 
 import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
 from kit.errors import Misuse
-from kit.mixed.display import Summary, one_line
-from kit.mixed.integration import Movable, integrated_mixture
-from kit.mixed.mixture import Mixture
+from kit.mixed.display import Summary, summarise
+from kit.mixed.new_rows import LatentDraws, Movable, draw, marginal_moments, moments
 from kit.mixed.posterior import Posterior
 from kit.mixed.prior import Prior
 from kit.mixed.profile_likelihood import Profile
@@ -19,6 +19,9 @@ from kit.mixed.sparsity import Array
 from kit.mixed.threads import one_thread
 
 Method = Literal["wald", "profile"]
+
+DRAWS = 512
+"""Draws behind intervals, and where none other are asked for."""
 
 
 class Fit(Movable, Protocol):
@@ -32,7 +35,7 @@ class Fit(Movable, Protocol):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class MixedResults:
+class MixedResults(ABC):
     """A fitted mixed model.
 
     Attributes
@@ -55,9 +58,8 @@ class MixedResults:
         Number of parameters estimated, standard deviations included.
     converged : bool
     prior : Prior or None
-    mixture : Mixture
-        What predictions are averaged over: the fit itself, or several values of the standard
-        deviations around it.
+    posterior, foretelling : Posterior
+        What is known at the best fit, and what new rows are foretold from (`new_rows.foretelling`).
     fit : OrdinalFit or LinearFit
         The likelihood and where its search ended.
     """
@@ -73,18 +75,14 @@ class MixedResults:
     parameters: int
     converged: bool
     prior: Prior | None
-    mixture: Mixture
+    posterior: Posterior
+    foretelling: Posterior
     fit: Fit
 
     @property
     def formula(self) -> str:
         """The model's formula."""
         return str(self.model.formula)
-
-    @property
-    def posterior(self) -> Posterior:
-        """What is known at the best fit."""
-        return self.mixture.at_best
 
     @property
     def aic(self) -> float:
@@ -137,8 +135,8 @@ class MixedResults:
             For profiles of a fit with a prior.
         """
         if _is_profile(method):
-            return self._profiles(self.params.index, 0, checked(confidence))
-        reach = norm.ppf(0.5 + checked(confidence) / 2) * self.bse
+            return self._profiles(self.params.index, 0, checked_confidence(confidence))
+        reach = norm.ppf(0.5 + checked_confidence(confidence) / 2) * self.bse
         return pd.DataFrame({"low": self.params - reach, "high": self.params + reach})
 
     def random_sd_conf_int(self, confidence: float = 0.95, method: Method = "wald") -> pd.DataFrame:
@@ -156,8 +154,8 @@ class MixedResults:
         """
         names = pd.Index(list(self.random_sd))
         if _is_profile(method):
-            return self._profiles(names, len(self.params), checked(confidence))
-        reach = norm.ppf(0.5 + checked(confidence) / 2)
+            return self._profiles(names, len(self.params), checked_confidence(confidence))
+        reach = norm.ppf(0.5 + checked_confidence(confidence) / 2)
         sd = pd.Series(self.random_sd, dtype=float)
         # Past two standard errors of a log the approximation means nothing.
         factor = np.exp(np.minimum(reach * self.fit.sd_shares(), 2.0 * reach))
@@ -196,7 +194,7 @@ class MixedResults:
         mean : (n,) array
         cov : (n, n) array
         """
-        return self.mixture.moments(frame, noise)
+        return moments(self.foretelling, frame, noise)
 
     def latent_marginal(
         self, frame: pd.DataFrame, noise: Sequence[str] = ()
@@ -212,36 +210,74 @@ class MixedResults:
         -------
         mean, variance : (n,) arrays
         """
-        return self.mixture.marginal_moments(frame, noise)
+        return marginal_moments(self.foretelling, frame, noise)
 
-    def integrated(self) -> Self:
-        """The same fit, its predictions averaged over the standard deviations' uncertainty.
+    def latent_draws(
+        self, frame: pd.DataFrame, noise: Sequence[str] = (), draws: int = DRAWS, seed: int = 0
+    ) -> LatentDraws:
+        """Joint draws of new rows' latent values, given the data.
 
-        A fit by itself takes the standard deviations at their best values and carries their
-        uncertainty to first order. Here all that is foretold is worked out anew at several values
-        around the best (`integration_points`), each weighted by how likely the data make it. That
-        pays where groups are few and small.
-
-        Raises
-        ------
-        Misuse
-            If there are no groups, or no prior: without one the data alone may leave a standard
-            deviation at zero or without bound.
+        Parameters
+        ----------
+        frame : DataFrame, n rows
+            As for `latent`.
+        noise : sequence of str
+            Groups whose new levels are not drawn; how much they vary is, draw by draw.
+        draws : int
+            A power of two.
+        seed : int
         """
-        if not self.posterior.terms or self.prior is None:
-            raise Misuse(
-                "Averaging over standard deviations needs groups and a prior. Fit with "
-                "prior='weak'."
-            )
-        with one_thread():
-            return replace(self, mixture=integrated_mixture(self.posterior, self.fit))
+        _, value, noise_sd = draw(self.posterior, self.foretelling, frame, noise, draws, seed)
+        return LatentDraws(value, noise_sd)
+
+    @abstractmethod
+    def predict(
+        self,
+        frame: pd.DataFrame | None = None,
+        confidence: float = 0.9,
+        noise: Sequence[str] = (),
+    ) -> pd.DataFrame:
+        """What to expect of new rows, with intervals.
+
+        Parameters
+        ----------
+        frame : DataFrame, n rows
+            The fitted rows if not given.
+        confidence : float
+        noise : sequence of str
+            As for `latent`.
+        """
+
+    @property
+    @abstractmethod
+    def fittedvalues(self) -> pd.Series:
+        """What is expected of each fitted row, at its own levels."""
+
+    @property
+    @abstractmethod
+    def resid(self) -> pd.Series:
+        """Each fitted row's response minus what was expected of it."""
+
+    @property
+    @abstractmethod
+    def _kind(self) -> str:
+        """What was fitted and how, as the heading of the summary."""
 
     def summary(self, confidence: float = 0.95) -> Summary:
         """Tables of the estimates and sources of variation, to print or to read on."""
-        raise NotImplementedError
+        notes = () if self.prior is None else (self._prior_in_words(self.prior),)
+        return summarise(self, self._kind, confidence, notes)
+
+    def _prior_in_words(self, prior: Prior) -> str:
+        return prior.describe()
 
     def __repr__(self) -> str:
-        return one_line(self)
+        terms = ", ".join(self.group_sizes) or "no groups"
+        reached = "" if self.converged else "; the best fit was NOT reached"
+        return (
+            f"<{type(self).__name__}: {self.formula} by {terms}; {self.nobs} rows, "
+            f"log-likelihood {self.llf:.2f}{reached}>"
+        )
 
     def _repr_html_(self) -> str:
         return self.summary()._repr_html_()
@@ -253,20 +289,52 @@ def _is_profile(method: Method) -> bool:
     return method == "profile"
 
 
-def checked(confidence: float) -> float:
+def checked_confidence(confidence: float) -> float:
     """Refuse a confidence that is none."""
     if not 0 < confidence < 1:
         raise Misuse(f"confidence must lie between 0 and 1, not {confidence}.")
     return confidence
 
 
+def measurements_expected(
+    mean: Array, sd: Array, residual_sd: float | Array, confidence: float, index: pd.Index
+) -> pd.DataFrame:
+    """Lay out expected measurements with their intervals.
+
+    Parameters
+    ----------
+    mean, sd : (n,) array
+        Of the expectation.
+    residual_sd : float or array
+        What a single measurement is off by.
+
+    Returns
+    -------
+    DataFrame
+        Columns `mean`, `low`, `high` (of the expectation) and `new_low`, `new_high` (of a single
+        new measurement).
+    """
+    reach = norm.ppf(0.5 + checked_confidence(confidence) / 2)
+    near, far = reach * sd, reach * np.sqrt(sd**2 + residual_sd**2)
+    return pd.DataFrame(
+        {
+            "mean": mean,
+            "low": mean - near,
+            "high": mean + near,
+            "new_low": mean - far,
+            "new_high": mean + far,
+        },
+        index=index,
+    )
+
+
 def random_effects(posterior: Posterior) -> dict[str, pd.DataFrame]:
     """For each random term, the conditional modes of its levels and their standard errors."""
     if not posterior.terms:
         return {}
-    spread = np.repeat(posterior.sd, [term.size for term in posterior.terms])
-    value = spread * posterior.b
-    se = spread * np.sqrt(posterior.factor.inverse()[: posterior.b.size])
+    sd = np.repeat(posterior.sd, [term.size for term in posterior.terms])
+    value = sd * posterior.b
+    se = sd * np.sqrt(posterior.factor.inverse()[: posterior.b.size])
     tables, start = {}, 0
     for term in posterior.terms:
         own = slice(start, start + term.size)

@@ -174,8 +174,8 @@ class CrossedPattern:
 
     def scale(self, sd: Array) -> Array:
         """Each stored non-zero's product of standard deviations (L . L at its two columns)."""
-        spread = sd[self.term]
-        return np.concatenate([spread**2, spread[self.lower] * spread[self.upper]])
+        column_sd = sd[self.term]
+        return np.concatenate([column_sd**2, column_sd[self.lower] * column_sd[self.upper]])
 
     def leverage(self, inverse: Array, sd: Array) -> Array:
         """z' L D^-1 L z for each cell, from the inverse at the stored non-zeros."""

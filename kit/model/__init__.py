@@ -1,18 +1,25 @@
 """What the grades say: mixed models applied to tiles, and what they mean at the bench."""
 
-from kit.model.agreement import Agreement, agreement
-from kit.model.checks import observed_against_foretold, residuals
+from kit.model.correlated_scores import score_correlation
+from kit.model.cross_validation import LeftOut, left_out
 from kit.model.drift import Drift, drift_in_session
 from kit.model.effects import effects_table, effects_within
-from kit.model.ending_draws import EndingDraws, ending_draws
-from kit.model.families import common_practice_check, family_contrasts, family_table
+from kit.model.expected_grades import ExpectedGrades
+from kit.model.families import (
+    common_practice_check,
+    family_contrasts,
+    family_table,
+    matched_contrasts,
+)
+from kit.model.goodness_of_fit import observed_against_foretold, residuals
 from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
-from kit.model.grader_influence import grader_influence
-from kit.model.grader_slips import grader_slips
-from kit.model.left_out import LeftOut, left_out
-from kit.model.loss_bias import LossBias, loss_bias
+from kit.model.influential_graders import grader_influence
+from kit.model.influential_tiles import tile_influence
+from kit.model.informative_losses import LossBias, loss_bias
+from kit.model.interrater_agreement import Agreement, agreement
+from kit.model.joint_draws import EndingDraws, ending_draws
 from kit.model.measure_scale import MEASURE_OF, scale_to_share, share_to_scale
-from kit.model.measured import MeasureFit, fit_measurements
+from kit.model.measurement_fit import MeasureFit, fit_measurements
 from kit.model.pair_setting import PairSetting, every_pair, reasons_beyond, recipes
 from kit.model.pair_states import (
     PairOutlook,
@@ -22,7 +29,7 @@ from kit.model.pair_states import (
     state_by_grades,
     state_by_measurements,
 )
-from kit.model.pair_table import measured_pair_table, pair_table, pairs, through
+from kit.model.pair_verdicts import measured_pair_table, pair_table, pairs, through
 from kit.model.proportional_odds import (
     cuts_differ,
     cuts_sentence,
@@ -31,11 +38,11 @@ from kit.model.proportional_odds import (
 )
 from kit.model.refiring import CANNOT_TELL, refiring_table
 from kit.model.right_hand_side import NOISE, PICTURED, with_refirings
-from kit.model.score_correlation import score_correlation
-from kit.model.series_fit import MeasureLine, ScaleFit, fit_observations, fit_series
-from kit.model.tile_influence import tile_influence
+from kit.model.series_fit import ScaleFit, fit_observations, fit_series, learned_prior
+from kit.model.series_prior import LEARNED, SERIES_PRIOR, LearnedPrior
+from kit.model.swapped_scores import grader_slips
 from kit.model.variation import logits_a_step, variation_table
-from kit.model.verdicts import (
+from kit.model.verdict_rule import (
     BROKEN_THROUGH,
     DO,
     DOES,
@@ -64,22 +71,25 @@ __all__ = [
     "FINE_EDGE",
     "HIT_OR_MISS",
     "LEANINGS",
+    "LEARNED",
     "LOOKS",
     "MEASURE_OF",
     "NOISE",
     "NOT_KNOWN",
     "PICTURED",
+    "SERIES_PRIOR",
     "SOFT_EDGE",
     "VERDICTS",
     "Agreement",
     "Drift",
     "EndingDraws",
+    "ExpectedGrades",
     "GradeMeaning",
+    "LearnedPrior",
     "LeftOut",
     "Look",
     "LossBias",
     "MeasureFit",
-    "MeasureLine",
     "PairOutlook",
     "PairSetting",
     "ScaleFit",
@@ -103,10 +113,12 @@ __all__ = [
     "grader_influence",
     "grader_slips",
     "grades_against_measurements",
+    "learned_prior",
     "left_out",
     "logits_a_step",
     "look",
     "loss_bias",
+    "matched_contrasts",
     "measured_pair_table",
     "observed_against_foretold",
     "outlook",

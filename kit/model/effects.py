@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 
 from kit.mixed import Array
+from kit.model.marginal_means import interval_of, reference_recipes, typical_grades
 from kit.model.right_hand_side import MEASURES
 from kit.model.series_fit import ScaleFit
-from kit.model.typical import interval_of, reference_recipes, typical_grades
 from kit.series import family_pair
 from kit.wording import plain_name
 

@@ -11,7 +11,8 @@ from scipy import stats
 from statsmodels.regression.linear_model import OLS
 
 from kit.errors import Misuse
-from kit.wording import gap, gap_between
+from kit.mixed import checked_confidence
+from kit.wording import exact_percent, gap, gap_between
 
 FEWEST_PATCHES = 6
 """With fewer, an interval that lets patches differ would be narrower than is honest."""
@@ -66,7 +67,7 @@ class GradeMeaning:
     def _step_told(self) -> str:
         name = self.scale.replace("_", "-")
         span = gap_between(self.step_low, self.step_high, self.measure)
-        sure = f"{span}, {round(100 * self.confidence)} % sure"
+        sure = f"{span}, {exact_percent(self.confidence)} sure"
         if self.step_low <= 0:
             return (
                 f"Whether a higher grade for {name} goes with more in the photographs cannot be "
@@ -114,8 +115,7 @@ def grades_against_measurements(
     for frame, column in ((observations, scale), (measurements, measure)):
         if column not in frame:
             raise Misuse(f"There is no column {column!r}.")
-    if not 0 < confidence < 1:
-        raise Misuse(f"confidence must lie between 0 and 1, not {confidence}.")
+    checked_confidence(confidence)
     both = _both(observations, measurements, scale, measure)
     patches = both["patch"].nunique()
     if patches < FEWEST_PATCHES:

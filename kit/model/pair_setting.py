@@ -9,10 +9,10 @@ import pandas as pd
 
 from kit.errors import ExtrapolationWarning, Misuse
 from kit.mixed import Array
-from kit.model.measured import MeasureFit
+from kit.model.measurement_fit import MeasureFit
 from kit.model.right_hand_side import MEASURES, with_refirings
 from kit.model.series_fit import ScaleFit
-from kit.model.verdicts import NOT_KNOWN, VerdictRule
+from kit.model.verdict_rule import NOT_KNOWN, VerdictRule
 from kit.series import Verdict
 from kit.wording import listed, plain_name
 
@@ -105,6 +105,8 @@ def recipes(
         for factor in fit.factors:
             if factor not in recipe:
                 recipe[factor] = fit.seen[factor].mode().iloc[0]
+        if isinstance(fit, ScaleFit):
+            recipe = fit.labels.on(recipe)
     return with_refirings(recipe)
 
 
@@ -149,7 +151,8 @@ def patches_behind(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> Array:
     )
     own = [key for key in keys if key in seen]
     counts = seen.drop_duplicates().groupby(own).size()
-    return counts.reindex(pd.MultiIndex.from_frame(recipe[own]), fill_value=0).to_numpy()
+    patches: Array = counts.reindex(pd.MultiIndex.from_frame(recipe[own]), fill_value=0).to_numpy()
+    return patches
 
 
 def beyond_what_was_fired(recipe: pd.DataFrame, fits: Mapping[str, Fit]) -> Array:

@@ -19,10 +19,10 @@ from scipy.stats import gamma, norm, qmc
 
 from kit.mixed import Array, LinearResults, OrdinalResults, square_root
 from kit.model.bivariate_normal import both_below
-from kit.model.measured import MeasureFit
+from kit.model.measurement_fit import MeasureFit
 from kit.model.right_hand_side import JARS, NOISE
 from kit.model.series_fit import ScaleFit
-from kit.model.verdicts import VerdictRule
+from kit.model.verdict_rule import VerdictRule
 
 DRAWS = 256
 """Equally likely states of knowledge that shares are worked out over; a power of two."""
@@ -194,10 +194,10 @@ def variance_anew(
 ) -> tuple[float, Array]:
     """Variance that new levels of these groups add together: expected, and equally likely values.
 
-    A standard deviation that was fitted is gamma distributed as in `new_level_variance` of the fit;
-    what the data cannot tell of two of them apart (tile or patch) is kept, because their errors
-    hang together as the fit says. One that the data cannot show at all is distributed as the prior
-    has it.
+    A standard deviation that was fitted is gamma distributed, with the expected square of
+    `new_level_variance`; what the data cannot tell of two of them apart (tile or patch) is kept,
+    because their errors hang together as the fit says. One that the data cannot show at all is
+    distributed as the prior has it.
     """
     posterior, prior = results.posterior, results.prior
     names = [term.name for term in posterior.terms]
@@ -206,9 +206,9 @@ def variance_anew(
     expected, draws = 0.0, np.zeros(DRAWS)
     for name in groups:
         if name not in names and prior is not None and prior.spread_rate:
-            shape, rate = prior.spread_shape, prior.spread_rate / unit
-            expected += shape * (shape + 1) / rate**2
-            draws += gamma.ppf(ndtr(columns[name]), shape, scale=1 / rate) ** 2
+            own = prior.source(name, unit)
+            expected += own.mean_square
+            draws += gamma.ppf(ndtr(columns[name]), own.shape, scale=1 / own.rate) ** 2
     there = [name for name in groups if name in names]
     places = [names.index(name) for name in there]
     if not there:
@@ -222,7 +222,7 @@ def variance_anew(
     error = np.sqrt(np.maximum(np.diag(cov), 1e-12))
     together = np.column_stack([columns[name] for name in there])
     level = ndtr(together @ square_root(cov / np.outer(error, error)).T)
-    shapes = 1 / np.minimum((error / sd) ** 2, 1.0)
+    shapes = 1 / np.maximum(posterior.new_var[places] / sd**2 - 1, 1e-9)
     drawn = gamma.ppf(level, shapes, scale=sd / shapes)
     return expected, draws + (drawn**2).sum(axis=1)
 

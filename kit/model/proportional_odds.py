@@ -4,6 +4,7 @@ import warnings
 from collections.abc import Mapping
 from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -13,7 +14,7 @@ from kit.errors import StatisticalWarning
 from kit.mixed import OrdinalMixedModel, OrdinalResults
 from kit.model.joint_density import JointDensity, score_of_added
 from kit.model.pair_setting import PairSetting
-from kit.model.pair_table import pair_table
+from kit.model.pair_verdicts import pair_table
 from kit.model.right_hand_side import own_reactions
 from kit.model.series_fit import ScaleFit
 from kit.wording import counted, plain_effect
@@ -199,7 +200,7 @@ def _chance(own: OrdinalResults, results: OrdinalResults, effect: str) -> float:
     return float(chi2.sf(apart**2 / var, 1)) if np.isfinite(var) else 1.0
 
 
-def _sentence(row: dict) -> str:
+def _sentence(row: Mapping[str, Any]) -> str:
     name = plain_effect(row["effect"])
     name = name[0].upper() + name[1:]
     if not row["stands_out"]:

@@ -77,6 +77,7 @@ def _of_role(fit: ScaleFit, scale: str, role: str, confidence: float) -> list[di
     if HEAT in fit.factors:
         rows[HEAT] = frame[HEAT].mode().iloc[0]
     rows = rows.assign(**middles, **{REFIRINGS: rows["firings"] - 1})
+    rows = fit.labels.on(rows)
     gain = _gains(fit, rows).reshape(-1, len(own), len(partners)).mean(axis=2)
     tail = (1 - confidence) / 2
     low, middle, high = np.quantile(gain, [tail, 0.5, 1 - tail], axis=0)

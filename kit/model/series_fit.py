@@ -4,12 +4,14 @@ import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Literal
 
 import pandas as pd
 
-from kit.errors import AliasedEffectWarning, Misuse
+from kit.errors import AliasedEffectWarning, Misuse, StatisticalWarning
 from kit.mixed import JointMixedModel, JointResults, OrdinalMixedModel, OrdinalResults, Prior
-from kit.model.measure_scale import MEASURE_OF, rooted, scaled
+from kit.model.colour_labels import NO_LABELS, Labels, labels_worth
+from kit.model.measure_scale import MEASURE_OF, MeasureLine, between, scaled, told_apart
 from kit.model.pool_of_series import poolable
 from kit.model.right_hand_side import (
     PICTURED,
@@ -21,48 +23,15 @@ from kit.model.right_hand_side import (
     varied_factors,
     with_refirings,
 )
+from kit.model.series_prior import SERIES_PRIOR, LearnedPrior, prior_sentence
 from kit.series import Series, join_measurements, observations
-from kit.wording import counted, escape, is_share, listed, of_a_step, plain_name
+from kit.wording import counted, escape, listed, plain_name
 
 FEWEST_MEASURED = 12
 """Measurements that are not set beside grades below."""
 
 STEPS = range(5)
 """Steps of a scale when the series does not say: 0 (none) to 4 (total)."""
-
-SERIES_PRIOR = Prior(effect_sd=4.0, spread_rate=3.5)
-"""What is assumed before a grade is seen. Of the priors tried over a wide population of invented
-studios, it foretold new patches best (tests/benchmarks/bench_prior.py)."""
-
-
-@dataclass(frozen=True)
-class MeasureLine:
-    """How what photographs measured follows the latent value of a patch: constant + slope z.
-
-    Attributes
-    ----------
-    measure : str
-    on : str
-        Column of what lies on the line: the measure itself, 'root_...' for the square root of a
-        length (`rooted`) or 'scaled_...' for the logit of a share (`scaled`).
-    constant, slope : float
-        On that scale.
-    off : float
-        Standard deviation of what a measurement is off by, beside its known error.
-    """
-
-    measure: str
-    on: str
-    constant: float
-    slope: float
-    off: float
-
-    @property
-    def unit(self) -> str:
-        """The scale of the line in words."""
-        if is_share(self.measure):
-            return "as a logit (the logarithm of the odds of the share)"
-        return "in mm" if self.on == self.measure else "as the square root of mm"
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -83,6 +52,10 @@ class ScaleFit:
     measured : DataFrame
         The measured rows that count beside the grades, as in `kit.series.join_measurements`; no
         rows where the grades count alone.
+    labels : Labels
+        What the labels of colours say, and which of them the fit uses.
+    learned : LearnedPrior or None
+        What earlier series showed, where the fit started from that.
     """
 
     scale: str
@@ -91,6 +64,8 @@ class ScaleFit:
     factors: tuple[str, ...]
     dropped: tuple[str, ...]
     measured: pd.DataFrame = field(default_factory=pd.DataFrame)
+    labels: Labels = NO_LABELS
+    learned: LearnedPrior | None = None
 
     def __repr__(self) -> str:
         patches = counted(int(self.frame["patch"].nunique()), "patch", "patches")
@@ -138,42 +113,21 @@ class ScaleFit:
             self.results.prior,
             self.results.labels if steps is None else steps,
             self.measured if measured is None else measured,
-            self.line.on if len(self.measured) else None,
-        )
-
-    @property
-    def pooled_sentence(self) -> str:
-        """Which series count together, and what each lends the others; '' where there is one."""
-        names = list(self.frame["series"].unique()) if "series" in self.frame else []
-        if len(names) < 2:
-            return ""
-        return (
-            f"The grades of {listed(names)} count together, each grade once: what they show of "
-            "families, of the steps of the scale and of how much colours, tiles and graders vary "
-            "serves every pair."
+            self.labels,
         )
 
     @property
     def prior_sentence(self) -> str:
         """What was assumed before any grade was seen, in steps of the scale; '' if nothing was."""
-        prior = self.results.prior
-        if prior is None:
-            return ""
-        step = (prior.step_shape - 1) / prior.step_rate
-        return (
-            "Before any grade was seen, each factor was taken to move a patch by at most "
-            f"{of_a_step(2 * prior.effect_sd / step)} over its whole range, 19 times in 20; and "
-            "each source of variation (colours, pairs, tiles, patches, sessions, graders) to move "
-            f"it by around {of_a_step(prior.spread_shape / prior.spread_rate / step)}, which may "
-            "turn out much less or several times as much. The grades outweigh this as soon as "
-            "there are more than a handful."
-        )
+        if self.learned is not None:
+            return self.learned.sentence
+        return "" if self.results.prior is None else prior_sentence(self.results.prior)
 
 
 def fit_series(
     series: Series | Iterable[Series],
     scale: str,
-    prior: Prior | None = SERIES_PRIOR,
+    prior: Prior | Literal["usual"] | None = "usual",
     photographs: bool = True,
 ) -> ScaleFit:
     """Fit the standard model to one scale of a series, or of several together.
@@ -190,10 +144,11 @@ def fit_series(
         once. Series that cannot be pooled (`poolable`) are left out, and `dropped` says why.
     scale : str
         Name of the scale's column.
-    prior : Prior or None
-        None fits by maximum likelihood alone.
+    prior : 'usual', Prior or None
+        'usual' takes what earlier series showed, where the settings name some to learn from
+        (`learned_prior`), else `SERIES_PRIOR`. None fits by maximum likelihood alone.
     photographs : bool
-        False fits the grades alone.
+        False fits the grades alone; so do the settings of a series that say so, for that series.
 
     Returns
     -------
@@ -216,10 +171,66 @@ def fit_series(
         raise Misuse(f"There is no scale {scale!r}; there is {', '.join(scales) or 'none'}.")
     kept, reasons = poolable(each, scale)
     frame = pd.concat([observations(one) for one in kept], ignore_index=True)
-    pictured = [join_measurements(one) for one in kept if photographs and len(one.measurements)]
+    asked = [one for one in kept if photographs and one.settings.verdict.photographs]
+    pictured = [join_measurements(one) for one in asked if len(one.measurements)]
     measured = pd.concat(pictured, ignore_index=True) if pictured else None
-    fit = fit_observations(frame, scale, prior, kept[-1].settings.scale(scale).grades, measured)
-    return replace(fit, dropped=(*reasons, *fit.dropped))
+    learned = None
+    if prior == "usual":
+        prior = SERIES_PRIOR
+        learned, said = learned_prior(each, scale, photographs)
+        reasons += said
+        graded = frame[frame[scale].notna()]
+        if learned is not None and len(graded):
+            prior, why = learned.prior_for(graded)
+            reasons += [why] if why else []
+    labels = Labels.of(kept)
+    steps = kept[-1].settings.scale(scale).grades
+    fit = fit_observations(frame, scale, prior, steps, measured, labels)
+    chosen = replace(labels, worth=labels_worth(fit.results, labels.table))
+    if chosen.groups:
+        fit = fit_observations(frame, scale, prior, steps, measured, chosen)
+    return replace(fit, dropped=(*reasons, *fit.dropped), labels=chosen, learned=learned)
+
+
+def learned_prior(
+    several: Sequence[Series], scale: str, photographs: bool = True
+) -> tuple[LearnedPrior | None, list[str]]:
+    """What the series that others learn from showed of a scale, beside those others.
+
+    A series that is among the others counts with its grades, and is not learned from; what those
+    learned from have themselves learned from does not count. So every grade counts once.
+
+    Parameters
+    ----------
+    several : sequence of Series
+        The newest, whose scale counts, last.
+    scale : str
+    photographs : bool
+
+    Returns
+    -------
+    learned : LearnedPrior or None
+        None where there is nothing to learn from.
+    reasons : list of str
+        A sentence for each series that could not be learned from.
+    """
+    pooled = {one.name for one in several}
+    earlier = {e.name: e for one in several for e in one.earlier if e.name not in pooled}
+    if not earlier:
+        return None, []
+    alike, reasons = poolable([*earlier.values(), several[-1]], scale)
+    graded = [e for e in alike if e.name in earlier and observations(e)[scale].notna().any()]
+    if not graded:
+        return None, [*reasons, f"{listed(list(earlier))} has no grades to learn from."]
+    title = several[-1].settings.scale(scale).title
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", StatisticalWarning)
+            fit = fit_series(graded, scale, SERIES_PRIOR, photographs)
+    except Misuse as reason:
+        return None, [*reasons, f"Nothing was learned of {title.lower()}: {reason}"]
+    names = tuple(one.name for one in graded)
+    return LearnedPrior(names, title, fit.results, fit.seen), reasons
 
 
 def fit_observations(
@@ -228,7 +239,7 @@ def fit_observations(
     prior: Prior | None = SERIES_PRIOR,
     steps: Sequence[int] = STEPS,
     measured: pd.DataFrame | None = None,
-    on: str | None = None,
+    labels: Labels = NO_LABELS,
 ) -> ScaleFit:
     """Fit the standard model to a table of graded rows, beside one of measured rows.
 
@@ -244,15 +255,15 @@ def fit_observations(
     measured : DataFrame or None
         As `kit.series.join_measurements` gives it. Measurements of a scale that no photograph
         measures, or too few to draw a line through, do not count.
-    on : str or None
-        Which scale of the measure follows the grades along a line: its column in the fit, as in
-        `MeasureLine.on`. None takes the one that makes the measurements likelier.
+    labels : Labels
+        Those that help enter the model.
     """
     graded = _graded(frame, scale, steps)
     pictured, left_out = _pictured(measured, scale)
-    graded, pictured, seen = _made_ready(graded, pictured, scale)
+    graded, pictured, seen = _made_ready(graded, pictured, scale, labels)
     factors, dropped = varied_factors(seen)
     groups, reasons = groups_carried(seen, with_prior=prior is not None)
+    groups += labels.groups
     right = formula(scale, factors)
     slopes = own_reactions(groups, seen) | slopes_carried(seen)
     with warnings.catch_warnings(record=True) as said:
@@ -260,9 +271,8 @@ def fit_observations(
         results: OrdinalResults | JointResults | None = None
         if not pictured.empty:
             try:
-                results = _beside(
-                    right, graded, pictured, groups, slopes, prior, MEASURE_OF[scale], on
-                )
+                measure = MEASURE_OF[scale]
+                results = _beside(right, graded, pictured, groups, slopes, prior, measure)
             except Misuse:  # such grades and such photographs lie on no common line
                 left_out.append(f"The photographs of {plain_name(scale)} do not fit its grades.")
                 pictured = pd.DataFrame()
@@ -274,9 +284,8 @@ def fit_observations(
             reasons.append(str(warning.message))
         if not aliased or prior is None:
             warnings.warn(warning.message, warning.category, stacklevel=3)
-    return ScaleFit(
-        scale, results, graded, tuple(factors), tuple(left_out + dropped + reasons), pictured
-    )
+    not_used = tuple(left_out + dropped + reasons)
+    return ScaleFit(scale, results, graded, tuple(factors), not_used, pictured, labels)
 
 
 def _graded(frame: pd.DataFrame, scale: str, steps: Sequence[int]) -> pd.DataFrame:
@@ -301,15 +310,18 @@ def _pictured(measured: pd.DataFrame | None, scale: str) -> tuple[pd.DataFrame, 
     if measured is None or measure not in measured:
         return pd.DataFrame(), []
     pictured = measured[measured[measure].notna()].reset_index(drop=True)
-    if len(pictured) >= FEWEST_MEASURED and (pictured[measure] != pictured[measure].iloc[0]).any():
-        return pictured, []
     if pictured.empty:
         return pd.DataFrame(), []
-    title = plain_name(scale)
-    return pd.DataFrame(), [
-        f"{counted(len(pictured), 'measurement')} of {title} from photographs cannot be set beside "
-        f"the grades: at least {FEWEST_MEASURED} are needed, and some that differ."
-    ]
+    read = pictured.loc[between(pictured[measure], measure), measure]
+    if len(read) >= FEWEST_MEASURED and (read != read.iloc[0]).any():
+        return pictured, []
+    beyond = len(pictured) - len(read)
+    said = (
+        f"{counted(len(pictured), 'measurement')} of {plain_name(scale)} from photographs cannot "
+        f"be set beside the grades: at least {FEWEST_MEASURED} are needed, and some that differ"
+    )
+    more = f"; {beyond} of them say no more than 'this or less'" if beyond else ""
+    return pd.DataFrame(), [f"{said}{more}."]
 
 
 def _beside(
@@ -320,43 +332,35 @@ def _beside(
     slopes: Mapping[str, Sequence[str]],
     prior: Prior | None,
     measure: str,
-    on: str | None,
 ) -> JointResults:
-    """Fit grades and measurements together, on the scale that makes measurements likelier."""
-    ways = [(*scaled(pictured, measure), 0.0)]
-    if not is_share(measure):
-        ways.append(rooted(pictured, measure))
+    """Fit grades and measurements together."""
+    rows, response = scaled(pictured, measure)
     # What the photographs of one patch share is seen only where there are several of it.
     again = bool(pictured["patch"].duplicated().any())
     own = [*groups, PICTURED] if again else list(groups)
-    fits = []
-    for rows, response, log_slopes in ways:
-        if on not in (None, response):
-            continue
-        error = f"{response}_se" if f"{response}_se" in rows else None
-        rows = rows.assign(**{PICTURED: rows["patch"]}) if again else rows
-        rows = rows.fillna({error: 0.0}) if error else rows
-        model = JointMixedModel(right, graded, rows, response, own, slopes, error)
-        results = model.fit(prior=prior)
-        fits.append((results.llf + log_slopes, results))
-    return max(fits, key=lambda each: each[0])[1]
+    error = f"{response}_se" if f"{response}_se" in rows else None
+    rows = rows.assign(**{PICTURED: rows["patch"]}) if again else rows
+    rows = rows.fillna({error: 0.0}) if error else rows
+    floor, ceiling = told_apart(measure)
+    model = JointMixedModel(right, graded, rows, response, own, slopes, error, floor, ceiling)
+    return model.fit(prior=prior)
 
 
 def _made_ready(
-    graded: pd.DataFrame, pictured: pd.DataFrame, scale: str
+    graded: pd.DataFrame, pictured: pd.DataFrame, scale: str, labels: Labels
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Graded rows, measured rows and both, with the columns that only the model needs."""
     if pictured.empty:
-        seen = _with_own_columns(graded)
+        seen = _with_own_columns(graded, labels)
         return seen, pictured, seen
     both = pd.concat([graded.drop(columns=scale), pictured], ignore_index=True)
-    seen = _with_own_columns(both)
+    seen = _with_own_columns(both, labels)
     count, added = len(graded), [c for c in seen if c not in both]
     first = seen.iloc[:count][[c for c in (*graded, *added) if c != scale]]
     second = seen.iloc[count:][list(dict.fromkeys((*pictured, *added)))]
     return first.assign(**{scale: graded[scale]}), second.reset_index(drop=True), seen
 
 
-def _with_own_columns(seen: pd.DataFrame) -> pd.DataFrame:
-    apart = series_apart(seen)
+def _with_own_columns(seen: pd.DataFrame, labels: Labels) -> pd.DataFrame:
+    apart = series_apart(labels.on(seen))
     return with_refirings(apart.assign(small_patch=apart["patch"]))

@@ -1,8 +1,10 @@
 """Where grades' variation comes from: colours, pairs, tiles, graders, and the grade itself."""
 
+from collections.abc import Mapping
+from typing import Any
+
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
 
 from kit.mixed import Array, RandomTerm
 from kit.model.right_hand_side import PICTURED
@@ -35,19 +37,18 @@ def variation_table(fit: ScaleFit, confidence: float = 0.9) -> pd.DataFrame:
     posterior = fit.results.posterior
     own = [j for j, term in enumerate(posterior.terms) if term.name != PICTURED]
     terms = [posterior.terms[j] for j in own]
-    sd, slopes = posterior.sd[own], posterior.sd_slopes[own]
-    error = np.sqrt(np.einsum("ij,jk,ik->i", slopes, posterior.psi_cov, slopes))
-    # Intervals on the log scale, where a standard deviation's uncertainty is about even.
-    reach = np.exp(norm.ppf(0.5 + confidence / 2) * np.minimum(error / np.maximum(sd, 1e-9), 2.0))
-    size = sd * np.array([_reach(term, fit.seen) for term in terms])
+    interval = fit.results.random_sd_conf_int(confidence)
+    reach = np.array([_reach(term, fit.seen) for term in terms])
+    size = reach * posterior.sd[own]
+    low, high = (reach * interval.loc[[t.name for t in terms], end] for end in ("low", "high"))
     total = float(np.sum(size**2) + LOGISTIC_VARIANCE)
     step = logits_a_step(fit)
     rows = [
         {
             "source": term.name,
             "sd": float(size[j]),
-            "low": float(size[j] / reach[j]),
-            "high": float(size[j] * reach[j]),
+            "low": float(low.iloc[j]),
+            "high": float(high.iloc[j]),
             "share": float(size[j] ** 2 / total),
             "steps": float(size[j] / step),
             "levels": term.size,
@@ -85,7 +86,7 @@ def logits_a_step(fit: ScaleFit) -> float:
     return float(gaps.mean()) if gaps.size else float(np.sqrt(LOGISTIC_VARIANCE))
 
 
-def _sentence(row: dict) -> str:
+def _sentence(row: Mapping[str, Any]) -> str:
     if row["source"] == WAVERING:
         return (
             f"A single grade varies by about {row['steps']:.1f} of a step for no reason that the "

@@ -5,7 +5,9 @@ from typing import TYPE_CHECKING, Any
 from kit.photo.batch.one_picture import COLUMNS, PictureResult, measure_picture
 from kit.photo.batch.photo_folder import FolderResult, measure_folder
 from kit.photo.batch.photo_series import Measured, decide, enter_decisions, measure_series
-from kit.photo.card.card_drawing import (
+from kit.photo.card.card_geometry import SLIP_MM, Box, Card, PrintScale, card_for
+from kit.photo.card.marker import firing_marker, tile_marker
+from kit.photo.card.printed_marks import (
     Label,
     Mark,
     Rectangle,
@@ -13,8 +15,6 @@ from kit.photo.card.card_drawing import (
     firing_slip_drawing,
     tile_slip_drawing,
 )
-from kit.photo.card.card_geometry import SLIP_MM, Box, Card, PrintScale, card_for
-from kit.photo.card.marker import firing_marker, tile_marker
 from kit.photo.raster import (
     SRGB_TO_LINEAR,
     Raster,
@@ -25,7 +25,7 @@ from kit.photo.raster import (
 )
 from kit.photo.review.contact_sheet import write_contact_sheet
 from kit.photo.review.decisions import Decision, read_decisions
-from kit.photo.review.patch_pictures import PatchPicture, patch_pictures
+from kit.photo.review.patch_cutouts import PatchPicture, patch_pictures
 from kit.photo.tile.tile_plan import PhotoPlan, photo_plan
 from kit.photo.view.image_file import Unmeasurable
 

@@ -64,17 +64,15 @@ class Amendment:
             return "\n".join(["Nothing would change.", *self.remarks])
         return "\n".join([*changes_in_words(self.changes), *self.remarks])
 
-    def files(self) -> dict[str, bytes]:
-        """The files that would differ, as they would be."""
+    def outcome(self) -> tuple[dict[str, bytes], list[Problem]]:
+        """The files that would differ, as they would be, and what would be wrong then."""
         rows = rows_of_files(self.seen)
         apply_changes(rows, self.changes)
         files = files_with_rows(self.seen, rows, {change.table for change in self.changes})
-        series = series_of(self.folder, {**self.seen, **files})[0]
-        return files if series is None else {**files, _PACKAGE: series.files()[_PACKAGE]}
-
-    def problems(self) -> list[Problem]:
-        """What would be wrong with the series afterwards."""
-        return series_of(self.folder, {**self.seen, **self.files()})[1]
+        series, problems = series_of(self.folder, {**self.seen, **files})
+        if series is not None:
+            files = {**files, _PACKAGE: series.files()[_PACKAGE]}
+        return files, problems
 
     def write(self, *, even_with_problems: bool = False) -> Series | None:
         """Write what was shown.
@@ -91,12 +89,12 @@ class Amendment:
         ChangedMeanwhile
             When the files are no longer the ones that were seen.
         """
-        problems = self.problems()
+        files, problems = self.outcome()
         if problems and not even_with_problems:
             raise DataProblems(problems)
         if self.changes:
             write_journaled(
-                self.folder, self.seen, self.files(), self.occasion, self.by_hand, self.settled
+                self.folder, self.seen, files, self.occasion, self.by_hand, self.settled
             )
         return None if problems else read_series(self.folder)
 

@@ -1,7 +1,9 @@
 """What was lost: which grades go with it, and whether it falls more on one family."""
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 from scipy.stats import fisher_exact
@@ -147,7 +149,7 @@ def _lost_grades(series: Series) -> pd.DataFrame:
     return lost.assign(row=pd.Series(rows, index=lost.index, dtype=object))
 
 
-def _lost_in_words(rows: list) -> str:
+def _lost_in_words(rows: Sequence[Any]) -> str:
     first = rows[0]
     firings = ", ".join(str(firing) for firing in sorted({row.firing for row in rows}))
     graders = ", ".join(sorted({row.grader for row in rows}))

@@ -26,9 +26,8 @@ from kit.series import (
     read_journal,
     rows_of_files,
     series_tables,
-    write_whole,
 )
-from kit.wording import counted, listed
+from kit.wording import counted
 
 MERGED = "merged"
 _COPY = re.compile(r"(?P<table>[a-z]+)[^a-z].*\.csv", re.IGNORECASE)
@@ -69,15 +68,15 @@ class Merge:
     Parameters
     ----------
     folder : Path
-    copies : tuple of str
-        Names of the files.
+    copies : mapping of str to str
+        Name of each file, to the name under which it is kept in received/ once it is merged.
     changes : tuple of RowChange
         What needs no choice.
     conflicts : tuple of Conflict
     """
 
     folder: Path
-    copies: tuple[str, ...]
+    copies: Mapping[str, str]
     changes: tuple[RowChange, ...]
     conflicts: tuple[Conflict, ...]
 
@@ -102,7 +101,7 @@ class Merge:
                 for other in values
                 if other != value
             ]
-        what = Occasion(MERGED, by, source=listed(self.copies))
+        what = Occasion(MERGED, by, source=", ".join(self.copies.values()))
         seen = files_of(self.folder)
         return Amendment(
             self.folder, seen, (*self.changes, *settled), what, by_hand=(), settled=tuple(settled)
@@ -110,13 +109,10 @@ class Merge:
 
     def put_copies_away(self) -> None:
         """Move the copies to received/, where they are kept as they were."""
-        for name in self.copies:
-            content = (self.folder / name).read_bytes()
-            kept = inside(self.folder, RECEIVED, kept_name(name, content))
+        for name, kept_as in self.copies.items():
+            kept = inside(self.folder, RECEIVED, kept_as)
             kept.parent.mkdir(exist_ok=True)
-            if not kept.exists():
-                write_whole(kept, content)
-            (self.folder / name).unlink()
+            (self.folder / name).replace(kept)
 
 
 def copies_of_tables(folder: Path) -> dict[str, str]:
@@ -153,8 +149,10 @@ def merge(folder: Path | str) -> Merge:
     copies = copies_of_tables(folder)
     said = {cell: list(values.items()) for cell, values in rival_values(journal).items()}
     changes: dict[RowName, RowChange] = {}
+    kept = {}
     for name, table in copies.items():
         content = (folder / name).read_bytes()
+        kept[name] = kept_name(name, content)
         theirs = rows_of_files({**seen, series_tables(())[table].file: content})
         for row in [row for row in theirs if row[0] == table]:
             _merge_row(row, ours, theirs, replaced, name, changes, said)
@@ -163,7 +161,7 @@ def merge(folder: Path | str) -> Merge:
         for (row, column), values in said.items()
         if row in ours
     ]
-    return Merge(folder, tuple(copies), tuple(changes.values()), tuple(conflicts))
+    return Merge(folder, kept, tuple(changes.values()), tuple(conflicts))
 
 
 def _merge_row(

@@ -19,12 +19,17 @@ from kit.series import (
     Series,
     checked_name,
     files_of,
+    is_begun,
     patch_name,
     read_journal,
     read_series,
     rows_of_files,
 )
 from kit.wording import counted, listed
+
+SPLIT_OFF = "split off"
+
+_MOVED = ("tiles", "patches", "firings", "grades")
 
 
 def unplanned(series: Series) -> Series:
@@ -135,7 +140,7 @@ def split(folder: Path | str, tiles: Collection[int], name: str, by: str = "") -
     """Move tiles, with all that was entered for them, into a new series beside the old one.
 
     The new series is written first and then the tiles are taken out of the old one, whose journal
-    keeps them; they keep their numbers.
+    keeps them; they keep their numbers. What was cut short in between goes on when it is repeated.
 
     Returns
     -------
@@ -149,10 +154,10 @@ def split(folder: Path | str, tiles: Collection[int], name: str, by: str = "") -
     """
     folder = Path(folder)
     into = folder.parent / checked_name(name)
-    if into.exists():
-        raise Misuse(f"{into} exists already. Choose another name; nothing was changed.")
     series = read_series(folder)
     rows = rows_of_files(series.sources)
+    if is_begun(into) and not _cut_short(into, folder.name, rows, tiles):
+        raise Misuse(f"{into} exists already. Choose another name; nothing was changed.")
     numbers = _known(rows, tiles)
     if len(numbers) == len(series.tiles):
         raise Misuse("No tile would be left in the old series. Rename its folder instead.")
@@ -169,13 +174,27 @@ def split(folder: Path | str, tiles: Collection[int], name: str, by: str = "") -
     own = {n: getattr(series, n)[rows_kept].reset_index(drop=True) for n, rows_kept in kept.items()}
     title = f"{series.settings.title}, split off"
     settings = replace(series.settings, title=title, tiles=len(whole))
-    occasion = Occasion("split off", by, why=f"from {series.name}")
     new = replace(series, name=name, settings=settings, sources={}, **own)
-    new.write(into, occasion)
+    if not is_begun(into):
+        new.write(into, Occasion(SPLIT_OFF, by, why=f"from {series.name}"))
     gone: dict[RowName, Cells | None] = dict.fromkeys(_of_tiles(rows, numbers))
-    away = Occasion("split off", by, why=f"into {name}")
+    away = Occasion(SPLIT_OFF, by, why=f"into {name}")
     amendment(folder, amended(rows, gone), away).write()
     return read_series(into)
+
+
+def _cut_short(into: Path, name: str, rows: Rows, tiles: Collection[int]) -> bool:
+    """Whether a folder is what these tiles were copied to, and they still stand in the old one."""
+    events = read_journal(into).events
+    numbers = {str(tile) for tile in tiles}
+    copied = rows_of_files(files_of(into))
+    return (
+        len(events) == 1
+        and events[0].occasion.what == SPLIT_OFF
+        and events[0].occasion.why == f"from {name}"
+        and {n[1][0] for n in copied if n[0] == "tiles"} == numbers
+        and all(rows.get(n) == cells for n, cells in copied.items() if n[0] in _MOVED)
+    )
 
 
 def _of_tiles(rows: Rows, numbers: Collection[str]) -> list[RowName]:

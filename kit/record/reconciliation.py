@@ -180,7 +180,7 @@ def _thing(table: str) -> tuple[str, str]:
 def _received_and_not_there(folder: Path, journal: Journal, series: Series | None) -> list[str]:
     place = folder / RECEIVED
     kept = sorted(p.name for p in place.glob("*")) if place.is_dir() else []
-    used = {event.occasion.source for event in journal.events}
+    used = {name for event in journal.events for name in event.occasion.source.split(", ")}
     said = []
     for name in kept:
         if not re.match(r"[0-9a-f]{12}-", name):

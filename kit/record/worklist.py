@@ -90,7 +90,9 @@ def blind_order(series: Series, firing: int, grader: str = "") -> list[str]:
     shuffled = rows.iloc[random.permutation(len(rows))]
     turn = {tile: place for place, tile in enumerate(random.permutation(rows["tile"].unique()))}
     at = shuffled.assign(turn=shuffled["tile"].map(turn))
-    return at.sort_values(["session", "turn"], kind="stable")["patch"].astype(object).tolist()
+    dealt = at.sort_values(["session", "turn"], kind="stable")["patch"]
+    names: list[str] = dealt.astype(object).tolist()
+    return names
 
 
 def grading_order(series: Series, firing: int, grader: str = "") -> list[str]:

@@ -155,7 +155,7 @@ def settled(content: str, parameters: Mapping[str, Any]) -> str:
         if "injected-parameters" in cell.metadata.get("tags", []):
             cell["id"] = f"given-{n}"
             cell.source = "\n".join(f"{name} = {value!r}" for name, value in parameters.items())
-    return nbformat.writes(book) + "\n"
+    return f"{nbformat.writes(book)}\n"
 
 
 def _headings(source: Path) -> dict[str, str]:
@@ -173,5 +173,6 @@ def _headings(source: Path) -> dict[str, str]:
 def _failed_cell(output: Path) -> str:
     for cell in nbformat.read(output, as_version=4).cells:
         if any(out.get("output_type") == "error" for out in cell.get("outputs", [])):
-            return cell["id"]
+            failed: str = cell["id"]
+            return failed
     return ""

@@ -11,11 +11,12 @@ import pandas as pd
 from kit.errors import Misuse
 from kit.photo import PatchPicture, patch_pictures
 from kit.report.analysis import analyse
-from kit.report.report_files import report_files
+from kit.report.file_set import report_files
 from kit.report.sections.closing import made_by
 from kit.report.sections.composition import whole_report
 from kit.series import (
     Series,
+    parse_settings,
     read_series,
     replace_files,
     report_folder,
@@ -77,7 +78,7 @@ def write_report(
     say("Drawing the pictures")
     files = {
         **report_files(analysis, whole_report(analysis)),
-        MARK: f"{fingerprint(read.files(), names)}\n".encode(),
+        MARK: f"{fingerprint(files_behind(read), names)}\n".encode(),
     }
     say("Writing the files")
     into.mkdir(parents=True, exist_ok=True)
@@ -129,27 +130,41 @@ def checked_ready(series: Series) -> Series:
     return series
 
 
+def files_behind(series: Series) -> dict[str, bytes]:
+    """The files of a series, and of those that it learns from under '<name>/'."""
+    learned = {f"{e.name}/{n}": told for e in series.earlier for n, told in e.files().items()}
+    return series.files() | learned
+
+
 def fingerprint(files: Mapping[str, bytes], names: bool = False) -> str:
     """Condense the files that a report is made from, and the kit's version, into one line.
 
     Parameters
     ----------
     files : mapping of str to bytes
-        Of a series, by name; only series.toml and the tables count.
+        As from `files_behind`; only series.toml and the tables of each series count.
     names : bool
         Whether the report names the graders.
     """
     digest = hashlib.sha256(f"{made_by()}{' names' if names else ''}".encode())
-    for name in _made_from():
-        if name in files:
+    for name in sorted(files):
+        if name.split("/")[-1] in _made_from():
             digest.update(f"{name}\0{len(files[name])}\0".encode() + files[name])
     return digest.hexdigest()
 
 
 def fingerprint_on_disk(folder: Path, names: bool = False) -> str:
     """Fingerprint of a series as it lies on disk, whether or not it can be read."""
-    there = {n: (folder / n).read_bytes() for n in _made_from() if _is_file(folder / n)}
+    there = _there(folder)
+    settings, _ = parse_settings(there.get("series.toml", b""))
+    for name in settings.learns_from if settings else ():
+        beside = _there(folder.parent / name)
+        there |= {f"{name}/{file}": told for file, told in beside.items()}
     return fingerprint(there, names)
+
+
+def _there(folder: Path) -> dict[str, bytes]:
+    return {n: (folder / n).read_bytes() for n in _made_from() if _is_file(folder / n)}
 
 
 def is_current(reports: Path, mark: str) -> bool:

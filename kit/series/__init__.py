@@ -11,7 +11,14 @@ from kit.series.csv_text import (
     unguarded,
     write_records,
 )
-from kit.series.disk import leftovers, locked, replace_files, write_whole, writing
+from kit.series.disk import (
+    is_begun,
+    leftovers,
+    locked,
+    replace_files,
+    write_whole,
+    writing,
+)
 from kit.series.journal import (
     CHANGED_BY_HAND,
     FOUND,
@@ -22,10 +29,10 @@ from kit.series.journal import (
     read_journal,
 )
 from kit.series.journaled import take_in_by_hand, write_journaled
+from kit.series.median_grades import last_grades, middle_grades
 from kit.series.mesh import OPENING_UM
-from kit.series.middle_grades import last_grades, middle_grades
 from kit.series.new_folder import start_series
-from kit.series.observations import (
+from kit.series.patch_history import (
     colours_in_stock,
     last_firings,
     losses,
@@ -58,7 +65,8 @@ from kit.series.series import (
     read_series,
     series_of,
 )
-from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Settings, Verdict, Wish
+from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Prices, Settings, Verdict, Wish
+from kit.series.settings_file import parse_settings
 from kit.series.size_limits import MOST_BYTES, packed_excess, text_excess
 from kit.series.stripes import (
     bases_by_stripe,
@@ -82,7 +90,16 @@ from kit.series.tables import (
     series_tables,
 )
 from kit.series.usable import MEASURES, join_measurements, usable_measurements
-from kit.series.vocabulary import ACCIDENTS, ASKS, FAMILIES, FAMILY_PAIRS, OPACITIES, family_pair
+from kit.series.vocabulary import (
+    ACCIDENTS,
+    ASKS,
+    FAMILIES,
+    FAMILY_PAIRS,
+    FUSINGS,
+    GRAINS,
+    OPACITIES,
+    family_pair,
+)
 
 __all__ = [
     "ACCIDENTS",
@@ -97,6 +114,8 @@ __all__ = [
     "FAMILY_PAIRS",
     "FIRINGS",
     "FOUND",
+    "FUSINGS",
+    "GRAINS",
     "MEASUREMENTS",
     "MEASURES",
     "MOST_BYTES",
@@ -117,6 +136,7 @@ __all__ = [
     "Journal",
     "Occasion",
     "Position",
+    "Prices",
     "RowChange",
     "RowName",
     "Rows",
@@ -146,6 +166,7 @@ __all__ = [
     "guarded",
     "heading_of",
     "inside",
+    "is_begun",
     "is_readable",
     "join_measurements",
     "last_firings",
@@ -159,6 +180,7 @@ __all__ = [
     "new_series",
     "observations",
     "packed_excess",
+    "parse_settings",
     "patch_name",
     "patches_in_full",
     "patches_per_stripe",

@@ -63,6 +63,8 @@ def settings_problems(
 def _repeated(table: Table, frame: pd.DataFrame, key: tuple[str, ...]) -> list[Problem]:
     problems = []
     frame = frame.dropna(subset=list(key))
+    if not frame.duplicated(list(key)).any():
+        return []
     first = pd.Series(frame.index, frame.index).groupby([frame[k] for k in key]).transform("first")
     for row in frame.index[frame.duplicated(list(key))][:_MOST_ALIKE]:
         what = ", ".join(f"{name} {frame.at[row, name]}" for name in key)

@@ -118,6 +118,13 @@ def read_together(folder: Path, names: Sequence[str]) -> dict[str, bytes]:
     raise Misuse(f"{folder} keeps changing while it is read. Try again in a moment.")
 
 
+def is_begun(folder: Path) -> bool:
+    """Whether a folder holds anything but what a write that was cut short has left."""
+    if folder.is_symlink() or not folder.is_dir():
+        return folder.exists() or folder.is_symlink()
+    return any(not path.name.startswith(".") for path in folder.iterdir()) or bool(pending(folder))
+
+
 def leftovers(folder: Path) -> list[str]:
     """Say what an interrupted write or an open spreadsheet has left in a series folder.
 

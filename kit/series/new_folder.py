@@ -8,7 +8,7 @@ import tomlkit
 from kit.errors import Misuse
 from kit.series import settings_file
 from kit.series.cells import empty_frame
-from kit.series.disk import replace_files
+from kit.series.disk import is_begun, replace_files
 from kit.series.scales import DEFAULT_SCALES, Scale
 from kit.series.series import new_series
 from kit.series.tables import COLOURS
@@ -30,6 +30,12 @@ ask = "which pairs work"
 # The day it was begun, and the series that it goes on from, such as ["spring-stencils"].
 started = {started}
 follows = []
+
+# Earlier series of yours, such as ["spring-stencils"], that this one starts from: what they showed
+# of families, of the steps of the scales and of how much colours, tiles and graders vary is taken
+# for known beforehand, in the plan and in the report. None of their grades counts twice.
+# Left empty, this series starts afresh.
+learns_from = []
 
 # Random choices follow from this number: the same number gives the same plan.
 seed = {seed}
@@ -76,6 +82,7 @@ fine_edge_at_most = 1     # a fine edge: spread and pull-through both at or belo
 breaks_through_from = 2   # broken through: pull-through at or above this step
 fine_edge_mm = 0.5        # for photographs: spread at most this, 0.5 mm is about 0.02 in
 fine_edge_share = 0.1     # for photographs: the base shows in at most this share of the patch
+photographs = true        # they count beside the grades; false for the grades alone
 confidence = 0.8          # how likely a thing must be before the kit says it
 mesh = 100
 base_mesh = 80
@@ -86,6 +93,14 @@ firings = 3
 [bench]
 sifting_loss = 0.3        # share of the powder that misses the tile
 minutes_per_firing = 1.5
+
+# What things cost you, if a plan shall be costed in money. Take the # away and put in yours.
+# [prices]
+# currency = "EUR"        # any name; only written behind the amount
+# copper_per_kg = 20
+# enamel_per_100_g = 10
+# heat_per_trip = 0.1     # gas or current for one tile once through the heat
+# heat_per_hour = 0       # or for an hour at the heat
 
 # If you photograph the tiles: two lengths on the printed photo card, measured with a rule
 # between the outer edges of its corner marks. Take the # away and put in yours.
@@ -110,7 +125,7 @@ def start_series(folder: Path, seed: int) -> Path:
     Misuse
         When the folder exists already.
     """
-    if folder.exists():
+    if is_begun(folder):
         raise Misuse(f"{folder} exists already. Choose another name; nothing was changed.")
     title = folder.name.replace("-", " ").capitalize()
     content = series_toml(title, seed, dt.date.today())

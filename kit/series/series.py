@@ -21,10 +21,11 @@ from kit.series.consistency import settings_problems, table_problems
 from kit.series.disk import read_together
 from kit.series.journal import Occasion, journal_files
 from kit.series.journaled import write_journaled
-from kit.series.observations import colours_in_stock
+from kit.series.patch_history import colours_in_stock
 from kit.series.paths import checked_name, link_problems, series_folder
 from kit.series.settings import Settings, as_html_table
 from kit.series.tables import CORRECTIONS, MEASUREMENTS, STRIPES, Table, series_tables
+from kit.wording import counted
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -40,6 +41,8 @@ class Series:
         Columns as in `kit.series.tables`.
     sources : mapping of str to bytes
         The files as they were read, by file name.
+    earlier : tuple of Series
+        Those that its settings learn from, without theirs.
     """
 
     name: str
@@ -53,6 +56,7 @@ class Series:
     measurements: pd.DataFrame = field(default_factory=lambda: empty_frame(MEASUREMENTS))
     stripes: pd.DataFrame = field(default_factory=lambda: empty_frame(STRIPES))
     sources: Mapping[str, bytes] = field(default_factory=dict, repr=False)
+    earlier: tuple["Series", ...] = ()
 
     def __post_init__(self) -> None:
         """Give every table the columns that may be left out, blank."""
@@ -71,6 +75,7 @@ class Series:
             "Question": settings.question,
             "Begun": settings.started or "not said",
             "Goes on from": ", ".join(settings.follows) or "none",
+            "Learns from": ", ".join(settings.learns_from) or "none",
             "Holds": counts_in_words(self),
             "Graded by": ", ".join(graders) or "nobody yet",
         }
@@ -217,6 +222,40 @@ def series_of(
     missing : sequence of Problem
         What is wrong with files that are not among them.
     """
+    series, problems = _alone(folder, sources, missing)
+    if series is None or not series.settings.learns_from:
+        return series, problems
+    earlier, problems = _earlier(series.settings.learns_from, folder.resolve())
+    return (None, problems) if problems else (replace(series, earlier=tuple(earlier)), [])
+
+
+def _earlier(names: Sequence[str], folder: Path) -> tuple[list[Series], list[Problem]]:
+    """Read the series beside a folder that it learns from; theirs are not asked for."""
+    found, problems = [], []
+    for name in names:
+        beside = folder.parent / name
+        fix = "Put its name right, or take it out of learns_from."
+        others = {p.parent.name for p in folder.parent.glob(f"*/{settings_file.FILE}")}
+        if name == folder.name:
+            wrong, fix = "A series cannot learn from itself.", "Take its own name out."
+        elif name not in others:
+            wrong = f"There is no series '{name}' beside this one."
+            fix += nearest(name, others - {folder.name})
+        else:
+            series, own = _alone(beside, *_read_files(beside))
+            if series is not None:
+                found.append(series)
+                continue
+            wrong = f"'{name}' has {counted(len(own), 'problem')} of its own."
+            fix = f"`kit check {name}` lists what to put right there."
+        problems.append(Problem(settings_file.FILE, None, "learns_from", wrong, fix))
+    return found, problems
+
+
+def _alone(
+    folder: Path, sources: Mapping[str, bytes], missing: Sequence[Problem] = ()
+) -> tuple[Series | None, list[Problem]]:
+    """As `series_of`, without what it learns from."""
     problems = list(missing)
     settings, found = settings_file.parse_settings(sources.get(settings_file.FILE, b""))
     if settings_file.FILE in sources:

@@ -57,8 +57,13 @@ def are_texts(value: object) -> bool:
 
 TEXT = Rule(lambda v: isinstance(v, str) and bool(v.strip()), "It must be text in quotes.")
 _NAMES = Rule(are_texts, 'It must be a list of names, such as ["Ada", "Ben"].')
+_SERIES = Rule(
+    lambda v: are_texts(v) and len(set(v)) == len(v),
+    'It must be a list of names of series, each once, such as ["spring-stencils"].',
+)
 _MESH = _one_of(*OPENING_UM)
 _COAT = _number(1, 500, " mg/cm²")
+_PRICE = _number(0, 1e6)
 
 SETTING_RULES: Mapping[str, Rule] = {
     "title": TEXT,
@@ -67,6 +72,7 @@ SETTING_RULES: Mapping[str, Rule] = {
     "started": Rule(lambda v: type(v) is dt.date, "It must be a date, such as 2026-03-14."),
     "format": _whole(1, 10**6),
     "follows": _NAMES,
+    "learns_from": _SERIES,
     "seed": _whole(0, 2**53),
     "leave_out": _NAMES,
     "blank.shape": _one_of("square", "round", "strip"),
@@ -87,6 +93,7 @@ SETTING_RULES: Mapping[str, Rule] = {
     "verdict.breaks_through_from": _whole(1, 4),
     "verdict.fine_edge_mm": _number(0, 10, " mm"),
     "verdict.fine_edge_share": _number(0, 0.9),
+    "verdict.photographs": _one_of(True, False),
     "verdict.confidence": _number(0.51, 0.99),
     "verdict.mesh": _MESH,
     "verdict.base_mesh": _MESH,
@@ -95,6 +102,11 @@ SETTING_RULES: Mapping[str, Rule] = {
     "verdict.firings": _whole(1, 20),
     "bench.sifting_loss": _number(0, 0.9),
     "bench.minutes_per_firing": _number(0.1, 60, " minutes"),
+    "prices.currency": TEXT,
+    "prices.copper_per_kg": _PRICE,
+    "prices.enamel_per_100_g": _PRICE,
+    "prices.heat_per_trip": _PRICE,
+    "prices.heat_per_hour": _PRICE,
     "photo.card_across_mm": _number(30, 400, " mm"),
     "photo.card_down_mm": _number(30, 400, " mm"),
 }

@@ -56,6 +56,8 @@ class Verdict:
     fine_edge_mm, fine_edge_share : float
         The same rule for photographs: the edge stands at most so far beyond the stencil's line,
         and the base shows in at most this share of the patch.
+    photographs : bool
+        Whether what photographs measured counts beside the grades; False for the grades alone.
     confidence : float
         Least chance at which something is called so.
     mesh, base_mesh : int
@@ -69,12 +71,33 @@ class Verdict:
     breaks_through_from: int = 2
     fine_edge_mm: float = 0.5
     fine_edge_share: float = 0.10
+    photographs: bool = True
     confidence: float = 0.8
     mesh: int = 100
     base_mesh: int = 80
     coat_weight: float = 40.0
     base_coat_weight: float = 60.0
     firings: int = 3
+
+
+@dataclass(frozen=True)
+class Prices:
+    """What things cost, for a plan to be costed by.
+
+    Parameters
+    ----------
+    currency : str
+        As it is to be written behind an amount.
+    copper_per_kg, enamel_per_100_g : float
+    heat_per_trip, heat_per_hour : float
+        Gas or electricity: for one tile once through the heat, and for an hour at the heat.
+    """
+
+    currency: str = "EUR"
+    copper_per_kg: float = 0.0
+    enamel_per_100_g: float = 0.0
+    heat_per_trip: float = 0.0
+    heat_per_hour: float = 0.0
 
 
 @dataclass(frozen=True, repr=False)
@@ -90,6 +113,8 @@ class Settings:
         The day it was begun. Every series that was read or started has one.
     follows : tuple of str
         Names of the series that this one goes on from, the earliest first.
+    learns_from : tuple of str
+        Names of earlier series whose lessons are taken for known beforehand.
     seed : int
         Every random choice of the plan follows from it.
     blank, stencil : Blank, Stencil
@@ -112,6 +137,8 @@ class Settings:
     sifting_loss : float
         Share of the enamel that misses the tile.
     minutes_per_firing : float
+    prices : Prices or None
+        None where nothing is priced.
     card_across_mm, card_down_mm : float or None
         The two lengths measured on the printed photo card; as planned when None.
     """
@@ -121,6 +148,7 @@ class Settings:
     ask: str = "which pairs work"
     started: dt.date | None = None
     follows: tuple[str, ...] = ()
+    learns_from: tuple[str, ...] = ()
     seed: int = 1
     blank: Blank = Blank()
     stencil: Stencil = Stencil()
@@ -138,6 +166,7 @@ class Settings:
     verdict: Verdict = Verdict()
     sifting_loss: float = 0.3
     minutes_per_firing: float = 1.5
+    prices: Prices | None = None
     card_across_mm: float | None = None
     card_down_mm: float | None = None
 

@@ -13,7 +13,7 @@ from kit.series.cells import nearest
 from kit.series.scales import STEPS, Scale
 from kit.series.setting_lines import decimal_commas, lines_of_keys, unreadable_line
 from kit.series.setting_rules import LEVEL_RULES, SETTING_RULES, TEXT, are_texts
-from kit.series.settings import DEFAULT_FACTORS, FACTORS, Settings, Verdict, Wish
+from kit.series.settings import DEFAULT_FACTORS, FACTORS, Prices, Settings, Verdict, Wish
 from kit.series.size_limits import MOST_SETTINGS_BYTES
 
 FILE = "series.toml"
@@ -119,6 +119,8 @@ def _document(settings: Settings) -> dict[str, Any]:
         document["started"] = settings.started
     if settings.follows:
         document["follows"] = list(settings.follows)
+    if settings.learns_from:
+        document["learns_from"] = list(settings.learns_from)
     document["seed"] = settings.seed
     if settings.leave_out:
         document["leave_out"] = list(settings.leave_out)
@@ -141,6 +143,8 @@ def _document(settings: Settings) -> dict[str, Any]:
         "sifting_loss": settings.sifting_loss,
         "minutes_per_firing": settings.minutes_per_firing,
     }
+    if settings.prices:
+        document["prices"] = _as_dict(settings.prices)
     lengths = {name: getattr(settings, name) for name in ("card_across_mm", "card_down_mm")}
     if measured := {name: value for name, value in lengths.items() if value is not None}:
         document["photo"] = measured
@@ -334,7 +338,10 @@ def _build(told: Mapping[str, Any]) -> Settings:
         "wishes": tuple(Wish(**wish) for wish in told.get("wish", [])),
         "leave_out": tuple(told.get("leave_out", ())),
         "follows": tuple(told.get("follows", ())),
+        "learns_from": tuple(told.get("learns_from", ())),
     }
+    if "prices" in told:
+        chosen["prices"] = Prices(**told["prices"])
     if "graders" in grading:
         chosen["graders"] = tuple(grading["graders"])
     if "blind" in grading:

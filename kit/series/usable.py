@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from kit.series.observations import with_recipes
+from kit.series.patch_history import with_recipes
 from kit.series.tables import MEASUREMENTS
 
 if TYPE_CHECKING:

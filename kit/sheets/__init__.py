@@ -3,7 +3,7 @@
 from kit.sheets.bench_paper import write_photo_card, write_sheets
 from kit.sheets.labels import LABEL_SHEETS, LabelSheet, Stickers, labels_on
 from kit.sheets.paper import PAPERS, Paper, checked_paper, typeset
-from kit.sheets.wall_chart import wall_chart
+from kit.sheets.wall_sheet import wall_chart
 
 __all__ = [
     "LABEL_SHEETS",

@@ -9,10 +9,16 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
-        "demo": ["demo_colours", "demo_piece", "demo_series", "demo_settings", "demo_truth"],
-        "demo_photos": ["demo_photographs"],
-        "fire": ["fire", "latent_truth"],
+        "demo": [
+            "demo_colours",
+            "demo_photographs",
+            "demo_piece",
+            "demo_series",
+            "demo_settings",
+            "demo_truth",
+        ],
+        "kiln": ["fire", "latent_truth"],
         "photo_shoot": ["Photographed", "photograph_series"],
-        "truth": ["Population", "ScaleTruth", "Truth", "draw_truth"],
+        "truth": ["ScaleTruth", "Truth", "draw_truth"],
     },
 )

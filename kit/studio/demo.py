@@ -10,6 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from kit.design import plan
+from kit.photo import Measured, measure_series, write_contact_sheet
 from kit.series import (
     DEFAULT_FACTORS,
     Series,
@@ -18,15 +19,21 @@ from kit.series import (
     new_series,
     read_series,
     replace_files,
+    report_folder,
     write_whole,
 )
-from kit.studio.fire import fire
+from kit.studio.kiln import fire
+from kit.studio.photo_shoot import photograph_series
+from kit.studio.picture import Camera
 from kit.studio.truth import Truth, draw_truth
 
 NAME = "demo"
 PIECE = "hedge-panel"
 TRUTH_SEED = 10
 FIRING_SEED = 36
+PHOTOGRAPHED_TILES = (1, 3, 7)
+_CAMERA = Camera(width_px=1280, height_px=960, contrast=0.1)
+_JPEG_QUALITY = 80
 
 _STOCK = (
     ("Attic Rose", "leaded", "opaque", "fine", "turns greyer when fired often"),
@@ -166,6 +173,40 @@ def demo_piece(data: Path) -> Path:
         path.parent.mkdir(parents=True, exist_ok=True)
         write_whole(path, _PIECE.encode("utf-8"))
     return path
+
+
+def demo_photographs(folder: Path, progress: Callable[[str], None] | None = None) -> Measured:
+    """Photograph three tiles of the demo series after their first and last firing, and measure.
+
+    Photographs that are there are left as they are.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the demo series, as `demo_series` wrote it.
+    progress : callable, optional
+
+    Returns
+    -------
+    Measured
+        As `kit.photo.measure_series` gives it; the contact sheet is written beside the report.
+    """
+    series = read_series(folder)
+    if not any((folder / "photos").glob("drawn-*.jpg")):
+        photograph_series(
+            series,
+            demo_truth(),
+            folder,
+            FIRING_SEED,
+            tiles=PHOTOGRAPHED_TILES,
+            firings=(1, series.settings.last_firing),
+            camera=_CAMERA,
+            quality=_JPEG_QUALITY,
+            progress=progress,
+        )
+    measured = measure_series(folder, progress=progress)
+    write_contact_sheet(measured, report_folder(folder) / "photos", folder / "photos")
+    return measured
 
 
 def _write_where_absent(series: Series, folder: Path, progress: Callable[[str], None]) -> None:

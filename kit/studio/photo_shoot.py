@@ -19,12 +19,19 @@ from skimage.color import lab2rgb
 from kit.errors import Misuse
 from kit.photo import Card, PhotoPlan, photo_plan
 from kit.series import Series
-from kit.studio.fire import latent_truth
+from kit.studio.kiln import latent_truth
 from kit.studio.picture import Camera, PatchLook, Setting, TileLook, photograph
 from kit.studio.truth import Truth
 
 MM_PER_UNIT = 0.35
 HALF_GONE, SHARE_UNIT = 5.0, 1.4
+_LIKE = {
+    "white": (90.0, 3.0, 95.0), "black": (16.0, 2.0, 280.0), "grey": (58.0, 3.0, 260.0),
+    "red": (40.0, 58.0, 32.0), "rose": (62.0, 34.0, 10.0), "orange": (63.0, 62.0, 60.0),
+    "yellow": (80.0, 66.0, 88.0), "custard": (84.0, 30.0, 85.0), "brown": (36.0, 26.0, 60.0),
+    "green": (44.0, 38.0, 145.0), "blue": (38.0, 40.0, 275.0), "violet": (32.0, 42.0, 315.0),
+}  # fmt: skip
+"""CIELAB lightness, chroma and hue (degrees) of what a word makes one think of; invented."""
 _HAND_DEG = 4.0
 """How far a hand-held camera leans from straight above, as a standard deviation."""
 
@@ -52,7 +59,8 @@ def spread_mm(latent: NDArray[np.floating]) -> NDArray[np.float64]:
 
     It is 0.04 mm at -2, 0.24 mm at 0 (where grade 0 passes to 1) and 2.3 mm at 6.6 (3 to 4).
     """
-    return MM_PER_UNIT * np.logaddexp(0.0, np.asarray(latent, float))
+    mm: NDArray[np.float64] = MM_PER_UNIT * np.logaddexp(0.0, np.asarray(latent, float))
+    return mm
 
 
 def pull_through_share(latent: NDArray[np.floating]) -> NDArray[np.float64]:
@@ -62,14 +70,23 @@ def pull_through_share(latent: NDArray[np.floating]) -> NDArray[np.float64]:
 
     It is 0.7 % at -2, 3 % at 0 (where grade 0 passes to 1) and 76 % at 6.6 (3 to 4).
     """
-    return expit((np.asarray(latent, float) - HALF_GONE) / SHARE_UNIT)
+    share: NDArray[np.float64] = expit((np.asarray(latent, float) - HALF_GONE) / SHARE_UNIT)
+    return share
 
 
 def invented_rgb(colour: str) -> tuple[float, float, float]:
-    """A colour to paint a name with, sRGB from 0 to 1: the same for the same name."""
-    digest = sha256(colour.encode("utf-8")).digest()
-    hue = 2 * np.pi * digest[0] / 256
-    lightness, chroma = 30 + 50 * digest[1] / 255, 20 + 35 * digest[2] / 255
+    """A colour to paint a name with, sRGB from 0 to 1: the same for the same name.
+
+    A name that holds a word for a colour is painted near it, any other in a colour of its own.
+    """
+    own = np.frombuffer(sha256(colour.encode("utf-8")).digest(), np.uint8) / 255
+    known = [_LIKE[word] for word in colour.lower().split() if word in _LIKE]
+    if known:
+        lightness, chroma, degrees = known[-1]
+        lightness += 30 * (own[7] - 0.5)
+        hue = np.deg2rad(degrees + 40 * (own[3] - 0.5))
+    else:
+        lightness, chroma, hue = 30 + 50 * own[1], 20 + 35 * own[2], 2 * np.pi * own[0]
     lab = np.array([lightness, chroma * np.cos(hue), chroma * np.sin(hue)])
     red, green, blue = np.clip(lab2rgb(lab[None, None]), 0, 1)[0, 0].tolist()
     return red, green, blue
@@ -94,7 +111,7 @@ def photograph_series(
     Parameters
     ----------
     series : Series
-        As `kit.studio.fire` gave it.
+        As `fire` gave it.
     truth : Truth
         It must know the scales spread and pull_through.
     folder : Path

@@ -59,7 +59,7 @@ def gauge_mm(gauge: int) -> float:
     d_n = 0.127 mm × 92^((36 - n) / 39), ASTM B258-18, section 4: no. 36 is 0.0050 in, no. 0000
     is 0.4600 in, and the 38 sizes between them step by equal ratios. No. 0000 is n = -3.
     """
-    return 0.127 * 92 ** ((36 - gauge) / 39)
+    return float(0.127 * 92 ** ((36 - gauge) / 39))
 
 
 def nearest_gauge(thickness_mm: float) -> int:

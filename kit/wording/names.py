@@ -107,6 +107,27 @@ SOURCE_NAMES = {
     "overlay:series": SourceName(
         "the jar of an overlay", "jars of one overlay differ", "w_overlay[o, r]"
     ),
+    "base_opacity": SourceName(
+        "the base's opacity", "bases of one opacity go together", "t_opacity[b]"
+    ),
+    "overlay_opacity": SourceName(
+        "the overlay's opacity", "overlays of one opacity go together", "t_opacity[o]"
+    ),
+    "base_grain": SourceName("the base's grain", "bases of one grain go together", "t_grain[b]"),
+    "overlay_grain": SourceName(
+        "the overlay's grain", "overlays of one grain go together", "t_grain[o]"
+    ),
+    "base_fusing": SourceName(
+        "how soon the base fuses", "bases that fuse alike go together", "t_fusing[b]"
+    ),
+    "overlay_fusing": SourceName(
+        "how soon the overlay fuses", "overlays that fuse alike go together", "t_fusing[o]"
+    ),
+    "softer_overlay": SourceName(
+        "how soft the overlay is against the base",
+        "overlays as soft against their bases go together",
+        "t_softer[b, o]",
+    ),
     "tile": SourceName("tile", "tiles differ", "u_tile[t]"),
     "stripe": SourceName("stripe", "stripes of one tile differ", "u_stripe[t, .]"),
     "stripe.small": SourceName("stripe", "stripes of one tile differ", "u_stripe[t, .]"),

@@ -66,6 +66,11 @@ def percent(chance: float) -> str:
     return f"{whole_percent(chance)}\u00a0%"
 
 
+def exact_percent(bound: float) -> str:
+    """Write a confidence or another bound that was chosen, as it was chosen: '90 %', '97.5 %'."""
+    return f"{100 * bound:g}\u00a0%"
+
+
 def whole_percent(chance: float) -> int:
     """Cut a chance to whole percent, 1 to 99: the number that stands in a cell of a chart."""
     return min(99, max(1, math.floor(100 * chance + 1e-6)))

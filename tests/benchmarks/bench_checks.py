@@ -1,6 +1,6 @@
 """Which check names which wrong world, and how often does a right world raise a false alarm?
 
-Invented studios of `kit.studio.Population` fire 96 patches of random pairs, graded by two; then the
+Invented studios of `studios.Population` fire 96 patches of random pairs, graded by two; then the
 world is made wrong in one way that the model does not know of, or not made wrong at all:
 
 - cuts: the upper steps of pull-through come 2 to 5 logits later for unleaded over leaded;
@@ -35,6 +35,7 @@ from bench_honesty import (
     calibration_error,
     random_series,
 )
+from studios import Population, ending_shares
 
 from kit.design import order_of_work
 from kit.model import (
@@ -50,10 +51,10 @@ from kit.model import (
     recipes,
     tile_influence,
 )
+from kit.model.cross_validation import COME_TRUE, TOO_FEW, expected_without
 from kit.model.drift import turn_in_session
-from kit.model.left_out import COME_TRUE, TOO_FEW, expected_without
 from kit.series import Series, observations, patches_in_full
-from kit.studio import Population, Truth, fire
+from kit.studio import Truth, fire
 
 KIND = Kind(96, 2)
 CUTS_LEVEL = 0.02
@@ -173,7 +174,7 @@ def measure_one(world: str, seed: int) -> dict[str, float]:
             "pairs left out": left_out(fits, SETTING.rule, "pair").finding not in calm,
         }
         recipe = recipes(every_pair(COLOURS), SETTING, [1, 2, 3], fits)
-    true = pd.Series(truth.ending_shares(recipe, SETTING.rule)[:, 0])
+    true = pd.Series(ending_shares(truth, recipe, SETTING.rule)[:, 0])
     error = calibration_error(calibration(table[COLUMNS[0]], true))
     return {**said, "any": any(said.values()), "error": error}
 

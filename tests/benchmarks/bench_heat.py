@@ -1,12 +1,19 @@
 """Right verdicts against trips through the heat: random tiles, surveys, stripes, rounds.
 
-Run with ``python tests/benchmarks/bench_heat.py [studios] [results.csv]``. Studios are drawn from a
-wide population: every standard deviation, family effect and step width from the ranges below, and
-in a third of the studios colours and pairs from Student's t with three degrees of freedom. The kit
-knows none of this. Each arm plans, fires in the studio, fits both scores and judges all pairs of
-twelve colours after one, two and three firings; the truth is judged by the same rule. Every tile
-takes six trips through the heat: back, two base coats, three firings. Plans are made once and
-reused. A line a studio and arm is written as it is done, so that a run may be stopped.
+    python tests/benchmarks/bench_heat.py heat.csv wide 0 30     # measures studios 0 to 29
+    python tests/benchmarks/bench_heat.py heat.csv hard 0 20     # the same of hard studios
+    python tests/benchmarks/bench_heat.py heat.csv               # prints what the file holds
+
+Each arm plans, fires in the studio, fits both scores and judges all pairs of twelve colours after
+one, two and three firings; the truth is judged by the same rule. Every tile takes six trips through
+the heat: back, two base coats, three firings. A row a studio and arm is added to the file as it is
+done, and what the file has already is not done again, so that runs add up.
+
+Wide studios are drawn from `studios.Population`; stripes vary by up to 0.5 there, and small
+patches 1.5 times as much as others, which no model is told. In hard ones colours and pairs follow
+Student's t with three degrees of freedom, family effects are drawn without a tendency and lie
+elsewhere in the workshop of an earlier series, and components are not what a plan assumes: pairs
+differ much and colours little, or tiles and stripes vary much.
 
 Right: the verdict is the true one, or the pair is left 'not known yet' where no ending's share
 reaches the confidence. Strictly right: only as hit or miss there.
@@ -14,76 +21,102 @@ reaches the confidence. Strictly right: only as hit or miss there.
 
 import csv
 import sys
+import tempfile
 import warnings
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
+import joblib
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
+from bench_beside_grades import photographed
+from studios import Population, ending_shares
 
 from kit.design import TileFormat, next_patches, survey
-from kit.design.surveys.expected_verdicts import true_verdicts
 from kit.errors import StatisticalWarning
-from kit.model import HIT_OR_MISS, NOT_KNOWN, pairs
+from kit.mixed import Prior
+from kit.mixed.sparsity import Array
+from kit.model import (
+    HIT_OR_MISS,
+    NOT_KNOWN,
+    SERIES_PRIOR,
+    PairSetting,
+    ScaleFit,
+    every_pair,
+    fit_series,
+    pair_table,
+    verdicts,
+)
 from kit.series import FAMILY_PAIRS, Series, Settings, new_series
 from kit.studio import ScaleTruth, Truth, fire
 
 COLOURS = pd.DataFrame(
     {"colour": [f"C{i:02d}" for i in range(12)], "family": ["leaded"] * 6 + ["unleaded"] * 6}
 ).assign(opacity="", grain="", notes="")
-TRIPS = 6
-RANDOM, SURVEY = (6, 9, 12, 18), (9, 12, 18)
-STRIPES, ROUNDS, EARLIER = (6, 9, 12), (6, 9), (6,)
-"""Tiles of each arm: the part of the grid that is run."""
+SCORES = ("spread", "pull_through")
 COUNTS = (1, 2, 3)
-FIRST_ROUND = 2 / 3
+TRIPS = 6
+PLANS = 3
+"""Plans of each arm, taken in turn, so that no arm rests on one plan's luck."""
+SETTING = PairSetting()
 SETTINGS = Settings(title="Heat", question="?", graders=("A", "B"), tiles_per_session=9)
+PLANNED = joblib.Memory(Path(tempfile.gettempdir()) / "heat-plans", verbose=0)
+SINGLE, STRIPED = TileFormat(), TileFormat(stripes=3)
 
 
-def studio(seed: int) -> Truth:
-    """Draw a studio: what its colours do, and how much everything varies."""
-    rng = np.random.default_rng(seed)
-    heavy = seed % 3 == 0
-    names = list(COLOURS["colour"])
+def wide(seed: int) -> Truth:
+    """A studio of the wide population, with stripes and small patches that vary more."""
+    rng = np.random.default_rng([seed, 1])
+    truth = Population().draw(COLOURS, seed)
+    scales = {
+        name: replace(own, stripe_sd=rng.uniform(0, 0.5), small_patch_sd=1.12 * own.patch_sd)
+        for name, own in truth.scales.items()
+    }
+    return replace(truth, scales=scales)
 
-    def deviations(keys: list, sd: float) -> dict:
-        drawn = rng.standard_t(3, len(keys)) / np.sqrt(3) if heavy else rng.normal(size=len(keys))
-        return dict(zip(keys, sd * drawn, strict=True))
 
+POPULATIONS = (
+    Population(),
+    Population(base_sd=(0.1, 0.4), overlay_sd=(0.1, 0.4), pair_sd=(1.2, 2.2)),
+    Population(tile_sd=(0.9, 1.6), patch_sd=(0.5, 1.2)),
+)
+
+
+def hard(seed: int) -> Truth:
+    """A studio that breaks what plans assume."""
+    rng = np.random.default_rng([seed, 2])
+    truth = POPULATIONS[seed % len(POPULATIONS)].draw(COLOURS, seed)
+    own = rng.uniform(0.5, 3.0)
     scales = {}
-    for scale in ("spread", "pull_through"):
-        own = rng.uniform(0.5, 3.0)
-        scales[scale] = ScaleTruth(
-            cuts=tuple(np.cumsum(np.r_[-rng.uniform(0.8, 2.5), rng.uniform(0.8, 3.0, 3)])),
-            families={name: rng.normal(-1.0, own) for name in FAMILY_PAIRS},
-            per_firing={name: rng.uniform(0.0, 1.2) for name in FAMILY_PAIRS},
-            per_finer_mesh=0.0,
-            per_10_mg=0.0,
-            base=deviations(names, rng.uniform(0.2, 1.2)),
-            overlay=deviations(names, rng.uniform(0.2, 1.2)),
-            pair=deviations([(b, o) for b in names for o in names], rng.uniform(0.1, 1.0)),
-            tile_sd=rng.uniform(0.1, 0.8),
-            patch_sd=(patch := rng.uniform(0.1, 0.8)),
-            grader_sd=rng.uniform(0.1, 0.8),
-            session_sd=rng.uniform(0.0, 0.4),
-            stripe_sd=rng.uniform(0.0, 0.5),
-            small_patch_sd=patch * np.sqrt(1.5**2 - 1),
+    for name, scale in truth.scales.items():
+        heavy = {
+            role: {k: float(_rms(drawn) * rng.standard_t(3) / np.sqrt(3)) for k in drawn}
+            for role in ("base", "overlay", "pair")
+            for drawn in (getattr(scale, role),)
+        }
+        families = {pair: rng.normal(-1.0, own) for pair in FAMILY_PAIRS}
+        stripes = rng.uniform(0.3, 0.9)
+        scales[name] = replace(
+            scale, **heavy, families=families, stripe_sd=stripes, small_patch_sd=scale.patch_sd
         )
-    return Truth(scales, loss_rate=0.01)
+    return replace(truth, scales=scales)
 
 
-def truth_of(truth: Truth, table: pd.DataFrame) -> np.ndarray:
-    """The true verdict of each row of a pair table."""
-    frame = table.assign(mesh=100, coat_weight=40.0)
-    low = []
-    for scale in ("spread", "pull_through"):
-        own = truth.scales[scale]
-        own_sd = np.sqrt(own.tile_sd**2 + own.patch_sd**2 + own.session_sd**2)
-        low.append(norm.cdf((own.cuts[1] - truth.latent(frame, scale)) / own_sd))
-    fine, broken = low[0] * low[1], 1 - low[1]
-    return true_verdicts(np.column_stack([fine, 1 - fine - broken, broken]), 0.8)
+def elsewhere(truth: Truth, kind: str, seed: int) -> Truth:
+    """The workshop of an earlier series: the same, or with other families where it is hard."""
+    if kind == "wide":
+        return truth
+    rng = np.random.default_rng([seed, 3])
+    scales = {
+        name: replace(own, families={f: v + rng.normal() for f, v in own.families.items()})
+        for name, own in truth.scales.items()
+    }
+    return replace(truth, scales=scales)
+
+
+STUDIOS: dict[str, Callable[[int], Truth]] = {"wide": wide, "hard": hard}
 
 
 def random_tiles(tiles: int, seed: int) -> pd.DataFrame:
@@ -97,7 +130,7 @@ def random_tiles(tiles: int, seed: int) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["tile", "stripe", "base", "overlay"])
 
 
-def series_of(patches: pd.DataFrame, name: str) -> Series:
+def series_of(patches: pd.DataFrame, name: str = "plan") -> Series:
     """A series that fires these patches at the usual recipe."""
     stripes = patches.groupby("tile")["stripe"].transform("max")
     line = patches.groupby(["tile", "stripe"]).cumcount()
@@ -128,93 +161,204 @@ def series_of(patches: pd.DataFrame, name: str) -> Series:
     )
 
 
-STRIPED = TileFormat(stripes=3)
+@cache
+@PLANNED.cache
+def planned(tiles: int, tile_format: TileFormat, seed: int) -> Series:
+    """The survey of so many tiles."""
+    return series_of(survey(COLOURS, tiles, tile_format, graders=2, seed=seed))
 
 
-def new_plan(tiles: int, tile_format: TileFormat) -> Series:
-    return series_of(survey(COLOURS, tiles, tile_format, graders=2), "plan")
+@dataclass(frozen=True)
+class Arm:
+    """A way to plan.
+
+    Parameters
+    ----------
+    name : str
+    tiles : tuple of int
+    layout : 'random', TileFormat
+    rounds : bool
+        Two thirds at once and the rest where they do most.
+    photographs, earlier, known : bool
+        Tiles photographed as well; a series of nine random tiles before it; how much every source
+        varies taken as known, which tells what limits the plan.
+    every : int
+        Only every so many studios, for what takes long.
+    """
+
+    name: str
+    tiles: tuple[int, ...]
+    layout: TileFormat | None = None
+    rounds: bool = False
+    photographs: bool = False
+    earlier: bool = False
+    known: bool = False
+    every: int = 1
 
 
-def rounds(tiles: int, tile_format: TileFormat) -> Callable[[Truth, int], list[Series]]:
-    """Two thirds of the tiles at once, the rest where they do most."""
-    begun = round(FIRST_ROUND * tiles)
-    first = new_plan(begun, tile_format)
-    rest = len(tile_format.places(tiles - begun).stripe)
-
-    def fired(truth: Truth, seed: int) -> list[Series]:
-        one = fire(first, truth, seed)
-        more = next_patches(one, rest, tile_format=tile_format)
-        return [one, fire(series_of(more, "second"), truth, seed + 1)]
-
-    return fired
-
-
-def at_once(planned: Series, earlier: Series | None = None) -> Callable[[Truth, int], list[Series]]:
-    def fired(truth: Truth, seed: int) -> list[Series]:
-        before = [fire(earlier, truth, seed + 7)] if earlier is not None else []
-        return [*before, fire(planned, truth, seed)]
-
-    return fired
+ARMS = (
+    Arm("random, one base", (6, 9, 12, 18)),
+    Arm("survey, one base", (6, 9, 12, 18), SINGLE),
+    Arm("survey, stripes", (6, 9, 12, 18), STRIPED),
+    Arm("rounds, one base", (9, 12), SINGLE, rounds=True, every=2),
+    Arm("rounds, stripes", (6, 9, 12), STRIPED, rounds=True),
+    Arm("random, components known", (9, 18), known=True),
+    Arm("stripes, components known", (6, 9), STRIPED, known=True),
+    Arm("random, after an earlier series", (6, 18), earlier=True, every=2),
+    Arm("stripes, after an earlier series", (6, 9), STRIPED, earlier=True, every=2),
+    Arm("random, photographs", (18,), photographs=True, every=3),
+    Arm("stripes, photographs", (6, 9), STRIPED, photographs=True, every=3),
+    Arm("stripes, both", (6,), STRIPED, photographs=True, earlier=True, every=3),
+)
 
 
-def arms() -> dict[tuple[str, int], Callable[[Truth, int], list[Series]]]:
-    """Every arm by name and number of tiles; random tiles differ from studio to studio."""
-    found: dict[tuple[str, int], Callable[[Truth, int], list[Series]]] = {}
-    before = replace(series_of(random_tiles(9, 99), "earlier"), name="earlier")
-    for tiles in RANDOM:
-        found["random, one base", tiles] = lambda truth, seed, tiles=tiles: [
-            fire(series_of(random_tiles(tiles, seed), "plan"), truth, seed)
-        ]
-    for tiles in SURVEY:
-        found["survey, one base", tiles] = at_once(new_plan(tiles, TileFormat()))
-    for tiles in STRIPES:
-        striped = new_plan(tiles, STRIPED)
-        found["survey, stripes", tiles] = at_once(striped)
-        if tiles in ROUNDS:
-            found["rounds, stripes", tiles] = rounds(tiles, STRIPED)
-        if tiles in EARLIER:
-            found["stripes after an earlier series", tiles] = at_once(striped, before)
-    return found
+class Studio:
+    """One studio, with what its pairs truly come to; a series fired once serves several arms."""
+
+    def __init__(self, kind: str, seed: int) -> None:
+        self.kind, self.seed, self.truth = kind, seed, STUDIOS[kind](seed)
+        recipe = every_pair(COLOURS).merge(pd.DataFrame({"firings": COUNTS}), how="cross")
+        shares = ending_shares(self.truth, recipe.assign(mesh=100, coat_weight=40.0), SETTING.rule)
+        undecided = (shares.max(axis=1) < SETTING.confidence).astype(float)
+        self.true = verdicts(shares, undecided, SETTING.confidence)
+        self._fired: dict[tuple[object, ...], list[Series]] = {}
+
+    def fired(self, arm: Arm, tiles: int) -> list[Series]:
+        """The series that an arm has graded in the end."""
+        key = (arm.layout, arm.rounds, arm.photographs, arm.earlier, tiles)
+        if key not in self._fired:
+            self._fired[key] = [*self._before(arm), *self._own(arm, tiles)]
+        return self._fired[key]
+
+    def _before(self, arm: Arm) -> list[Series]:
+        if not arm.earlier:
+            return []
+        series = series_of(random_tiles(9, 1000 + self.seed), "earlier")
+        return [fire(series, elsewhere(self.truth, self.kind, self.seed), self.seed + 7)]
+
+    def _own(self, arm: Arm, tiles: int) -> list[Series]:
+        if arm.layout is None:
+            plan = series_of(random_tiles(tiles, self.seed))
+        elif arm.rounds:
+            return self._in_rounds(arm.layout, tiles)
+        else:
+            plan = planned(tiles, arm.layout, self.seed % PLANS)
+        series = fire(plan, self.truth, 100 * self.seed)
+        if arm.photographs:
+            series = photographed(series, self.truth, 100 * self.seed, "off by patch")
+        return [series]
+
+    def _in_rounds(self, layout: TileFormat, tiles: int) -> list[Series]:
+        begun = round(2 / 3 * tiles)
+        one = fire(planned(begun, layout, self.seed % PLANS), self.truth, 100 * self.seed)
+        rest = len(layout.places(tiles - begun).stripe)
+        more = next_patches(one, rest, tile_format=layout, seed=self.seed)
+        return [one, fire(series_of(more, "second"), self.truth, 100 * self.seed + 1)]
+
+    def judged(self, arm: Arm, tiles: int) -> dict[str, float]:
+        """How many of all verdicts are right, given, and wrong among those given, in per cent."""
+        several = self.fired(arm, tiles)
+        fits = {score: fit_series(several, score) for score in SCORES}
+        if arm.known:
+            fits = {score: self._known(fits[score], several, score) for score in SCORES}
+        given = pair_table(fits, COLOURS, SETTING, COUNTS)["verdict"].to_numpy()
+        told, strict = given != NOT_KNOWN, given == self.true
+        return {
+            "right": 100 * (strict | (~told & (self.true == HIT_OR_MISS))).mean(),
+            "strictly right": 100 * strict.mean(),
+            "given": 100 * told.mean(),
+            "wrong among given": 100 * (told & ~strict).sum() / max(told.sum(), 1),
+        }
+
+    def _known(self, fit: ScaleFit, several: list[Series], score: str) -> ScaleFit:
+        """The same fit with every standard deviation taken to be the true one."""
+        terms = fit.results.model.terms
+        sds = true_sds(self.truth.scales[score])
+        inner = np.array([sds[term.name] * term.unit for term in terms])
+        prior = KnownSpreads(SERIES_PRIOR.effect_sd, known=tuple(np.maximum(inner, 0.02)))
+        return fit_series(several, score, prior)
 
 
-def judged(several: list[Series], truth: Truth) -> dict[str, float]:
-    table = pairs(several)
-    given, true = table["verdict"].to_numpy(), truth_of(truth, table)
-    told = given != NOT_KNOWN
-    strict = given == true
+@dataclass(frozen=True)
+class KnownSpreads(Prior):
+    """A prior that all but knows the standard deviations, in the order of the model's terms."""
+
+    known: tuple[float, ...] = ()
+
+    def spread_terms(self, sd: Array, unit: float = 1.0) -> tuple[float, Array, Array]:
+        """Log sd is normal about the log of what is known, to within 3 %."""
+        size, weight = np.abs(sd), 1 / 0.03**2
+        off = np.log(size / np.array(self.known))
+        slope = -weight * off / size * np.sign(sd)
+        return -0.5 * weight * float(off @ off), slope, -weight * (1 - off) / size**2
+
+
+def true_sds(own: ScaleTruth) -> dict[str, float]:
+    """What each term of the model truly varies by."""
     return {
-        "right": 100 * (strict | (~told & (true == HIT_OR_MISS))).mean(),
-        "strictly right": 100 * strict.mean(),
-        "given": 100 * told.mean(),
-        "wrong among given": 100 * (told & ~strict).sum() / max(told.sum(), 1),
+        "base": _rms(own.base),
+        "overlay": _rms(own.overlay),
+        "base:overlay": _rms(own.pair),
+        "base.refirings": _rms(own.base_refirings),
+        "overlay.refirings": _rms(own.overlay_refirings),
+        "tile": own.tile_sd,
+        "patch": own.patch_sd,
+        "grader": own.grader_sd,
+        "session": own.session_sd,
+        "stripe.small": own.stripe_sd,
+        "small_patch.small": own.small_patch_sd,
     }
 
 
+def _rms(drawn: dict) -> float:
+    return float(np.sqrt(np.mean(np.square(list(drawn.values()))))) if drawn else 0.0
+
+
+MEASURED = ("right", "strictly right", "given", "wrong among given")
+COLUMNS = ("kind", "seed", "arm", "tiles", "trips", *MEASURED)
+AGAINST = ("random, one base", 18)
+
+
+def measure(path: Path, kind: str, seeds: range) -> None:
+    """Add what is not in the file yet, studio by studio."""
+    done = set()
+    if path.exists():
+        held = pd.read_csv(path)
+        done = set(held[["kind", "seed", "arm", "tiles"]].itertuples(index=False, name=None))
+    else:
+        path.write_text(",".join(COLUMNS) + "\n")
+    for seed in seeds:
+        studio, rows = Studio(kind, seed), []
+        for arm in ARMS:
+            for tiles in arm.tiles:
+                if seed % arm.every or (kind, seed, arm.name, tiles) in done:
+                    continue
+                found = studio.judged(arm, tiles)
+                rows.append([kind, seed, arm.name, tiles, TRIPS * tiles, *found.values()])
+        with path.open("a", newline="") as file:
+            csv.writer(file).writerows(rows)
+
+
 def summary(results: pd.DataFrame) -> pd.DataFrame:
-    """Means over studios with standard errors, by arm and trips."""
-    measured = ["right", "strictly right", "given", "wrong among given"]
-    by = results.groupby(["arm", "tiles"])[measured]
-    return pd.concat(
-        {"mean": by.mean(), "se": by.sem(), "studios": by.size().rename("studios")}, axis=1
-    ).round(1)
+    """Means over studios with standard errors, and right verdicts against 18 random tiles."""
+    by = results.groupby(["kind", "arm", "tiles"], sort=False)
+    keys = ["kind", "seed", "arm", "tiles"]
+    wide_form = results.set_index(keys)["right"].unstack(["arm", "tiles"])  # noqa: PD010
+    ahead = wide_form.sub(wide_form[AGAINST], axis=0)
+    mean, se = by[list(MEASURED)].mean(), by[list(MEASURED)].sem()
+    table = pd.DataFrame({"studios": by.size(), "trips": by["trips"].first()})
+    for name in MEASURED:
+        table[name] = [f"{m:.1f} ({s:.1f})" for m, s in zip(mean[name], se[name], strict=True)]
+    own = [ahead.loc[kind, (arm, tiles)].dropna() for kind, arm, tiles in table.index]
+    table["against 18 random"] = [f"{d.mean():+.1f} ({d.sem():.1f})" for d in own]
+    return table
 
 
 def main() -> None:
-    studios = int(sys.argv[1]) if len(sys.argv) > 1 else 100
-    path = Path(sys.argv[2]) if len(sys.argv) > 2 else Path("heat.csv")
     warnings.simplefilter("ignore", StatisticalWarning)
-    columns = ["seed", "arm", "tiles", "trips", "right", "strictly right", "given"]
-    with path.open("w", newline="") as file:
-        writer = csv.DictWriter(file, [*columns, "wrong among given"])
-        writer.writeheader()
-        every = arms()
-        for seed in range(1, studios + 1):
-            truth = studio(seed)
-            for (arm, tiles), fired in every.items():
-                found = judged(fired(truth, 100 * seed), truth)
-                row = {"seed": seed, "arm": arm, "tiles": tiles, "trips": TRIPS * tiles, **found}
-                writer.writerow(row)
-            file.flush()
+    path = Path(sys.argv[1])
+    if len(sys.argv) > 2:
+        measure(path, sys.argv[2], range(int(sys.argv[3]), int(sys.argv[4])))
     print(summary(pd.read_csv(path)).to_string())
 
 

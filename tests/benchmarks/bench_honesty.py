@@ -1,6 +1,6 @@
 """Do the stated chances hold? Many invented studios of many kinds, from random plan to verdict.
 
-Every studio is drawn from `kit.studio.Population`, whose ranges are wide; fires 36, 48, 72 or 96
+Every studio is drawn from `studios.Population`, whose ranges are wide; fires 36, 48, 72 or 96
 patches of random pairs, three times, and grades them by one or two graders. Both scores are fitted,
 and all 132 pairs of twelve colours are judged after one, two and three firings. Then what is said
 is held against the studio's truth:
@@ -12,16 +12,17 @@ is held against the studio's truth:
   Strictly, a pair is judged rightly when it has its true verdict; leniently, one that is hit or
   miss also when it is called not known yet.
 
-    python tests/benchmarks/bench_honesty.py 40
+    python tests/benchmarks/bench_honesty.py 60 FOLDER
 
-Each kind of series is fired by the given number of studios, one after another in one process. On a
-cluster, wrap `measure` in joblib's dask backend: `with joblib.parallel_config("dask"): ...`.
+Each kind of series is fired by the given number of studios, one after another in one process. What
+each studio gave is kept in the given folder, so that a run that was stopped goes on. On a cluster,
+wrap `measure` in joblib's dask backend: `with joblib.parallel_config("dask"): ...`.
 """
 
 import sys
 import time
 import warnings
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -29,6 +30,7 @@ import joblib
 import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
+from studios import Population, ending_shares
 
 from kit.mixed import Prior
 from kit.model import (
@@ -36,16 +38,17 @@ from kit.model import (
     HIT_OR_MISS,
     LOOKS,
     NOT_KNOWN,
+    SERIES_PRIOR,
     PairSetting,
+    ScaleFit,
     fit_series,
     pair_table,
     state_by_grades,
     verdicts,
 )
 from kit.model.pair_setting import every_pair, recipes
-from kit.model.series_fit import SERIES_PRIOR
 from kit.series import Series, Settings, new_series, patch_name
-from kit.studio import Population, fire
+from kit.studio import Truth, fire
 
 SCORES = ("spread", "pull_through")
 COLUMNS = [ending.replace(" ", "_") for ending in ENDINGS]
@@ -80,10 +83,10 @@ class Kind:
 KINDS = tuple(Kind(patches, graders) for patches in (36, 48, 72, 96) for graders in (1, 2))
 
 
-def random_series(kind: Kind, seed: int) -> Series:
+def random_series(kind: Kind, seed: int, colours: pd.DataFrame = COLOURS) -> Series:
     """Tiles whose bases take turns, each with four other colours chosen at random."""
     random = np.random.default_rng(seed)
-    names = COLOURS["colour"].tolist()
+    names = colours["colour"].tolist()
     count = kind.patches // PER_TILE
     bases = [str(name) for k in range(0, count, 12) for name in random.permutation(names)][:count]
     overlays = [
@@ -121,11 +124,23 @@ def random_series(kind: Kind, seed: int) -> Series:
             "accident": pd.Series([""] * len(spots), dtype="str"),
         }
     )
-    return replace(new_series("invented", settings, COLOURS), tiles=tiles, patches=patches)
+    return replace(new_series("invented", settings, colours), tiles=tiles, patches=patches)
+
+
+PriorOf = Callable[[Truth, str], Prior]
+"""What is assumed of a score; it may know the truth."""
+
+
+def usual_prior(truth: Truth, score: str) -> Prior:
+    """The kit's own prior, which knows nothing of the truth."""
+    return SERIES_PRIOR
 
 
 def measure_one(
-    kind: Kind, seed: int, prior: Prior | None = SERIES_PRIOR, population: Population | None = None
+    kind: Kind,
+    seed: int,
+    prior: PriorOf = usual_prior,
+    population: Population | None = None,
 ) -> pd.DataFrame:
     """Hold everything that is said about one studio's pairs against its truth.
 
@@ -139,10 +154,15 @@ def measure_one(
     series = fire(random_series(kind, seed), truth, seed)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        fits = {score: fit_series(series, score, prior) for score in SCORES}
+        fits = {score: fit_series(series, score, prior(truth, score)) for score in SCORES}
         table = pair_table(fits, COLOURS, SETTING, [1, 2, 3])
+    return against_truth(table, fits, truth).assign(kind=kind.name, size=kind.patches, seed=seed)
+
+
+def against_truth(table: pd.DataFrame, fits: Mapping[str, ScaleFit], truth: Truth) -> pd.DataFrame:
+    """Set the truth beside a pair table of counts 1 to 3."""
     recipe = recipes(every_pair(COLOURS), SETTING, [1, 2, 3], fits)
-    shares = truth.ending_shares(recipe, SETTING.rule)
+    shares = ending_shares(truth, recipe, SETTING.rule)
     undecided = (shares.max(axis=1) < SETTING.confidence).astype(float)
     z = {}
     for score, fit in fits.items():
@@ -151,9 +171,6 @@ def measure_one(
         off = true - known.mean[:, known.fine]
         z[f"{score}_z"] = off / np.sqrt(known.variance[:, known.fine])
     return table.assign(
-        seed=seed,
-        kind=kind.name,
-        size=kind.patches,
         true_verdict=verdicts(shares, undecided, SETTING.confidence),
         converged=all(fit.results.converged for fit in fits.values()),
         **dict(zip([f"true_{column}" for column in COLUMNS], shares.T, strict=True)),
@@ -164,20 +181,35 @@ def measure_one(
 def measure(
     seeds: Iterable[int],
     kinds: Iterable[Kind] = KINDS,
-    prior: Prior | None = SERIES_PRIOR,
+    one: Callable[[Kind, int], pd.DataFrame] = measure_one,
+    keep: Path | None = None,
     jobs: int = 1,
     progress: Callable[[str], None] | None = None,
 ) -> pd.DataFrame:
-    """Measure many studios with every kind of series; every row is a pair after so many firings."""
-    seeds = list(seeds)
-    parts = []
-    for kind in kinds:
+    """Measure many studios with every kind of series; every row is a pair after so many firings.
+
+    Each studio is kept in a file of the folder `keep` as it comes, and read from there again.
+    """
+    kinds, parts = list(kinds), []
+    for seed in seeds:
         parts += joblib.Parallel(n_jobs=jobs)(
-            joblib.delayed(measure_one)(kind, seed, prior) for seed in seeds
+            joblib.delayed(_kept)(one, kind, seed, keep) for kind in kinds
         )
         if progress is not None:
-            progress(f"{kind.name}: {len(seeds)} studios")
+            progress(f"studio {seed}")
     return pd.concat(parts, ignore_index=True)
+
+
+def _kept(
+    one: Callable[[Kind, int], pd.DataFrame], kind: Kind, seed: int, keep: Path | None
+) -> pd.DataFrame:
+    if keep is None:
+        return one(kind, seed)
+    file = keep / f"{kind.name}, {seed}.pkl"
+    if not file.exists():
+        file.parent.mkdir(parents=True, exist_ok=True)
+        one(kind, seed).to_pickle(file)
+    return pd.read_pickle(file)
 
 
 def calibration(stated: pd.Series, true: pd.Series, bins: int = 10) -> pd.DataFrame:
@@ -245,6 +277,13 @@ def by_kind(pairs: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame.from_dict(rows, orient="index")
 
 
+def standard_errors(pairs: pd.DataFrame) -> pd.Series:
+    """Standard error of each of `figures`, by leaving out one studio at a time (the jackknife)."""
+    seeds = pairs["seed"].unique()
+    each = pd.DataFrame([figures(pairs[pairs["seed"] != seed]) for seed in seeds])
+    return np.sqrt(len(seeds) - 1) * each.std(ddof=0)
+
+
 def surest(pairs: pd.DataFrame) -> pd.DataFrame:
     """Verdicts on endings by how sure they are: stated chance and true share."""
     own = pairs[pairs["verdict"].isin(ENDINGS)]
@@ -267,7 +306,9 @@ def report(pairs: pd.DataFrame) -> str:
     head = ["series", *per_kind.columns]
     lines += ["| " + " | ".join(head) + " |", "| " + " | ".join("---" for _ in head) + " |"]
     for kind, row in per_kind.iterrows():
-        told = [f"{v:.3f}" if "error" in n or "score" in n else f"{v:.1f}" for n, v in row.items()]
+        error = standard_errors(pairs[pairs["kind"] == kind])
+        digits = {n: 3 if "error" in n or "score" in n else 1 for n in row.index}
+        told = [f"{v:.{digits[n]}f} ({error[n]:.{digits[n]}f})" for n, v in row.items()]
         lines.append(f"| {kind} | " + " | ".join(told) + " |")
     lines += [
         "",
@@ -310,9 +351,10 @@ def draw_reliability(pairs: pd.DataFrame, path: Path = PICTURE) -> None:
 
 
 if __name__ == "__main__":
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 40
     start = time.perf_counter()
-    measured = measure(range(count), progress=lambda text: print(text, file=sys.stderr))
+    measured = measure(range(int(sys.argv[1])), keep=Path(sys.argv[2]))
     print(report(measured))
+    once = measured[(measured["firings"] == 1) & (measured["kind"] == Kind(72, 2).name)]
+    print("After one firing, 72 patches, 2 graders:", figures(once))
     draw_reliability(measured)
     print(f"Took {time.perf_counter() - start:.0f} s in one process.")

@@ -81,7 +81,6 @@ def after_the_fit() -> None:
     rows = pd.concat([pairs.assign(firings=f, later=f - 1.0) for f in (1, 2, 3)])
     noise = ("tile", "patch")
     fit = OrdinalMixedModel(formula, data, GROUPS, slopes).fit(prior="weak")
-    averaged = fit.integrated()
     work = {
         f"fit of {len(data)} grades": lambda: OrdinalMixedModel(formula, data, GROUPS, slopes).fit(
             prior="weak"
@@ -89,9 +88,7 @@ def after_the_fit() -> None:
         f"the same beside {len(measured)} measurements": lambda: JointMixedModel(
             formula, data, measured, "spread_mm", GROUPS, slopes
         ).fit(prior="weak"),
-        "average over its 8 standard deviations": fit.integrated,
         f"states of {len(rows)} rows": lambda: fit.state_at_most(rows, noise),
-        "states, averaged": lambda: averaged.state_at_most(rows, noise),
         "512 joint draws of them": lambda: fit.latent_draws(rows, noise),
         "each of 16 tiles left out": lambda: leave_out(fit, "tile"),
     }

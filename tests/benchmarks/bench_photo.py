@@ -3,13 +3,14 @@
 Run as a script; prints the figures that stand in RESULTS.md. Every picture is drawn, so the truth
 is known; each study changes one thing.
 
-    python tests/benchmarks/bench_photo.py [accuracy] [retakes] [conditions] [mistakes] [speed]
+    python tests/benchmarks/bench_photo.py [accuracy] [retakes] [mistakes] [speed [PICTURES]]
 
-Memory is read from /proc, so `speed` needs Linux.
+The table of conditions is drawn and measured by photo_conditions.py beside this. Memory is read
+from /proc, so `speed` needs Linux.
 """
 
 import pickle
-import re
+import resource
 import shutil
 import subprocess
 import sys
@@ -31,11 +32,11 @@ from drawn_tiles import (
     class_plan,
     random_camera,
     random_lighting,
-    random_look,
     random_photograph,
     random_setting,
 )
-from skimage.color import lab2rgb
+from joblib.externals.loky import get_reusable_executor
+from photo_conditions import print_head, print_row
 
 from kit.photo import PhotoPlan, PictureResult, PrintScale, measure_folder, measure_picture
 from kit.photo.raster import colour_shift
@@ -119,140 +120,6 @@ def retakes(pictures: int = 6) -> None:
     )
 
 
-MIRRORED = "reflection|mirrored"
-COPPER = (0.72, 0.45, 0.3)
-MINE = {
-    "any tile, any light": {},
-    "grey base, L* 45 to 70": {"base": [45, 52, 58, 64, 70]},
-    "white base": {"base": [96]},
-    "mirror-dark base": {"base": [3]},
-    "copper-coloured base": {"base": [COPPER]},
-    "transparent over bare copper": {"base": [COPPER], "tinted": True},
-    "sharpened by the telephone": {"camera": {"sharpening": 1.2}},
-    "barrel distortion 2 %": {"camera": {"barrel": 0.02}},
-    "pull-through 50 %, torn edges": {"patch": {"pull_through_share": 0.5}},
-    "window mirrored": {"light": {"pane": 0.3}, "reason": MIRRORED},
-    "window mirrored faintly": {"light": {"pane": 0.1}, "reason": MIRRORED},
-    "lamp mirrored": {"light": {"glare_mm": 5.0}, "reason": MIRRORED},
-    "veil of sky": {"light": {"veil": 0.15}, "reason": MIRRORED},
-    "telephone in a veil": {
-        "light": {"veil": 0.15, "phone": True},
-        "reason": MIRRORED,
-    },
-    "blurred": {"camera": {"blur_px": 6.0}, "reason": "blur"},
-    "too dark": {"light": {"exposure": 0.05}, "reason": "too dark|photo card|slip"},
-    "finger on the tile": {"setting": {"finger_mm": (58.0, 46.0)}, "reason": "lying on it|finger"},
-    "no firing slip": {"setting": {"firing": None}, "reason": "firing slip cannot be read"},
-}
-"""What is done to the pictures, and the words that name it; no words where nothing is wrong."""
-
-
-def conditions(pictures: int = 3) -> None:
-    """One thing at a time, on tiles at random: error, how each was judged, and whether why."""
-    print(f"\n### Conditions: {pictures} pictures of four patches each\n")
-    print_head()
-    for name, done in MINE.items():
-        tables, told = [], []
-        for n in range(pictures):
-            photo, quality = under(done, n)
-            result = measure(photo, quality)
-            table = (
-                with_truth(result, photo)
-                if not result.reason
-                else photo.truth.assign(quality="refused", remark=result.reason)
-            )
-            tables.append(table)
-            told.append(" ".join([result.reason, *result.patches["remark"]]))
-        print_row(name, pd.concat(tables, ignore_index=True), told, done.get("reason", ""))
-
-
-def under(done: dict, n: int) -> tuple[Photograph, int]:
-    """A tile at random under one of the conditions."""
-    rng = np.random.default_rng([31, n])
-    look = random_look(
-        rng, base=lightness(done["base"][n % len(done["base"])]) if "base" in done else None
-    )
-    changed = done.get("patch", {})
-    if done.get("tinted"):
-        changed = changed | {"pull_through_share": 0.0}
-    patches = tuple(
-        replace(
-            p, **changed, **({"overlay_rgb": tinted(p.overlay_rgb)} if done.get("tinted") else {})
-        )
-        for p in look.patches
-    )
-    lighting, camera = random_lighting(rng), random_camera(rng)
-    camera = replace(
-        camera,
-        width_px=2000,
-        height_px=1500,
-        roll_deg=float(rng.uniform(-5, 5)),
-        fill=max(camera.fill, 0.7),
-        blur_px=min(camera.blur_px, 1.2),
-        **done.get("camera", {}),
-    )
-    photo = photograph(
-        replace(look, patches=tuple(patches)),
-        PLAN.card,
-        40 + n,
-        camera=camera,
-        lighting=replace(lighting, **done.get("light", {})),
-        setting=replace(random_setting(rng), **done.get("setting", {})),
-    )
-    return photo, int(rng.integers(80, 95))
-
-
-def lightness(base: float | tuple[float, float, float]) -> tuple[float, float, float]:
-    """A base given as a grey's L*, or as it is."""
-    if isinstance(base, tuple):
-        return base
-    red, green, blue = lab2rgb(np.array([[[float(base), 0.0, 0.0]]]))[0, 0].tolist()
-    return red, green, blue
-
-
-def tinted(rgb: tuple[float, float, float]) -> tuple[float, float, float]:
-    """A transparent colour over bare copper: what the copper sends, through the glass."""
-    red, green, blue = (
-        0.25 * c + 0.75 * c * m for c, m in zip(rgb, (0.72, 0.45, 0.3), strict=True)
-    )
-    return red, green, blue
-
-
-def print_head() -> None:
-    print(
-        "| condition | spread rms | bias | worst 'good' | pull-through rms | worst 'good' | "
-        "within 2 se | good | fair | poor, not measured | refused | reason right |"
-    )
-    print("| " + "--- | " * 12)
-
-
-def print_row(name: str, table: pd.DataFrame, told: list[str], reason: str) -> None:
-    """Errors of what counts (good and fair), and how all of it was judged."""
-    counts = table["quality"].value_counts(normalize=True)
-    figures = ["", "", "", "", "", ""]
-    if "spread_mm_true" in table:
-        used = table[table["quality"].isin(["good", "fair"])]
-        off = used["spread_mm"] - used["spread_mm_true"]
-        lace = used["pull_through_share"] - used["pull_through_share_true"]
-        good = used["quality"] == "good"
-        if len(used):
-            figures = [
-                f"{np.sqrt((off**2).mean()):.3f}",
-                f"{off.mean():+.3f}",
-                f"{off[good].abs().max():.2f}" if good.any() else "",
-                f"{np.sqrt((lace**2).mean()):.3f}",
-                f"{lace[good].abs().max():.2f}" if good.any() else "",
-                f"{(off.abs() < 2 * used['spread_mm_se']).mean():.0%}",
-            ]
-    poor = counts.get("poor", 0) + counts.get("not measured", 0)
-    right = f"{np.mean([bool(re.search(reason, words)) for words in told]):.0%}" if reason else ""
-    shares = [counts.get("good", 0), counts.get("fair", 0), poor, counts.get("refused", 0)]
-    print(
-        f"| {name} | {' | '.join(figures)} | {' | '.join(f'{s:.0%}' for s in shares)} | {right} |",
-        flush=True,
-    )
-
-
 def mistakes() -> None:
     """What a class gets wrong: each mistake made once with each of three tiles, among eight."""
     plan, base_of = class_plan()
@@ -328,46 +195,57 @@ def measured_class(folder: Path, plan: PhotoPlan, truth: pd.DataFrame) -> tuple[
     return table, words
 
 
-def speed(copies: int = 60) -> None:
-    """Seconds a picture on one core, and a folder on two."""
+def speed(pictures: int = 500, phones: int = 5) -> None:
+    """A class's pictures from several telephones, a folder each: time, memory, and a restart."""
     cv2.setNumThreads(1)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name) / "photos"
-        folder.mkdir()
+        for phone in range(phones):
+            (folder / f"phone{phone + 1}").mkdir(parents=True)
         for tile in range(1, TILES + 1):
-            first = folder / f"{tile}-0.jpg"
-            photograph(ORDINARY, PLAN.card, 0, setting=Setting(tile=tile)).save(first)
-            for n in range(1, copies // TILES):
-                # Bytes after a JPEG's end are passed over; the file still counts as another.
-                content = first.read_bytes() + n.to_bytes(4, "big")
-                (folder / f"{tile}-{n}.jpg").write_bytes(content)
-        spent = []
-        for _ in range(7):
-            start = time.process_time()
-            measure_picture(folder / "1-0.jpg", PLAN)
-            spent.append(time.process_time() - start)
-        print("\n### Speed\n")
-        print(f"one 12-megapixel picture: {min(spent):.2f} s of one core, best of 7")
-        for what in ("from nothing", "again"):
-            start = time.perf_counter()
-            measure_folder(folder, PLAN, workers=2)
-            print(f"folder of {copies} on two cores, {what}: {time.perf_counter() - start:.1f} s")
-        for count in (1, 10):
-            print(f"most memory, {count} pictures one after another: {memory(folder, count)} MB")
+            photo = photograph(ORDINARY, PLAN.card, 0, setting=Setting(tile=tile))
+            photo.save(Path(name) / f"{tile}.jpg")
+        for n in range(pictures):
+            # Bytes after a JPEG's end are passed over; the file still counts as another.
+            content = (Path(name) / f"{n % TILES + 1}.jpg").read_bytes() + n.to_bytes(4, "big")
+            (folder / f"phone{n % phones + 1}" / f"{n}.jpg").write_bytes(content)
+        print(f"\n### Speed: {pictures} pictures of 12 megapixels from {phones} telephones\n")
+        for workers, what in ((2, "two workers, from nothing"), (2, "again")):
+            start, spent = time.perf_counter(), _spent()
+            measure_folder(folder, PLAN, workers=workers)
+            get_reusable_executor().shutdown(wait=True)
+            print(
+                f"{what}: {time.perf_counter() - start:.0f} s, processor time "
+                f"{(_spent() - spent) / pictures:.3f} s a picture",
+                flush=True,
+            )
+        some = sorted(folder.rglob("*.jpg"))
+        for count in (1, 10, 40):
+            print(f"most memory, {count} pictures one after another: {memory(some[:count])} MB")
 
 
-def memory(folder: Path, count: int) -> int:
-    """Most memory that a process of its own takes to measure a picture so many times, MB."""
+def _spent() -> float:
+    """Processor time of this process and those that it started and that have ended, s."""
+    return sum(resource.getrusage(who).ru_utime + resource.getrusage(who).ru_stime for who in _ALL)
+
+
+_ALL = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+
+
+def memory(paths: list[Path]) -> int:
+    """Most memory that a process of its own takes to measure pictures in turn, MB."""
     code = (
         "import pickle, sys; from pathlib import Path; from kit.photo import measure_picture;"
-        "path, plan, count = pickle.load(sys.stdin.buffer);"
-        "[measure_picture(path, plan) for _ in range(count)];"
+        "paths, plan = pickle.load(sys.stdin.buffer);"
+        "[measure_picture(path, plan) for path in paths];"
         "status = Path('/proc/self/status').read_text();"
         "print(int(status.split('VmHWM:')[1].split()[0]) // 1024)"
     )
-    given = pickle.dumps((folder / "1-0.jpg", PLAN, count))
     done = subprocess.run(
-        [sys.executable, "-c", code], input=given, capture_output=True, check=True
+        [sys.executable, "-c", code],
+        input=pickle.dumps((paths, PLAN)),
+        capture_output=True,
+        check=True,
     )
     return int(done.stdout)
 
@@ -375,11 +253,12 @@ def memory(folder: Path, count: int) -> int:
 STUDIES = {
     "accuracy": accuracy,
     "retakes": retakes,
-    "conditions": conditions,
     "mistakes": mistakes,
     "speed": speed,
 }
 
 if __name__ == "__main__":
-    for study in sys.argv[1:] or STUDIES:
-        STUDIES[study]()
+    asked = [name for name in sys.argv[1:] if not name.isdigit()]
+    counts = [int(name) for name in sys.argv[1:] if name.isdigit()]
+    for study in asked or STUDIES:
+        STUDIES[study](*(counts if study == "speed" else []))

@@ -1,6 +1,6 @@
 """Will a piece hold: do the stated chances come true, and is the advice worth following?
 
-Studios are drawn from `kit.studio.Population`, whose ranges are wide. Each fires one series of 72
+Studios are drawn from `studios.Population`, whose ranges are wide. Each fires one series of 72
 random patches, graded by two people; then random pieces of 2 to 10 layers are asked about, and made
 in truth: one tile, one session, every stencil with its own luck, at the firing count that the order
 of layers gives it.
@@ -18,6 +18,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 from bench_honesty import COLOURS, Kind, random_series
+from studios import Population
 
 from kit.mixed import Array
 from kit.model import ENDINGS
@@ -35,7 +36,7 @@ from kit.piece import (
     sample_series,
 )
 from kit.series import Series
-from kit.studio import Population, Truth, fire
+from kit.studio import Truth, fire
 
 PICTURE = Path(__file__).with_name("pieces.svg")
 PIECES = 2

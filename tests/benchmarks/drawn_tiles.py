@@ -6,7 +6,9 @@ import numpy as np
 import pandas as pd
 
 from kit.photo import PhotoPlan
-from kit.series import Blank, Stencil
+from kit.photo.tile.tile_plan import TileLayout
+from kit.series import Blank, Stencil, stripe_edges
+from kit.series.stripes import striped_positions
 from kit.studio.picture import (
     Camera,
     Lighting,
@@ -17,23 +19,26 @@ from kit.studio.picture import (
     photograph,
 )
 
-BLANK, STENCIL = Blank(), Stencil()
+BLANK, STENCIL, SMALL_STENCIL = Blank(), Stencil(), Stencil("disc", 9.0)
 TILES = 4
-SPOTS = [(tile, n) for tile in range(1, TILES + 1) for n in range(1, 5)]
-PLAN = PhotoPlan(
-    pd.DataFrame(
+
+
+def plan_of(count: int) -> PhotoPlan:
+    """Four tiles of so many patches; more than four go through a small stencil."""
+    spots = [(tile, n) for tile in range(1, TILES + 1) for n in range(1, count + 1)]
+    patches = pd.DataFrame(
         {
-            "patch": [f"{tile}-{n}" for tile, n in SPOTS],
-            "tile": [tile for tile, _ in SPOTS],
-            "position": [n for _, n in SPOTS],
-            "overlay": [f"colour {n}" for _, n in SPOTS],
+            "patch": [f"{tile}-{n}" for tile, n in spots],
+            "tile": [tile for tile, _ in spots],
+            "position": [n for _, n in spots],
+            "overlay": [f"colour {n}" for _, n in spots],
             "before_firing": 1,
         }
-    ),
-    4,
-    BLANK,
-    STENCIL,
-)
+    )
+    return PhotoPlan(patches, count, BLANK, STENCIL if count <= 4 else SMALL_STENCIL)
+
+
+PLAN, FULL_PLAN = plan_of(4), plan_of(9)
 BASES = ((0.88, 0.85, 0.74), (0.12, 0.13, 0.16), (0.75, 0.55, 0.2), (0.2, 0.35, 0.6))
 OVERLAYS = (
     (0.1, 0.25, 0.55),
@@ -46,10 +51,21 @@ OVERLAYS = (
 )
 
 
+STRIPED_PLACES = striped_positions(BLANK, SMALL_STENCIL, 2, 3)
+SEAMS = stripe_edges(BLANK, SMALL_STENCIL, 2)
+STRIPED = replace(
+    plan_of(6),
+    striped={
+        1: TileLayout({p.number: p for p in STRIPED_PLACES}, SMALL_STENCIL, ("one", "other"), SEAMS)
+    },
+)
+"""The first tile carries two bases in stripes, with three patches on each."""
+
+
 def random_look(
-    rng: np.random.Generator, base: tuple[float, float, float] | None = None
+    rng: np.random.Generator, base: tuple[float, float, float] | None = None, plan: PhotoPlan = PLAN
 ) -> TileLook:
-    """An invented tile with four patches, anything the fire may do; on any base when None."""
+    """An invented tile, anything the fire may do to its patches; on any base when None."""
     drawn = BASES[rng.integers(len(BASES))]
     base = base or drawn
     far = [c for c in OVERLAYS if np.abs(np.subtract(c, base)).max() > 0.2]
@@ -66,9 +82,24 @@ def random_look(
             mottle_fine=float(rng.uniform(0, 3)),
             mottle_coarse=float(rng.uniform(0, 3)),
         )
-        for n in range(1, 5)
+        for n in range(1, plan.patches_per_tile + 1)
     )
-    return TileLook(BLANK, STENCIL, base, patches, 4, base_mottle=float(rng.uniform(0, 2)))
+    mottle = float(rng.uniform(0, 2))
+    return TileLook(BLANK, plan.stencil, base, patches, plan.patches_per_tile, base_mottle=mottle)
+
+
+def random_striped_look(rng: np.random.Generator) -> TileLook:
+    """An invented tile of two bases, with three small patches on each."""
+    left, right = rng.choice(len(BASES), 2, replace=False)
+    looks = [random_look(rng, BASES[side], STRIPED) for side in (left, right)]
+    patches = tuple(looks[n % 2].patches[n] for n in range(STRIPED.patches_per_tile))
+    return replace(
+        looks[0],
+        patches=tuple(replace(p, spread_mm=min(p.spread_mm, 1.2)) for p in patches),
+        stripes=tuple((edge, BASES[right]) for edge in SEAMS),
+        places=STRIPED_PLACES,
+        placement_mm=0.3,
+    )
 
 
 def random_camera(rng: np.random.Generator) -> Camera:

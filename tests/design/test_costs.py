@@ -6,9 +6,9 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from kit.design import Limits, Prices, costs, plan
+from kit.design import Limits, costs, plan
 from kit.errors import Misuse
-from kit.series import Series, new_series
+from kit.series import Prices, Series, new_series
 
 
 @pytest.fixture
@@ -58,12 +58,19 @@ def test_a_striped_tile_takes_the_trips_of_one_and_a_portion_for_each_stripe(pla
     assert striped.weighings == costs(planned).weighings + 2 * 2
 
 
+def priced(series: Series, **prices: float) -> Series:
+    return replace(series, settings=replace(series.settings, prices=Prices("crowns", **prices)))
+
+
 def test_money_is_the_sum_of_what_was_priced(planned: Series):
-    taken = costs(planned, Prices(copper_per_kg=20, heat_per_hour=30))
-    expected = taken.copper_g / 1000 * 20 + taken.minutes / 60 * 30
+    # 8 tiles of 26.88 g of copper; 48 trips of 1.5 minutes.
+    taken = costs(priced(planned, copper_per_kg=20, heat_per_hour=30, heat_per_trip=0.25))
+    expected = 8 * 26.88 / 1000 * 20 + 72 / 60 * 30 + 48 * 0.25
     assert taken.money == pytest.approx(expected)
-    dearer = costs(planned, Prices(copper_per_kg=20, heat_per_hour=30, enamel_per_100_g=10))
-    assert dearer.money == pytest.approx(expected + sum(taken.enamel_g.values()) / 10)
+    assert "By your prices that is 52 crowns." in taken.sentence()
+    powder = costs(priced(planned, enamel_per_100_g=10))
+    assert powder.money == pytest.approx(sum(taken.enamel_g.values()) / 10)
+    assert costs(planned).money is None
 
 
 @pytest.mark.parametrize(
@@ -98,9 +105,8 @@ def test_a_late_patch_is_graded_less_often(planned: Series):
 
 
 def test_money_and_a_jar_that_runs_low_limit_a_plan_too(fresh: Series):
-    prices = Prices(heat_per_hour=60)
-    chosen = plan(fresh, limits=Limits(money=30), prices=prices)
-    assert costs(chosen.series, prices).money <= 30
+    chosen = plan(priced(fresh, heat_per_hour=60), limits=Limits(money=30))
+    assert 20 < costs(chosen.series).money <= 30
     with pytest.raises(Misuse, match="needs prices"):
         plan(fresh, limits=Limits(money=30))
 

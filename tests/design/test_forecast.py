@@ -96,7 +96,7 @@ def test_the_next_step_counts_pairs_and_what_more_tiles_add(fresh, monkeypatch):
     )
     now, then = np.array([1.0, 1.0, 0.2, 0.5]), np.array([1.0, 0.9, 0.6, 0.8])
     replaced = {
-        "_known": lambda *_: None,
+        "known_of_series": lambda *_: None,
         "next_task": lambda *_: None,
         "survey_plan": lambda *_: None,
         "verdicts_now": lambda _: told,

@@ -14,10 +14,12 @@ from kit.design.surveys.pair_knowledge import (
     PairKnowledge,
     fitted_scores,
     grade_information,
-    known_beforehand,
     known_from_grades,
+)
+from kit.design.surveys.pairs_beforehand import (
+    known_beforehand,
     score_beforehand,
-    source_variances,
+    source_beliefs,
 )
 from kit.errors import Misuse
 from kit.mixed import Prior
@@ -88,7 +90,7 @@ def test_the_next_patch_wobbles_by_its_own_variance_and_its_grades(fired, fits_o
 
 
 def test_a_first_patch_wobbles_by_its_own_variance_and_its_grades(fired):
-    variances = source_variances(Prior())
+    variances = {name: b.mean_square for name, b in source_beliefs(None).items()}
     once, twice = (
         score_beforehand(fired.colours, Prior(), variances, (1, 2), grades) for grades in (2.0, 4.0)
     )

@@ -12,10 +12,15 @@ from kit.mixed import JointMixedModel, LinearMixedModel, OrdinalMixedModel, Prio
 from kit.mixed.joint_fit import JointFit
 from kit.mixed.joint_rows import JointRows
 from kit.mixed.laplace import LaplaceLikelihood
+from kit.mixed.measured_rows import MeasuredRows
+
+FLOOR, CEILING = 0.6, 1.4
 
 
-def make(seed: int, objects: int = 24, graders: int = 2) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Objects with a latent value each, graded by all graders and measured now and then."""
+def make(
+    seed: int, objects: int = 24, graders: int = 2, times: int = 1
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Objects with a latent value each, graded by all graders; two of three are measured."""
     random = np.random.default_rng(seed)
     table = pd.DataFrame({"object": np.arange(objects), "heat": np.tile([0.0, 1.0], objects // 2)})
     table["eta"] = 1.5 * table["heat"] + random.normal(0, 1.2, objects)
@@ -23,7 +28,7 @@ def make(seed: int, objects: int = 24, graders: int = 2) -> tuple[pd.DataFrame, 
     shift = dict(zip(sorted(graded["grader"].unique()), [-1.0, 1.0, 0.0][:graders], strict=True))
     wavering = random.logistic(size=len(graded)) + graded["grader"].map(shift)
     graded["grade"] = np.searchsorted([-0.5, 1.0, 2.5], graded["eta"] + wavering)
-    measured = table[table["object"] % 3 != 0].copy()
+    measured = pd.concat([table[table["object"] % 3 != 0]] * times, ignore_index=True)
     measured["error"] = random.uniform(0.02, 0.2, len(measured))
     off = random.normal(0, np.sqrt(0.15**2 + measured["error"] ** 2))
     measured["mm"] = 0.8 + 0.3 * measured["eta"] + off
@@ -39,6 +44,13 @@ def made():
 def joint(made):
     model = JointMixedModel("grade ~ heat", *made, "mm", ["object"], error="error")
     return model.fit()
+
+
+@pytest.fixture(scope="module")
+def censored(made):
+    """The same, where nothing below 0.6 mm nor above 1.4 can be told apart."""
+    limits = {"floor": FLOOR, "ceiling": CEILING}
+    return JointMixedModel("grade ~ heat", *made, "mm", ["object"], error="error", **limits).fit()
 
 
 def test_without_measurements_it_is_the_model_of_the_grades(wine):
@@ -91,9 +103,15 @@ def test_known_errors_weigh_measurements_as_dense_normal_theory_does(made):
     assert fit.params.to_numpy() == pytest.approx(beta, rel=1e-5)
 
 
-def log_likelihood(psi: np.ndarray, graded: pd.DataFrame, measured: pd.DataFrame) -> float:
+def log_likelihood(
+    psi: np.ndarray,
+    graded: pd.DataFrame,
+    measured: pd.DataFrame,
+    floor: float = -np.inf,
+    ceiling: float = np.inf,
+) -> float:
     """Each object's latent value integrated over a fine grid; nothing of the kit's enters."""
-    cuts, (a, b, heat, sd, tau) = psi[:3], psi[3:]
+    cuts, (a, b, heat, own_sd, tau) = psi[:3], psi[3:]
     if (np.diff(cuts) <= 0).any():
         return -np.inf
     grid = np.linspace(-7, 7, 561)
@@ -101,54 +119,90 @@ def log_likelihood(psi: np.ndarray, graded: pd.DataFrame, measured: pd.DataFrame
     ends = np.concatenate([[-np.inf], cuts, [np.inf]])
     total = 0.0
     for name, own in graded.groupby("object"):
-        eta = heat * own["heat"].iloc[0] + sd * grid
+        eta = heat * own["heat"].iloc[0] + own_sd * grid
         height = log_density.copy()
         for grade in own["grade"]:
             height += np.log(expit(ends[grade + 1] - eta) - expit(ends[grade] - eta) + 1e-300)
         for row in measured[measured["object"] == name].itertuples():
-            v = tau**2 + row.error**2
-            height += -0.5 * np.log(2 * np.pi * v) - 0.5 * (row.mm - a - b * eta) ** 2 / v
+            sd = np.sqrt(tau**2 + row.error**2)
+            if row.mm <= floor:
+                height += norm.logcdf(floor, a + b * eta, sd)
+            elif row.mm >= ceiling:
+                height += norm.logsf(ceiling, a + b * eta, sd)
+            else:
+                height += norm.logpdf(row.mm, a + b * eta, sd)
         total += logsumexp(height) + np.log(grid[1] - grid[0])
     return float(total)
 
 
-def test_a_made_data_set_agrees_with_direct_numerical_integration(made, joint):
-    graded, measured = made
-    start = np.array([-0.5, 1.0, 2.5, 0.8, 0.3, 1.5, 1.2, 0.15])
-    exact = minimize(lambda psi: -log_likelihood(psi, graded, measured), start, method="BFGS")
-    ours = np.append(joint.params, [joint.random_sd["object"], joint.residual_sd])
-    assert joint.converged
-    # Laplace's approximation is all that stands between the two.
-    assert joint.llf == pytest.approx(-exact.fun, abs=0.15)
-    assert -exact.fun - log_likelihood(ours, graded, measured) < 0.02
-    error = np.sqrt(np.diag(exact.hess_inv))
-    assert np.abs(ours - exact.x) / error == pytest.approx(np.zeros(8), abs=0.15)
-
-
-def test_the_joint_gradient_is_the_slope_of_its_value(made, joint):
-    model = joint.model
-    rows = JointRows(
-        model.y, model.measured, model.error, model.effects.x, model.pattern, 4, len(model.terms)
+@pytest.mark.parametrize("limits", [(-np.inf, np.inf), (FLOOR, CEILING)], ids=["read", "censored"])
+def test_a_made_data_set_agrees_with_direct_numerical_integration(limits):
+    graded, measured = make(seed=5, times=4)
+    bounds = dict(zip(("floor", "ceiling"), limits, strict=True))
+    model = JointMixedModel(
+        "grade ~ heat", graded, measured, "mm", ["object"], None, "error", **bounds
     )
-    likelihood = LaplaceLikelihood(rows)
-    psi = np.array([-0.6, 0.9, 2.6, 0.7, 0.35, 1.2, 1.1, 0.2])
-    mode = likelihood.mode(psi)
-    exact, slopes = likelihood.gradient(psi, mode), likelihood.mode_slopes(psi, mode)
-    for i in range(psi.size):
-        step = np.zeros_like(psi)
-        step[i] = 1e-5
-        above, below = likelihood.mode(psi + step), likelihood.mode(psi - step)
-        assert exact[i] == pytest.approx((above.value - below.value) / 2e-5, rel=1e-5, abs=1e-5)
-        assert slopes[:, i] == pytest.approx((above.b - below.b) / 2e-5, abs=1e-6)
+    fit = model.fit()
+    start = np.array([-0.5, 1.0, 2.5, 0.8, 0.3, 1.5, 1.2, 0.15])
+    exact = minimize(
+        lambda psi: -log_likelihood(psi, graded, measured, *limits), start, method="BFGS"
+    )
+    ours = np.append(fit.params, [fit.random_sd["object"], fit.residual_sd])
+    assert fit.converged
+    # Laplace's approximation is all that stands between the two.
+    assert fit.llf == pytest.approx(-exact.fun, abs=0.05)
+    assert -exact.fun - log_likelihood(ours, graded, measured, *limits) < 0.002
+    error = np.sqrt(np.diag(exact.hess_inv))
+    assert np.abs(ours - exact.x) / error == pytest.approx(np.zeros(8), abs=0.05)
 
 
-def test_a_shift_of_the_measurements_moves_the_constant_alone(made, joint):
+def test_the_joint_gradient_is_the_slope_of_its_value(made, joint, censored):
+    for model in (joint.model, censored.model):
+        seen = MeasuredRows(model.measured, model.error, model.side)
+        x, pattern = model.effects.x, model.pattern
+        rows = JointRows(model.y, seen, x, pattern, 4, len(model.terms))
+        likelihood = LaplaceLikelihood(rows)
+        psi = np.array([-0.6, 0.9, 2.6, 0.7, 0.35, 1.2, 1.1, 0.2])
+        mode = likelihood.mode(psi)
+        exact, slopes = likelihood.gradient(psi, mode), likelihood.mode_slopes(psi, mode)
+        for i in range(psi.size):
+            step = np.zeros_like(psi)
+            step[i] = 1e-5
+            above, below = likelihood.mode(psi + step), likelihood.mode(psi - step)
+            assert exact[i] == pytest.approx((above.value - below.value) / 2e-5, rel=1e-5, abs=1e-5)
+            assert slopes[:, i] == pytest.approx((above.b - below.b) / 2e-5, abs=1e-6)
+
+
+def test_what_is_censored_is_taken_for_no_more_than_it_says(made, censored):
     graded, measured = made
+    assert set(censored.model.side) == {-1, 0, 1}
+    lower = measured.assign(mm=measured["mm"].where(measured["mm"] > FLOOR, -5.0))
+    limits = {"floor": FLOOR, "ceiling": CEILING}
+    same = JointMixedModel("grade ~ heat", graded, lower, "mm", ["object"], error="error", **limits)
+    assert same.fit().llf == pytest.approx(censored.llf, abs=1e-9)
+    with pytest.raises(Misuse, match="No mm lies between what can be told: 3 to 4"):
+        JointMixedModel("grade ~ heat", graded, measured, "mm", floor=3.0, ceiling=4.0)
+
+
+def test_floors_beyond_all_measurements_change_nothing(made, joint):
+    far = {"floor": -100.0, "ceiling": 100.0}
+    fit = JointMixedModel("grade ~ heat", *made, "mm", ["object"], error="error", **far).fit()
+    assert fit.params.equals(joint.params)
+
+
+@pytest.mark.parametrize("limited", [False, True])
+def test_a_shift_of_the_measurements_moves_the_constant_alone(made, joint, censored, limited):
+    graded, measured = made
+    joint = censored if limited else joint
+    limits = {"floor": 10 + 2 * FLOOR, "ceiling": 10 + 2 * CEILING} if limited else {}
     moved = measured.assign(mm=10 + 2 * measured["mm"], error=2 * measured["error"])
-    other = JointMixedModel("grade ~ heat", graded, moved, "mm", ["object"], error="error").fit()
+    other = JointMixedModel(
+        "grade ~ heat", graded, moved, "mm", ["object"], error="error", **limits
+    ).fit()
     a, b = joint.link
+    read = (joint.model.side == 0).sum()
     assert other.link == pytest.approx((10 + 2 * a, 2 * b), rel=1e-4)
-    assert other.llf == pytest.approx(joint.llf - len(measured) * np.log(2), abs=1e-6)
+    assert other.llf == pytest.approx(joint.llf - read * np.log(2), abs=1e-6)
     assert other.thresholds.to_numpy() == pytest.approx(joint.thresholds.to_numpy(), abs=1e-4)
     assert other.residual_sd == pytest.approx(2 * joint.residual_sd, rel=1e-4)
 
@@ -193,11 +247,10 @@ def test_foretold_measurements_hold_what_is_measured(made):
     graded, measured = made
     fit = JointMixedModel("grade ~ heat", graded, measured, "mm", ["object"]).fit(prior="weak")
     new = measured.drop(columns="object")
-    for results in (fit, fit.integrated()):
-        told = results.predict_measurement(new, 0.9, noise=("object",))
-        hit = measured["mm"].between(told["low"], told["high"])
-        assert 0.7 < hit.mean() <= 1
-        assert (told["new_low"] < told["low"]).all()
+    told = fit.predict_measurement(new, 0.9, noise=("object",))
+    hit = measured["mm"].between(told["low"], told["high"])
+    assert 0.7 < hit.mean() <= 1
+    assert (told["new_low"] < told["low"]).all()
 
 
 def test_states_draws_and_summary_rest_on_the_joint_fit(made, joint):

@@ -1,11 +1,14 @@
 """The prior is a value that a person can read, and its slopes are those of its density."""
 
+from dataclasses import replace
+
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.optimize import approx_fprime
 
 from kit.errors import Misuse
-from kit.mixed import LinearMixedModel, Prior
+from kit.mixed import Amount, LinearMixedModel, OrdinalMixedModel, Prior, RowBelief
 
 
 def test_a_prior_says_in_plain_words_what_it_holds():
@@ -47,3 +50,37 @@ def test_impossible_priors_are_refused():
         Prior(effect_sd=0)
     with pytest.raises(Misuse, match="shapes"):
         Prior(spread_shape=0.5)
+
+
+def test_a_belief_about_rows_adds_up_with_the_data_as_bayes_has_it(wine):
+    """Two independent normal pieces of news: precisions add (any textbook)."""
+    model = OrdinalMixedModel("rating ~ temp", wine)
+    wide = Prior(effect_sd=1e3, step_shape=1.0001, step_rate=1e-9)
+    alone = model.fit(prior=wide)
+    rows = pd.DataFrame({"temp": ["cold", "warm"]})
+    mean, cov = alone.above(rows, "1|2")
+    belief = RowBelief(rows, mean + 0.2, cov)
+    both = model.fit(prior=replace(wide, rows=belief))
+    told, known = both.above(rows, "1|2")
+    assert told == pytest.approx(mean + 0.1, abs=0.02)
+    assert np.sqrt(np.diag(known)) == pytest.approx(np.sqrt(np.diag(cov) / 2), rel=0.03)
+
+
+def test_an_amount_that_was_found_keeps_its_value_and_its_error():
+    sd = Amount.of_sd(0.7, 0.2)
+    prior = Prior(sources={"tile": sd})
+    value, slope, bend = prior.spread_terms(np.array([0.7]), names=["tile"])
+    log_slope, log_bend = slope * 0.7, bend * 0.7**2 + slope * 0.7
+    assert log_slope == pytest.approx(0, abs=1e-9)
+    assert -1 / (bend * 0.7**2) == pytest.approx(0.2**2)
+    assert np.isfinite(value) and log_bend < 0
+    step = Amount.of_step(2.5, 0.3)
+    _, slope, bend = Prior(steps=(step,)).step_terms(np.array([0.0, 2.5]))
+    assert slope == pytest.approx(0, abs=1e-9)
+    assert 1 / bend == pytest.approx(0.3**2)
+
+
+def test_a_slope_is_known_for_each_unit_of_its_column():
+    prior = Prior(sources={"base.refirings": Amount.of_sd(0.4, 0.1)})
+    _, slope, _ = prior.spread_terms(np.array([0.8]), names=["base.refirings"], reach=2.0)
+    assert slope == pytest.approx(0, abs=1e-9)

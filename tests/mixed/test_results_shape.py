@@ -97,6 +97,6 @@ def test_fitted_grades_are_expectations_at_the_best_fit(ordinal, wine):
 
 def test_the_summary_states_its_confidence(ordinal):
     text = str(ordinal.summary(0.9))
-    assert "low (90 %)" in text
+    assert "low (90\u00a0%)" in text
     assert "log-likelihood" in text
     assert repr(ordinal.summary()) == str(ordinal.summary())

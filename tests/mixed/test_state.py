@@ -98,7 +98,9 @@ def test_the_share_of_states_averages_to_the_chance_of_one(fit, rows):
     assert share.shape == (1024, len(rows), 5)
     told = fit.state_at_most(rows, NOISE).to_numpy()
     assert share.mean(axis=0) == pytest.approx(told, abs=0.012)
-    below = draws.with_noise(seed=1)[:, :, None] <= draws.cuts[:, None, :]
+    noise = np.random.default_rng(1).standard_normal(draws.value.shape)
+    single = draws.value + draws.noise_sd * noise
+    below = single[:, :, None] <= draws.cuts[:, None, :]
     assert below.mean(axis=0) == pytest.approx(told[:, :4], abs=0.05)
 
 

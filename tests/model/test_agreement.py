@@ -7,7 +7,7 @@ import statsmodels.api as sm
 
 from kit.errors import ConstantGraderWarning, FewGradersWarning, Misuse
 from kit.model import agreement
-from kit.model.agreement import ordinal_alpha, weighted_kappa
+from kit.model.interrater_agreement import ordinal_alpha, weighted_kappa
 
 
 def test_alpha_agrees_with_krippendorff_s_worked_example():

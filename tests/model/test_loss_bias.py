@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from kit.model.loss_bias import loss_bias
+from kit.model.informative_losses import loss_bias
 from kit.series import patches_in_full
 
 pytestmark = pytest.mark.filterwarnings("ignore::kit.errors.StatisticalWarning")

@@ -21,8 +21,8 @@ from kit.model import (
     share_to_scale,
     state_by_measurements,
 )
+from kit.model.correlated_scores import measure_correlation
 from kit.model.pair_setting import every_pair, recipes
-from kit.model.score_correlation import measure_correlation
 from kit.series import observations
 
 COLUMNS = ["series", "tile", "patch", "base", "overlay", "base_family", "overlay_family",

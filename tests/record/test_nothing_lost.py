@@ -1,6 +1,7 @@
 """Kill, fill the disk, write at once: nothing that was on record is lost, and nothing is half."""
 
 import errno
+import importlib.util
 import json
 import os
 import resource
@@ -8,27 +9,33 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from itertools import repeat
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
 from kit.errors import ChangedMeanwhile, Misuse
-from kit.record import apply, take_in
-from kit.series import leftovers, read_series
+from kit.record import apply, reconcile, take_in
+from kit.series import leftovers, read_journal, read_series
 
-HERE = Path(__file__).parent
 
-FIRST = "patch,firing,grader,spread,pull_through,note\nT1-1,1,Ada,2,1,\nT2-1,1,Ada,0,0,matt\n"
-SECOND = "patch,firing,grader,spread,pull_through,note\nT1-1,1,Ada,3,1,\nT3-1,2,Ada,4,4,\n"
+def beside(name: str) -> ModuleType:
+    """A module that lies beside this one."""
+    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+steps = beside("every_write_step")
 
 
 @pytest.fixture
-def graded(folder: Path, tmp_path: Path) -> Path:
+def graded(folder: Path) -> Path:
     """The series with two grades on record."""
-    file = tmp_path / "first.csv"
-    file.write_text(FIRST)
-    apply(take_in(folder, file, "Ada"))
+    steps.prepare(folder, "enter")
     return folder
 
 
@@ -36,57 +43,91 @@ def graded(folder: Path, tmp_path: Path) -> Path:
 def second(tmp_path: Path) -> Path:
     """A file that changes one grade, adds another, and with it two firings."""
     file = tmp_path / "second.csv"
-    file.write_text(SECOND)
+    file.write_text(steps.SECOND)
     return file
 
 
-@pytest.mark.skipif(not hasattr(os, "fork"), reason="killing at each step needs a forked process")
-@pytest.mark.parametrize(
-    "action", ["enter", "correct", "withdraw", "undo", "restore", "drop", "accept"]
-)
+needs_fork = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs a forked process")
+
+
+@needs_fork
+@pytest.mark.parametrize("action", steps.ACTIONS)
 def test_killed_at_any_step_it_leaves_the_old_state_or_the_new(
-    graded: Path, second: Path, action: str
+    folder: Path, tmp_path: Path, action: str
 ) -> None:
-    if action == "accept":
-        by_hand = (graded / "grades.csv").read_text().replace("matt", "glossy")
-        (graded / "grades.csv").write_text(by_hand)
-    ran = subprocess.run(
-        [sys.executable, str(HERE / "every_write_step.py"), str(graded), str(second), action],
-        capture_output=True,
-        text=True,
-    )
-    assert ran.returncode == 0, ran.stderr
-    steps = json.loads(ran.stdout)
-    assert len(steps) >= 12
-    assert [step["halves"] for step in steps] == [[]] * len(steps)
-    states = {"old"} if action == "accept" else {"old", "new"}
-    assert {step["read as"] for step in steps} == states
-    assert all(step["again"] and step["journal"] and step["whole"] for step in steps)
+    steps.prepare(folder, action)
+    act = steps.ACTIONS[action]
+    old, before = steps.contents(folder.parent), steps.state(folder)
+    snapshots = steps.left_by_a_kill(folder, act)
+    new, after = steps.contents(folder.parent), steps.state(folder)
+    assert len(snapshots) >= 10 and snapshots[-1] == new
+    seen = set()
+    for number, left in enumerate(steps.told_apart(snapshots)):
+        place = tmp_path / f"killed-{number}" / "data"
+        place.parent.mkdir()
+        steps.put(place, left)
+        halves = [
+            name
+            for name, content in left.items()
+            if not name.split("/")[-1].startswith((".", "journal-"))
+            and content not in (old.get(name), new.get(name))
+        ]
+        assert halves == []
+        killed = place / folder.name
+        found = steps.state(killed)
+        seen.add(steps.read_as(found, before, after, action))
+        differs = reconcile(killed)
+        assert action == "accept" or not differs.changes
+        assert not read_journal(killed).damage
+        if found != after or action == "accept":
+            act(killed)
+        with suppress(Misuse):  # it is done already
+            act(killed)
+        assert steps.state(killed) == after
+        shutil.rmtree(place.parent)
+    assert seen == steps.BETWEEN.get(action, {"old", "new"})
 
 
-def test_a_full_disk_at_any_flush_leaves_every_file_as_it_was(
-    graded: Path, second: Path, monkeypatch: pytest.MonkeyPatch
+@needs_fork
+@pytest.mark.parametrize("step", [3, 14, 24])
+def test_a_real_kill_leaves_what_the_copy_of_that_step_shows(
+    folder: Path, tmp_path: Path, step: int
 ) -> None:
-    before = contents(graded)
-    flush = os.fsync
-    failing = 0
-    while True:
+    steps.prepare(folder, "enter")
+    twin = shutil.copytree(folder.parent, tmp_path / "twin" / "data") / folder.name
+    snapshots = steps.left_by_a_kill(folder, steps.ACTIONS["enter"])
+    steps.kill_at(step, twin, steps.ACTIONS["enter"])
+    assert steps.renamed(steps.contents(twin.parent)) == steps.renamed(snapshots[step - 1])
+
+
+@pytest.mark.parametrize("action", steps.ACTIONS)
+def test_a_full_disk_at_any_flush_leaves_the_old_state_or_the_new(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, action: str
+) -> None:
+    steps.prepare(folder, action)
+    act = steps.ACTIONS[action]
+    before = steps.state(folder)
+    old = steps.contents(folder.parent)
+    seen = set()
+    failing, full = 0, True
+    while full:
         failing += 1
-        monkeypatch.setattr(os, "fsync", full_at(failing))
-        intake = take_in(graded, second, "Ada")
-        try:
-            apply(intake)
-        except Misuse as refused:
-            assert "No space left" in str(refused)
-        else:
-            break
-        finally:
-            monkeypatch.setattr(os, "fsync", flush)
-        after = contents(graded)
-        assert {n: after[n] for n in before} in (before, changed(before, after))
-        assert len(read_series(graded).grades) in (2, 3)
-    assert failing > 5
-    assert len(read_series(graded).grades) == 3
+        full = False
+        place = tmp_path / f"full-{failing}" / "data"
+        place.parent.mkdir()
+        steps.put(place, old)
+        with monkeypatch.context() as patch:
+            patch.setattr(os, "fsync", full_at(failing))
+            try:
+                act(place / folder.name)
+            except Misuse as refused:
+                assert "No space left" in str(refused)
+                full = True
+        seen.add(json.dumps(sorted(map(str, steps.state(place / folder.name).items()))))
+    after = steps.state(place / folder.name)
+    copied = {**after, **before} if action == "split" else after
+    assert failing >= 3
+    assert seen <= {json.dumps(sorted(map(str, s.items()))) for s in (before, copied, after)}
 
 
 def test_a_file_that_may_not_grow_leaves_every_file_as_it_was(graded: Path, second: Path) -> None:
@@ -187,10 +228,3 @@ def full_at(flush_number: int) -> Callable[[int], None]:
 
 def contents(folder: Path) -> dict[str, bytes]:
     return {p.name: p.read_bytes() for p in folder.iterdir() if p.is_file()}
-
-
-def changed(before: dict[str, bytes], after: dict[str, bytes]) -> dict[str, bytes]:
-    """The new state, if the write got so far that all of it is down."""
-    return (
-        {name: after[name] for name in before} if b"T3-1,2,Ada,4,4" in after["grades.csv"] else {}
-    )

@@ -98,13 +98,16 @@ def test_good_sheet_is_not_doubted(graded):
     assert second_thoughts(series, flat(by_ben(grades))) == ()
 
 
-@pytest.mark.parametrize("start", [0, 9])
-def test_rows_slipped_by_one_are_noticed_with_the_patch_they_slipped_at(graded, start):
+@pytest.mark.parametrize(("start", "patch"), [(0, "T1-4"), (9, "T3-3")])
+def test_rows_slipped_by_one_are_noticed_with_the_patch_they_slipped_at(graded, start, patch):
     series, grades = graded
     rows = by_ben(grades)
     slipped = rows[:start] + moved(rows[start + 1 :], rows[start:-1])
     (said,) = second_thoughts(series, flat(slipped))
-    assert "fit better one row higher" in said and "Did a row slip?" in said
+    assert f"fit better one row higher, from about patch {patch} on. Did a row slip?" in said
+    skipped = rows[:start] + moved(rows[start:-1], rows[start + 1 :])
+    (said,) = second_thoughts(series, flat(skipped))
+    assert "fit better one row lower, from about patch" in said
 
 
 def test_scale_taken_the_other_way_round_is_noticed(graded):
@@ -131,6 +134,40 @@ def test_sheet_of_another_grader_is_noticed(graded):
     taken = [replace(e, value=int(ada.at[e.key[0], e.column])) for e in flat(by_ben(grades))]
     (said,) = second_thoughts(series, taken)
     assert "Is it Ada's file?" in said
+
+
+def test_two_scores_in_each_others_columns_are_noticed(graded):
+    series, grades = graded
+    other = {"spread": "pull_through", "pull_through": "spread"}
+    mixed = [replace(e, column=other[e.column]) for e in flat(by_ben(grades))]
+    (said,) = second_thoughts(series, mixed)
+    assert "fit better with Spread and Pull-through exchanged" in said
+
+
+def test_file_under_the_name_of_a_stricter_grader_is_noticed(graded):
+    series, grades = graded
+    strict = grades["grader"] == "Ben"
+    stricter = grades.assign(
+        **{s: (grades[s] + 2).clip(upper=4).where(strict, (grades[s] - 1).clip(lower=0))
+           for s in SCALES}
+    )  # fmt: skip
+    first = replace(series, grades=stricter[stricter["firing"] == 1].reset_index(drop=True))
+    assert second_thoughts(first, flat(by_ben(stricter))) == ()
+    by_ada = stricter.query("firing == 2 and grader == 'Ada'").assign(grader="Ben")
+    (said,) = second_thoughts(first, flat(by_ben(by_ada)))
+    assert "look more like those that Ada gives" in said
+
+
+def test_many_changes_under_one_name_are_asked_about(graded):
+    series, _ = graded
+    own = series.grades.query("firing == 1 and grader == 'Ada'")
+    changed = [
+        Entry("grades", (r.patch, 1, "Ada"), "spread", (int(r.spread) + 1) % 5, "")
+        for r in own.itertuples()
+    ]
+    said = second_thoughts(series, changed)
+    assert said[0].startswith("48 grades that Ada gave before would change.")
+    assert not any("gave before" in s for s in second_thoughts(series, changed[:5]))
 
 
 def test_patches_not_fired_yet_and_lost_tiles_are_asked_about(graded):

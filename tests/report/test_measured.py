@@ -10,8 +10,8 @@ import pytest
 from kit.model import VERDICTS
 from kit.report import analyse
 from kit.report.figures.measured_firings import measurements_by_firing
+from kit.report.file_set import photographed_pair_files
 from kit.report.page.html import fragment
-from kit.report.report_files import photographed_pair_files
 from kit.report.sections.composition import whole_report
 from kit.report.sections.photographed_pairs import measured_rule
 from kit.report.sections.photographs import measured
@@ -120,3 +120,19 @@ def test_a_sentence_says_what_the_photographs_add(told, section):
     assert f"the grades alone on {without}." in said
     alone = analyse(told.series, photographs=False)
     assert [p.headline for p in alone.pairs_found] == [p.headline for p in told.pairs_by_grades]
+
+
+def test_a_table_counts_verdicts_by_source(told, section):
+    said = fragment(section)
+    assert "What each source adds: pairs by verdict" in said
+    for source in ("The grades alone", "The photographs alone, by millimetres", "Both together"):
+        assert f"{source}</th>" in said
+
+
+def test_a_setting_judges_by_the_grades_alone(told):
+    settings = told.series.settings
+    verdict = replace(settings.verdict, photographs=False)
+    aside = analyse(replace(told.series, settings=replace(settings, verdict=verdict)))
+    assert all(fit.measured.empty for fit in aside.fits.by_scale.values())
+    assert [p.headline for p in aside.pairs_found] == [p.headline for p in told.pairs_by_grades]
+    assert "the grades count alone, as photographs = false" in fragment(measured(aside))

@@ -1,6 +1,9 @@
 """What the notebooks show, and the small forms in them."""
 
+import pytest
+
 import kit
+from kit.errors import Misuse
 from kit.report import next_picker, pair_picker, planned_tiles, recorded
 from kit.report.page.html import fragment
 
@@ -47,3 +50,11 @@ def test_the_top_of_the_package_offers_verbs_and_no_room_hides_one():
     verbs = {"read_series", "plan", "fit", "pairs", "next_patches", "analyse", "write_report"}
     assert verbs <= set(dir(kit))
     assert all(callable(getattr(kit, verb)) for verb in verbs)
+
+
+def test_a_verb_takes_a_series_by_its_name_and_refuses_a_wrong_one(folder, monkeypatch):
+    monkeypatch.chdir(folder.parent.parent)
+    by_name = kit.saving("small").sentences()
+    assert by_name == kit.saving(kit.read_series(folder)).sentences()
+    with pytest.raises(Misuse, match="Did you mean 'small'"):
+        kit.pairs("smal")

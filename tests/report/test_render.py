@@ -42,6 +42,7 @@ def test_every_file_is_there_and_whole(made):
     assert names == {
         "report.html", "report.pdf", "summary.pdf", "pair-chart.png",
         "pair-chart.svg", "pairs.csv", "entry.json", "made-from.txt", "wall-chart.pdf",
+        "pairs-measured.csv", "wall-chart-measured.pdf",
     }  # fmt: skip
     html5lib.HTMLParser(strict=True).parse((made[0] / "report.html").read_text("utf-8"))
     assert len(PdfReader(made[0] / "summary.pdf").pages) == 1

@@ -6,7 +6,7 @@ from dataclasses import fields
 
 import pytest
 
-from kit.series import Blank, Settings, Stencil, Verdict
+from kit.series import Blank, Prices, Settings, Stencil, Verdict
 from kit.series.new_folder import series_toml
 from kit.series.setting_rules import SETTING_RULES
 from kit.series.settings_file import format_settings, parse_settings
@@ -93,9 +93,9 @@ def test_a_thousand_mutations_never_raise():
 
 def test_every_setting_that_the_code_knows_can_be_set():
     keys = {key.split(".")[-1] for key in SETTING_RULES}
-    apart = {"factors", "wishes", "scales", "blank", "stencil", "verdict"}
+    apart = {"factors", "wishes", "scales", "blank", "stencil", "verdict", "prices"}
     known = {f.name for f in fields(Settings)} - apart
-    for part in (Blank, Stencil, Verdict):
+    for part in (Blank, Prices, Stencil, Verdict):
         known |= {f.name for f in fields(part)}
     assert known <= keys, known - keys
 
@@ -105,3 +105,16 @@ def test_new_series_explains_every_setting_of_the_verdict():
     for name in ("fine_edge_at_most", "breaks_through_from"):
         (line,) = (li for li in text.splitlines() if li.startswith(name))
         assert "#" in line and "step" in line
+
+
+def test_the_prices_that_a_new_series_suggests_are_read_once_the_signs_are_taken_away():
+    text = series_toml("T", 1, dt.date(2026, 3, 14)).decode()
+    assert parse_settings(text.encode())[0].prices is None
+    start = text.index("# [prices]")
+    block = text[start : text.index("\n\n", start)]
+    priced = text.replace(block, block.replace("# ", "", 1).replace("\n# ", "\n"))
+    settings, problems = parse_settings(priced.encode())
+    assert not problems
+    assert settings.prices == Prices("EUR", 20, 10, 0.1, 0)
+    assert parse_settings(format_settings(settings))[0] == settings
+    assert "prices.copper_per_kg" in told("[prices]\ncopper_per_kg = -1")[0]

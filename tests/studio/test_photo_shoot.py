@@ -40,6 +40,8 @@ def test_a_name_is_always_painted_alike_and_names_differ():
     assert invented_rgb("Attic Rose") == invented_rgb("Attic Rose")
     assert invented_rgb("Attic Rose") != invented_rgb("Ferry Blue")
     assert all(0 <= channel <= 1 for channel in invented_rgb("Pond Green"))
+    red, green, blue = np.array([invented_rgb(f"Attic {c}") for c in ("Red", "Green", "Blue")])
+    assert red.argmax() == 0 and green.argmax() == 1 and blue.argmax() == 2
 
 
 def test_the_latent_truth_is_what_the_grades_were_drawn_from(planned):

@@ -5,10 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from studios import Population, ending_shares
 
 from kit.model import VerdictRule
 from kit.series import observations
-from kit.studio import Population, draw_truth, fire, latent_truth
+from kit.studio import draw_truth, fire, latent_truth
 
 
 def test_the_same_seed_gives_the_same_grades(planned):
@@ -42,7 +43,7 @@ def test_shares_of_endings_are_the_long_run_of_patches(planned):
     low = [(seen[s] < truth.scales[s].cuts[1]).to_numpy() for s in ("spread", "pull_through")]
     counted = [(low[0] & low[1]).mean(), (~low[0] & low[1]).mean(), (~low[1]).mean()]
     runs = observations(fired[0][0]).drop_duplicates(["patch", "firing"])
-    told = truth.ending_shares(runs, VerdictRule()).mean(axis=0)
+    told = ending_shares(truth, runs, VerdictRule()).mean(axis=0)
     assert told == pytest.approx(counted, abs=0.02)
 
 

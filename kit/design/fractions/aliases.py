@@ -42,7 +42,8 @@ def word_length_pattern(runs: pd.DataFrame, factors: Mapping[str, Sequence[Level
             slope = len(levels) * (codes[name] == codes[name][a]) - 1.0
             polynomial[:, 1:] += slope[:, None] * polynomial[:, :-1]
         pattern[a] = polynomial.sum(axis=0)
-    return np.round(pattern.sum(axis=0)[1:] / n**2, 9) + 0.0
+    lengths: np.ndarray = np.round(pattern.sum(axis=0)[1:] / n**2, 9) + 0.0
+    return lengths
 
 
 def alias_table(runs: pd.DataFrame, factors: Mapping[str, Sequence[Level]]) -> pd.DataFrame:
@@ -100,4 +101,5 @@ def _basis(
 def _contrasts(levels: int) -> np.ndarray:
     """Contrasts of a factor's levels, orthonormal over the levels, shape (levels, levels - 1)."""
     full = np.column_stack([np.ones(levels), np.eye(levels)[:, :-1]])
-    return np.linalg.qr(full)[0][:, 1:] * np.sqrt(levels)
+    orthonormal: np.ndarray = np.linalg.qr(full)[0][:, 1:] * np.sqrt(levels)
+    return orthonormal

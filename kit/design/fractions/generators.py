@@ -95,7 +95,8 @@ def word_lengths(minuses: np.ndarray, factors: int) -> np.ndarray:
     """
     runs = minuses.shape[1]
     krawtchouk = _krawtchouk(factors)
-    return np.rint(krawtchouk[minuses].sum(axis=1) / runs).astype(np.int64)
+    lengths: np.ndarray = np.rint(krawtchouk[minuses].sum(axis=1) / runs).astype(np.int64)
+    return lengths
 
 
 @lru_cache(maxsize=64)

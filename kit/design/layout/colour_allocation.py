@@ -61,7 +61,7 @@ def deal_overlays(
 
 
 def _of_family(colours: pd.DataFrame, family: str) -> np.ndarray:
-    names = colours.loc[colours["family"] == family, "colour"].to_numpy(object)
+    names: np.ndarray = colours.loc[colours["family"] == family, "colour"].to_numpy(object)
     if not len(names):
         raise Misuse(
             f"The plan needs {family} colours and none is in stock. Add one to colours.csv, or "

@@ -37,7 +37,8 @@ class ExchangeProblem:
     def information(self, cells: np.ndarray) -> np.ndarray:
         """X'WX and what is known already, for each plan: (s, n) to (s, p, p)."""
         x = self.x[cells]
-        return x.swapaxes(1, 2) @ (self.structure.precision @ x) + self.known
+        information: np.ndarray = x.swapaxes(1, 2) @ (self.structure.precision @ x) + self.known
+        return information
 
     def values(self, cells: np.ndarray) -> np.ndarray:
         """log det of each plan's information, shape (s,)."""

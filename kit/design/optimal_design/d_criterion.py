@@ -38,7 +38,8 @@ class Change:
         """[U; D] matrix [U; D]' for every change, shape (s, a, 2m, 2m)."""
         s, p = len(self.d), self.d.shape[-1]
         ud = np.concatenate([np.broadcast_to(self.u[:, None], self.d.shape), self.d], axis=2)
-        return (ud.reshape(s, -1, p) @ matrix).reshape(ud.shape) @ ud.swapaxes(2, 3)
+        inner: np.ndarray = (ud.reshape(s, -1, p) @ matrix).reshape(ud.shape) @ ud.swapaxes(2, 3)
+        return inner
 
     def core(self, inverse: np.ndarray) -> np.ndarray:
         """K^-1 + [U; D] M^-1 [U; D]' with K = [[0, I], [I, Omega]], shape (s, a, 2m, 2m)."""
@@ -53,7 +54,9 @@ class Change:
         """The inverse after the first change, by Woodbury's identity, shape (s, p, p)."""
         ud = np.concatenate([self.u, self.d[:, 0]], axis=1)
         uda = ud @ inverse
-        return inverse - uda.swapaxes(1, 2) @ np.linalg.solve(self.core(inverse)[:, 0], uda)
+        drop = uda.swapaxes(1, 2) @ np.linalg.solve(self.core(inverse)[:, 0], uda)
+        updated: np.ndarray = inverse - drop
+        return updated
 
     def single_row(self, matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """u'Au, u'Ad and d'Ad where one row changes, shapes (s, 1), (s, a) and (s, a)."""
@@ -83,4 +86,5 @@ def gains(inverse: np.ndarray, change: Change) -> np.ndarray:
         # det K^-1 is 1 or -1, and turns det(core) into the ratio of determinants.
         sign = -1 if len(change.omega) % 2 else 1
         ratio = sign * np.linalg.det(change.core(inverse))
-    return np.log(np.maximum(ratio, _LEAST_RATIO))
+    gained: np.ndarray = np.log(np.maximum(ratio, _LEAST_RATIO))
+    return gained

@@ -180,8 +180,10 @@ def log_det_bound(candidates: Candidates, structure: CovarianceStructure) -> flo
 
 
 def _moments(x: np.ndarray, weight: np.ndarray) -> np.ndarray:
-    return x.T @ (weight[:, None] * x)
+    moments: np.ndarray = x.T @ (weight[:, None] * x)
+    return moments
 
 
 def _quadratic(x: np.ndarray, matrix: np.ndarray) -> np.ndarray:
-    return np.einsum("cp,cp->c", x @ matrix, x)
+    quadratic: np.ndarray = np.einsum("cp,cp->c", x @ matrix, x)
+    return quadratic

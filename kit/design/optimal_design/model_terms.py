@@ -47,11 +47,11 @@ class Candidates:
 
     @property
     def p(self) -> int:
-        return self.x.shape[1]
+        return int(self.x.shape[1])
 
     @property
     def by_tile(self) -> int:
-        return self.by_tile_basis.shape[1]
+        return int(self.by_tile_basis.shape[1])
 
 
 def main_effects(grid: FactorSpace) -> str:

@@ -89,7 +89,8 @@ def search(
             "No plan was found that can tell all the terms apart. Use fewer terms, more tiles or "
             "more patches a tile."
         )
-    return cells[0]
+    best: np.ndarray = cells[0]
+    return best
 
 
 def _second_tries(

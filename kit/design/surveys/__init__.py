@@ -3,19 +3,26 @@
 from kit.design.surveys.choose_next import next_patches, next_task, prospects, verdicts_now
 from kit.design.surveys.expected_verdicts import expected_verdicts
 from kit.design.surveys.pair_knowledge import (
-    SOURCES,
+    SCORES,
     PairKnowledge,
     fitted_scores,
-    known_beforehand,
     known_from_grades,
-    score_beforehand,
 )
 from kit.design.surveys.pair_numbers import Floats, Ints, checked_colours
 from kit.design.surveys.pair_survey import TileFormat, survey, survey_plan, survey_task
+from kit.design.surveys.pairs_beforehand import (
+    SOURCES,
+    known_beforehand,
+    known_of_series,
+    learned_scores,
+    score_of_rule,
+    source_beliefs,
+)
 from kit.design.surveys.patch_exchange import Places
 from kit.design.surveys.verdict_search import after_firing, dealt_evenly, remaining_shares
 
 __all__ = [
+    "SCORES",
     "SOURCES",
     "Floats",
     "Ints",
@@ -29,11 +36,14 @@ __all__ = [
     "fitted_scores",
     "known_beforehand",
     "known_from_grades",
+    "known_of_series",
+    "learned_scores",
     "next_patches",
     "next_task",
     "prospects",
     "remaining_shares",
-    "score_beforehand",
+    "score_of_rule",
+    "source_beliefs",
     "survey",
     "survey_plan",
     "survey_task",

@@ -71,4 +71,5 @@ class Standing:
         N -= np.einsum("ncr,ncs->crs", across, batch.A)
         N += self._all[batch.pair[:, :, None], batch.pair[:, None, :]]
         without = self.value + float(np.sum(batch.L * (self._M @ batch.L)))
-        return without - np.einsum("crs,crs->c", batch.S_inverse, N)
+        criterion: Floats = without - np.einsum("crs,crs->c", batch.S_inverse, N)
+        return criterion

@@ -109,7 +109,7 @@ def _judged(
     draws = 2 ** int(np.log2(draws))
     points = qmc.Sobol(4, seed=0).random(draws).clip(1e-6, 1 - 1e-6)
     normal = norm.ppf(points)
-    told, true = [], []
+    moments, true = [], []
     for i, (score, share) in enumerate(zip(known.scores, left, strict=True)):
         mean = np.repeat(score.mean[pairs].ravel(), draws)
         variance = np.repeat(score.variance[pairs].ravel(), draws)
@@ -117,10 +117,9 @@ def _judged(
         keeps = np.repeat(np.repeat(share, counts), draws) * variance
         moved = mean + np.sqrt(np.maximum(variance - keeps, 0)) * np.tile(normal[:, i], n * counts)
         x = moved + np.sqrt(keeps) * np.tile(normal[:, 2 + i], n * counts)
-        told.append(score.state(moved, keeps))
+        moments.append((moved, keeps))
         true.append(score.state(x, np.full(len(x), _TINY)))
-    seen = outlook(told[0], told[1], known.rho, known.confidence)
-    verdict = verdicts(seen.chances, seen.hit_or_miss, known.confidence)
+    verdict = verdicts_of(known, moments[0], moments[1])
     truth = true_verdicts(ending_chances(true[0], true[1], known.rho), known.confidence)
     given = verdict != NOT_KNOWN
     right = given & (verdict == truth)
@@ -129,6 +128,26 @@ def _judged(
         v.reshape(n, counts * draws).mean(axis=1) for v in (given, right, wrong_fine)
     )
     return given, right, wrong_fine
+
+
+def verdicts_of(
+    known: PairKnowledge, spread: tuple[Floats, Floats], pull_through: tuple[Floats, Floats]
+) -> np.ndarray:
+    """Verdicts where each score is known as N(mean, variance), two pairs of (n,) arrays."""
+    both = (spread, pull_through)
+    own = [score.state(*moments) for score, moments in zip(known.scores, both, strict=True)]
+    chances = ending_chances(own[0], own[1], known.rho)
+    # Only where no ending is sure is it asked, at length, how sure hit or miss is.
+    open_rows = np.flatnonzero(chances.max(axis=1) < known.confidence)
+    hit_or_miss = np.zeros(len(chances))
+    if len(open_rows):
+        left = [
+            score.state(mean[open_rows], variance[open_rows])
+            for score, (mean, variance) in zip(known.scores, both, strict=True)
+        ]
+        seen = outlook(left[0], left[1], known.rho, known.confidence)
+        hit_or_miss[open_rows] = seen.hit_or_miss
+    return verdicts(chances, hit_or_miss, known.confidence)
 
 
 def true_verdicts(shares: Floats, confidence: float) -> np.ndarray:

@@ -1,7 +1,7 @@
-"""What is known of every pair at every firing count: before anything is fired, or from grades."""
+"""What is known of every pair at every firing count, and what grades tell of it."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -10,21 +10,22 @@ from scipy.special import expit
 
 from kit.design.surveys.pair_numbers import Floats, Ints, pair_numbers
 from kit.errors import Misuse
-from kit.mixed import Prior
-from kit.model import PairSetting, ScaleFit, ScoreState, fit_series, state_by_grades
+from kit.model import (
+    PairSetting,
+    ScaleFit,
+    ScoreState,
+    fit_series,
+    state_by_grades,
+)
 from kit.series import PULL_THROUGH, SPREAD, Series
 
 SCORES = (SPREAD.name, PULL_THROUGH.name)
-
-SOURCES = ("base", "overlay", "pair", "tile", "stripe", "patch", "session")
 
 SMALL_SD_RATIO = 1.5
 """A small patch varies so much more than one of full size: common practice, no source."""
 
 _NODES, _weights = np.polynomial.hermite_e.hermegauss(7)
 _WEIGHTS = _weights / _weights.sum()
-_STEPS_BELOW_AND_ABOVE = (1, 2)
-"""Further cuts on either side of that of a fine edge, on the default scale of five steps."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,90 +119,6 @@ class PairKnowledge:
         return pair_numbers(self.colours, pairs)
 
 
-def known_beforehand(
-    colours: pd.DataFrame,
-    setting: PairSetting,
-    counts: Sequence[int],
-    grades_per_patch: float,
-    prior: Prior | None = None,
-) -> PairKnowledge:
-    """What the prior of the models says of pairs before anything is fired.
-
-    Parameters
-    ----------
-    colours : DataFrame
-        Columns colour and family.
-    setting : PairSetting
-    counts : sequence of int
-        Firing counts that pairs will be judged at.
-    grades_per_patch : float
-        How often each patch will be graded: firings times graders.
-    prior : Prior, optional
-        That of the models by default.
-    """
-    prior = prior or Prior()
-    apart = setting.breaks_through_from - setting.fine_edge_at_most - 1
-    score = score_beforehand(colours, prior, source_variances(prior), counts, grades_per_patch)
-    score = replace(score, broken_above=apart * step_width(prior))
-    names = tuple(colours["colour"].astype("str"))
-    return PairKnowledge(names, tuple(counts), (score, score), setting.confidence)
-
-
-def source_variances(prior: Prior) -> dict[str, float]:
-    """Variance that the prior expects of each source."""
-    shape = prior.spread_shape
-    expected = shape * (shape + 1) / prior.spread_rate**2
-    return dict.fromkeys(
-        ("base", "overlay", "pair", "tile", "stripe", "patch", "session"), expected
-    )
-
-
-def step_width(prior: Prior) -> float:
-    """Distance of neighbouring cuts that the prior expects."""
-    return prior.step_shape / prior.step_rate if prior.step_rate else 2.0
-
-
-def score_beforehand(
-    colours: pd.DataFrame,
-    prior: Prior,
-    variances: Mapping[str, float],
-    counts: Sequence[int],
-    grades_per_patch: float,
-) -> ScoreKnowledge:
-    """One score of pairs whose sources of variation are taken to be known."""
-    c = len(colours)
-    base, overlay = np.divmod(np.arange(c * c), c)
-    lead = np.where(colours["family"].to_numpy() == colours["family"].iloc[0], -0.5, 0.5)
-    families = np.column_stack(
-        [np.ones(c * c), lead[base], lead[overlay], 2 * lead[base] * lead[overlay]]
-    )
-    covariance = (
-        prior.effect_sd**2 * families @ families.T
-        + variances["base"] * _alike(base)
-        + variances["overlay"] * _alike(overlay)
-        + variances["pair"] * np.eye(c * c)
-    )
-    reach = max(len(counts) - 1, 1)
-    away = (np.arange(len(counts)) - (len(counts) - 1) / 2) / reach
-    slope = prior.effect_sd**2 * np.einsum("ij,ij->i", families, families)
-    own = np.diag(covariance)
-    below, above = _STEPS_BELOW_AND_ABOVE
-    cuts = step_width(prior) * np.arange(-below, above + 1.0)
-    information = grade_information(cuts, np.zeros(1), np.array([1.0]))[0]
-    noise = variances["patch"] + 1 / (grades_per_patch * information)
-    return ScoreKnowledge(
-        mean=np.zeros((c * c, len(counts))),
-        variance=own[:, None] + slope[:, None] * away**2,
-        covariance=covariance,
-        broken_above=0.0,
-        tile_variance=variances["tile"],
-        stripe_variance=variances["stripe"],
-        patch_variance=variances["patch"],
-        session_variance=variances["session"],
-        noise_variance=np.full(c * c, noise),
-    )
-
-
 def fitted_scores(series: Series | Iterable[Series]) -> dict[str, ScaleFit]:
     """Fit both scores of one series, or of several together."""
     each = [series] if isinstance(series, Series) else list(series)
@@ -286,7 +203,7 @@ def _recipes(
         if factor not in pairs:
             usual = fit.frame[factor].mode().iloc[0]
             pairs[factor] = getattr(setting, factor, usual)
-    return pairs
+    return fit.labels.on(pairs)
 
 
 def grade_information(cuts: Floats, m: Floats, v: Floats) -> Floats:
@@ -312,7 +229,3 @@ def grade_information(cuts: Floats, m: Floats, v: Floats) -> Floats:
     f = F * (1 - F)
     information = np.sum(np.diff(F, axis=-1) * (f[..., 1:] + f[..., :-1]), axis=-1)
     return np.asarray(information @ _WEIGHTS)
-
-
-def _alike(labels: Ints) -> Floats:
-    return (labels[:, None] == labels[None, :]).astype(float)

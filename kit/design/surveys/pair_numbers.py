@@ -36,7 +36,8 @@ def pair_numbers(colours: Sequence[str], pairs: pd.DataFrame) -> Ints:
         )
     base = pairs["base"].map(place).to_numpy(dtype=np.intp)
     overlay = pairs["overlay"].map(place).to_numpy(dtype=np.intp)
-    return base * len(colours) + overlay
+    numbers: Ints = base * len(colours) + overlay
+    return numbers
 
 
 def checked_colours(colours: pd.DataFrame) -> pd.DataFrame:

@@ -1,17 +1,18 @@
 """Pair surveys before anything is fired: which bases, and which overlays lie on them."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from kit.design.surveys.pair_knowledge import PairKnowledge, known_beforehand
+from kit.design.surveys.pair_knowledge import PairKnowledge
 from kit.design.surveys.pair_numbers import Floats, checked_colours
+from kit.design.surveys.pairs_beforehand import known_beforehand
 from kit.design.surveys.patch_exchange import Places
 from kit.design.surveys.verdict_search import Chosen, Task, best_patches
 from kit.errors import Misuse
-from kit.model import PairSetting
+from kit.model import LearnedPrior, PairSetting
 
 FULL_SIZE = 4
 """Of so many tiles one carries patches of full size on a single base, so that what a small patch
@@ -59,6 +60,7 @@ def survey(
     targets: pd.DataFrame | None = None,
     wrong_costs: float = 0.0,
     seed: int = 1,
+    learned: Mapping[str, LearnedPrior] | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> pd.DataFrame:
     """Choose bases and overlays so that the most pairs can be expected to be judged rightly.
@@ -81,6 +83,8 @@ def survey(
     wrong_costs : float
         What a wrong 'fine edge' costs, in right verdicts missed.
     seed : int
+    learned : mapping of str to LearnedPrior, optional
+        As for `known_beforehand`.
     progress : callable, optional
         Called with a sentence now and then.
 
@@ -95,7 +99,7 @@ def survey(
         When no such plan exists; the message says what would.
     """
     known = known_beforehand(
-        checked_colours(colours), setting or PairSetting(), counts, len(counts) * graders
+        checked_colours(colours), setting or PairSetting(), counts, len(counts) * graders, learned
     )
     task = survey_task(known, targets, wrong_costs)
     return survey_plan(known, task, tile_format.places(tiles), seed, progress).frame(known)
@@ -129,7 +133,8 @@ def pair_weights(known: PairKnowledge, targets: pd.DataFrame | None) -> Floats:
     weight[known.numbers(targets)] = targets.get("weight", 1.0)
     if not (weight * apart).any():
         raise Misuse("Wish for at least one pair of two different colours.")
-    return weight * apart
+    wished: Floats = weight * apart
+    return wished
 
 
 def survey_plan(

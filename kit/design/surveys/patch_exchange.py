@@ -96,7 +96,8 @@ class View:
         stripe, other = places.stripe[rows], places.stripe[others]
         same_tile = places.tile_of[stripe][:, None] == places.tile_of[other][None, :]
         striped = places.small[rows][:, None] & (stripe[:, None] == other[None, :])
-        return self.tile_variance * same_tile + self.stripe_variance * striped
+        covariance: Floats = self.tile_variance * same_tile + self.stripe_variance * striped
+        return covariance
 
     def plan(self, pair: Ints, places: Places) -> "PlanView":
         """The plan that has these patches."""
@@ -288,7 +289,8 @@ def _may_replace(old: int, now: Ints, wanted: Flags) -> Flags:
     """Colours that may stand where `old` stands without a wanted colour dropping out."""
     count = np.bincount(now.ravel(), minlength=len(wanted))
     if wanted[old] and count[old] == 1:
-        return wanted & (count == 0)
+        unused: Flags = wanted & (count == 0)
+        return unused
     return np.ones(len(wanted), dtype=bool)
 
 

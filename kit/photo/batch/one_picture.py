@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from kit.photo.card.card_detection import Slips
 from kit.photo.patch.patch_reading import COLOURS, PatchReading, measure_patch
 from kit.photo.raster import Raster, colour_shift
-from kit.photo.review.annotated import draw_readings
 from kit.photo.tile.patch_layout import base_colours, patch_places
 from kit.photo.tile.tile_plan import PhotoPlan
 from kit.photo.view.image_file import Unmeasurable, file_hash, open_picture
@@ -32,6 +31,10 @@ _CLAIMS = (
     ("tile", re.compile(r"tile[ _-]?0*(\d+)", re.IGNORECASE)),
     ("firing", re.compile(r"firing[ _-]?0*(\d+)", re.IGNORECASE)),
 )
+
+SHOWN_PER_MM = 9.0
+_APART_PX = 25
+"""Neighbouring points further apart than this lie on either side of a gap."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +87,7 @@ def measure_picture(
     earlier: pd.DataFrame | None = None,
     pure: pd.DataFrame | None = None,
     others: Sequence[Path] = (),
+    turned_deg: float = 0.0,
 ) -> PictureResult:
     """Measure every patch in one photograph.
 
@@ -102,6 +106,8 @@ def measure_picture(
     others : sequence of Path, optional
         Other pictures of the same tile after the same firing, the tile or the lamp moved: what a
         reflection hides here is taken from them.
+    turned_deg : float
+        How far the tile lies turned clockwise from how the card says, as a person found.
 
     Returns
     -------
@@ -113,6 +119,7 @@ def measure_picture(
         opened = open_picture(path)
         result = replace(result, taken=opened.taken, camera=opened.camera)
         window = see_window(opened, plan)
+        window = replace(window, tile=window.tile.laid_turned(turned_deg))
         slips = window.slips
         result = replace(result, tile=slips.tile, firing=slips.firing)
         _check_name(path.name, slips)
@@ -151,7 +158,7 @@ def measure_picture(
     return replace(
         result,
         patches=measurements_table(rows),
-        shown=draw_readings(window.lab, readings, PER_MM),
+        shown=_with_edges(window.lab, readings, PER_MM),
         spots={p: _middle(reading, extent) for p, reading in readings.items()},
         size_mm=(window.tile.width_mm, window.tile.height_mm),
         borrowed=borrowed,
@@ -247,7 +254,8 @@ def first_seen(earlier: pd.DataFrame | None, firing: int) -> pd.DataFrame | None
 
 def overlay_lab(row: pd.Series) -> Raster:
     """CIELAB of the overlay in a row of measurements, (3,)."""
-    return row[["overlay_l", "overlay_a", "overlay_b"]].to_numpy(np.float32)
+    lab: Raster = row[["overlay_l", "overlay_a", "overlay_b"]].to_numpy(np.float32)
+    return lab
 
 
 def reference_colour(
@@ -261,3 +269,54 @@ def reference_colour(
     if first is not None and patch in first.index:
         return overlay_lab(first.loc[patch])
     return None
+
+
+def _with_edges(lab: Raster, readings: dict[str, PatchReading], per_mm: float) -> Raster:
+    """Draw the stencil line and the edge found over the straightened picture of the tile.
+
+    The stencil line is dashed, the edge found is a full line; both are white on black, so that
+    they show on any colour.
+
+    Parameters
+    ----------
+    lab : ndarray (height, width, 3)
+        CIELAB of the window.
+    readings : dict of str to PatchReading
+        By patch.
+    per_mm : float
+        Pixels to the mm of `lab`.
+
+    Returns
+    -------
+    ndarray of uint8 (height, width, 3)
+        RGB, `SHOWN_PER_MM` pixels to the mm.
+    """
+    zoom = SHOWN_PER_MM / per_mm
+    small = cv2.resize(lab, None, fx=zoom, fy=zoom, interpolation=cv2.INTER_AREA)
+    srgb = cv2.cvtColor(small, cv2.COLOR_Lab2RGB)
+    canvas = np.ascontiguousarray((np.clip(srgb, 0, 1) * 255 + 0.5).astype(np.uint8))
+    for reading in readings.values():
+        _dashes(canvas, reading.planned_mm * SHOWN_PER_MM)
+        if reading.outline_mm is not None:
+            _line(canvas, reading.outline_mm * SHOWN_PER_MM)
+    return canvas
+
+
+def _line(canvas: Raster, place: NDArray[np.float64]) -> None:
+    """Join neighbouring points; a gap is left where the edge was not seen."""
+    ends = np.roll(place, -1, axis=0)
+    near = np.linalg.norm(ends - place, axis=1) < _APART_PX
+    _strokes(canvas, place[near], ends[near])
+
+
+def _dashes(canvas: Raster, place: NDArray[np.float64]) -> None:
+    ends = np.roll(place, -1, axis=0)
+    drawn = (np.arange(len(place)) % 8 < 3) & (np.linalg.norm(ends - place, axis=1) < _APART_PX)
+    _strokes(canvas, place[drawn], ends[drawn])
+
+
+def _strokes(canvas: Raster, starts: NDArray[np.float64], ends: NDArray[np.float64]) -> None:
+    """Draw in sixteenths of a pixel, white over a wider black."""
+    lines = list(np.rint(np.stack([starts, ends], axis=1) * 16).astype(np.int32))
+    for colour, thick in (((0, 0, 0), 3), ((255, 255, 255), 1)):
+        cv2.polylines(canvas, lines, False, colour, thick, cv2.LINE_AA, shift=4)

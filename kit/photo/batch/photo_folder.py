@@ -1,6 +1,6 @@
 """All the photographs of a series measured, in parallel, without doing any twice."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path
@@ -88,6 +88,7 @@ def measure_folder(
     pure: pd.DataFrame | None = None,
     workers: int = -1,
     progress: Callable[[str], None] | None = None,
+    turned: Mapping[str, float] | None = None,
 ) -> FolderResult:
     """Measure every picture in a folder and the folders within it, and hold them together.
 
@@ -105,6 +106,9 @@ def measure_folder(
         Processes at once; -1 for one a core.
     progress : callable, optional
         Told in a sentence how far it has come.
+    turned : mapping of str to float, optional
+        Pictures, by their fingerprint, in which the tile lies turned, and by how many degrees
+        clockwise, as a person found.
 
     Returns
     -------
@@ -129,7 +133,7 @@ def measure_folder(
     def measured(with_plan: PhotoPlan) -> pd.DataFrame:
         rows: list[dict[str, object]] = []
         work = (
-            delayed(_measure_tile)(job, folder, with_plan, pure, memory)
+            delayed(_measure_tile)(job, folder, with_plan, pure, memory, turned or {})
             for job in _jobs(pictures, found)
         )
         for results in pool(work):
@@ -233,7 +237,12 @@ def _read_slips(path: Path, memory: PictureMemory) -> tuple[Path, Slips | None]:
 
 
 def _measure_tile(
-    job: _Job, folder: Path, plan: PhotoPlan, pure: pd.DataFrame | None, memory: PictureMemory
+    job: _Job,
+    folder: Path,
+    plan: PhotoPlan,
+    pure: pd.DataFrame | None,
+    memory: PictureMemory,
+    turned: Mapping[str, float],
 ) -> list[dict[str, object]]:
     """Measure pictures in turn, each knowing what the ones before it gave."""
     cv2.setNumThreads(1)
@@ -243,11 +252,12 @@ def _measure_tile(
         name = path.relative_to(folder).as_posix()
         others = job.others(path, slips)
         tile = slips.tile if slips else None
-        fingerprint = fingerprint_of(path, plan, earlier, pure, others, tile)
+        degrees = turned.get(file_hash(path), 0.0)
+        fingerprint = fingerprint_of(path, plan, earlier, pure, others, tile, degrees)
         result = memory.result(fingerprint, name)
         if result is None:
-            made = replace(measure_picture(path, plan, earlier, pure, others), picture=name)
-            made = replace(made, patches=made.patches.assign(picture=name))
+            made = measure_picture(path, plan, earlier, pure, others, degrees)
+            made = replace(made, picture=name, patches=made.patches.assign(picture=name))
             result = memory.keep_result(fingerprint, made)
         if len(result.patches):
             known = [part for part in (earlier, result.patches) if len(part)]

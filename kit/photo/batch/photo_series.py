@@ -10,11 +10,11 @@ import pandas as pd
 from kit.errors import Misuse
 from kit.photo.batch.photo_folder import DECISIONS, FolderResult, measure_folder
 from kit.photo.review.decisions import (
-    Choice,
     Decision,
     add_decisions,
     decided,
     read_decisions,
+    turns,
     typed_decisions,
     with_accepted,
 )
@@ -123,6 +123,12 @@ class Measured:
             for name, count in self.withdrawn.items()
         ]
         told += self.found.notes
+        turned = turns(self.decisions)
+        here = pictures[pictures["picture_sha256"].isin(list(turned))]
+        told += [
+            f"In {row.picture} the tile lies turned, as was decided: it was measured as it lies."
+            for row in here.itertuples()
+        ]
         told += _under("Asked about, and not counted until you accept:", self._open_questions())
         told += _under("To photograph:", self.retakes())
         return "\n".join(told)
@@ -162,8 +168,9 @@ def measure_series(folder: Path, progress: Callable[[str], None] | None = None) 
     photos = inside(folder, PHOTOS)
     if not photos.is_dir():
         raise Misuse(f"There is no folder {photos}. Make it and put the photographs there.")
-    found = measure_folder(photos, photo_plan(series), progress=progress)
     before = series.measurements
+    turned = turns(read_decisions(photos / DECISIONS))
+    found = measure_folder(photos, photo_plan(series), progress=progress, turned=turned)
     if found.pictures.empty and len(before):
         raise Misuse(
             f"There is no picture in {photos}, but measurements of {before['picture'].nunique()} "
@@ -179,9 +186,7 @@ def measure_series(folder: Path, progress: Callable[[str], None] | None = None) 
     return Measured(measured, found, tuple(decisions), withdrawn)
 
 
-def decide(
-    folder: Path, picture_sha256: str, choice: Choice, patch: str = "", by: str = ""
-) -> None:
+def decide(folder: Path, picture_sha256: str, choice: str, patch: str = "", by: str = "") -> None:
     """Write what a person decided on a picture, or on one patch in it.
 
     Parameters
@@ -190,7 +195,8 @@ def decide(
         Of the series.
     picture_sha256 : str
         Fingerprint of the picture, as measurements.csv has it.
-    choice : {'accept', 'strike out', 'retake', 'clear'}
+    choice : str
+        As `Decision` has it.
     patch : str
         Blank for the picture as a whole.
     by : str

@@ -15,7 +15,7 @@ from kit.photo.batch.one_picture import PictureResult, measurements_table, name_
 from kit.photo.tile.tile_plan import PhotoPlan
 from kit.photo.view.image_file import bare_jpeg, file_hash
 
-MEASURING = 2
+MEASURING = 3
 """Raised whenever the same picture would measure differently, so that nothing stale is kept."""
 
 
@@ -84,6 +84,7 @@ def fingerprint_of(
     pure: pd.DataFrame | None,
     others: Sequence[Path],
     tile: int | None,
+    turned_deg: float,
 ) -> str:
     """Everything that a picture's measurements depend on, as one hash; not its name."""
     columns = ["patch", "tile", "position", "overlay", "before_firing"]
@@ -98,6 +99,7 @@ def fingerprint_of(
         earlier.drop(columns="picture").to_csv(index=False),
         "" if pure is None else pure.to_csv(index=False),
         *sorted(map(file_hash, others)),
+        f"turned {turned_deg}" if turned_deg else "",
     )
     return sha256("\n".join(parts).encode()).hexdigest()
 
@@ -105,7 +107,8 @@ def fingerprint_of(
 def _recall(kept: Path) -> dict[str, Any] | None:
     """Read what was kept; a file cut short by a power cut is as good as none."""
     try:
-        return json.loads(kept.read_text(encoding="utf-8"))
+        known: dict[str, Any] = json.loads(kept.read_text(encoding="utf-8"))
+        return known
     except (OSError, ValueError):
         return None
 

@@ -149,7 +149,8 @@ def _pixels_per_mm(view: NDArray[np.float64], card: Card) -> float:
 
 
 def _seen(view: NDArray[np.float64], places: NDArray[np.float64]) -> Raster:
-    return cv2.perspectiveTransform(places[None], view)[0].astype(np.float32)
+    seen: Raster = cv2.perspectiveTransform(places[None], view)[0].astype(np.float32)
+    return seen
 
 
 def _why_no_card(small: Raster, ids: NDArray[np.int32]) -> str:

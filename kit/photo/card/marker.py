@@ -90,4 +90,5 @@ def firings_among(ids: NDArray[np.integer]) -> list[int]:
 
 
 def _cells(identity: int) -> NDArray[np.bool_]:
-    return cv2.aruco.generateImageMarker(dictionary(), identity, CELLS) == 0
+    black: NDArray[np.bool_] = cv2.aruco.generateImageMarker(dictionary(), identity, CELLS) == 0
+    return black

@@ -17,6 +17,9 @@ _BAY_ARC_MM = 3.5
 _BAY_DEPTH_MM = 0.3
 """A dip of the edge narrower and deeper than these is a bay torn by the base, and left out."""
 
+_STEEP = 0.8
+"""Slope of the edge's fall into a bay that is torn: natural dips are flatter."""
+
 _TORN_PART = 0.1
 _SHOULDER_MM = 0.12
 _TORN_NEAR_MM = 0.8
@@ -89,7 +92,8 @@ def solid(share: Raster, inside: NDArray[np.bool_], per_mm: float) -> NDArray[np
     own = within > 0.3 * area
     own[0] = False
     own |= np.arange(count) == 1 + np.argmax(within[1:])
-    return ndimage.binary_fill_holes(own[label])
+    whole: NDArray[np.bool_] = ndimage.binary_fill_holes(own[label])
+    return whole
 
 
 def find_edge(
@@ -162,19 +166,26 @@ def torn_away(
 
 
 def _bays(creep: NDArray[np.float64], laid: StencilLine) -> NDArray[np.bool_]:
-    """Mark where the edge falls well behind a line stretched over its neighbours."""
+    """Mark where the edge falls steeply behind a line stretched over its neighbours.
+
+    A rough edge has dips too, but shallow slopes into them: they belong to the edge.
+    """
     length = float(np.linalg.norm(laid.place - np.roll(laid.place, 1, axis=0), axis=1).sum())
     arc = max(round(_BAY_ARC_MM / length * creep.size), 3)
     stretched = ndimage.grey_closing(creep, size=arc, mode="wrap")
     behind = stretched - creep
     deep = behind > _BAY_DEPTH_MM
+    rise = np.abs(creep - np.roll(creep, 1)) * creep.size / length > _STEEP
+    # Twice round, so that a dip across the line's start is one.
+    run, _ = ndimage.label(np.concatenate([behind > _SHOULDER_MM] * 2))
+    steep = np.unique(run[np.concatenate([rise | np.roll(rise, -1)] * 2)])
+    fallen = np.isin(run, steep[steep > 0])
+    deep &= fallen[: creep.size] | fallen[creep.size :]
     if deep.mean() < _TORN_PART:
         return deep
     # A torn edge falls into its bays over shoulders: they are left out with the bays.
-    double = np.concatenate([behind > _SHOULDER_MM] * 2)
-    run, count = ndimage.label(double)
     torn = np.isin(run, np.unique(run[np.concatenate([deep, deep])])) & (run > 0)
-    return (torn[: creep.size] | torn[creep.size :]) if count else deep
+    return torn[: creep.size] | torn[creep.size :]
 
 
 def _robust_fit(

@@ -16,8 +16,13 @@ _LEAST_PIXELS = 60
 _CLEAR = 0.2
 """Shares within this of pure overlay or pure base count as pure, so that noise adds nothing."""
 
+_RIM_MM = 0.22
+"""The camera's blur spreads a hole over about so much round it: there parts count as they are."""
 
-def pull_through(share: Raster, core: NDArray[np.bool_]) -> float:
+_SHOWN = 0.4
+
+
+def pull_through(share: Raster, core: NDArray[np.bool_], per_mm: float) -> float:
     """Give the share of the core in which the base shows, 0 to 1; nan for an empty core.
 
     Parameters
@@ -25,12 +30,24 @@ def pull_through(share: Raster, core: NDArray[np.bool_]) -> float:
     share : ndarray (height, width)
         Share of overlay in each pixel.
     core : ndarray of bool (height, width)
+    per_mm : float
+        Pixels to the mm.
     """
     if not core.any():
         return float("nan")
-    base = 1 - share[core]
-    counted = np.where(base < _CLEAR, 0.0, np.where(base > 1 - _CLEAR, 1.0, base))
-    return float(counted.mean())
+    base = 1 - share
+    side = 2 * round(_RIM_MM * per_mm) + 1
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    near_base, near_overlay = (
+        cv2.dilate(mark.astype(np.uint8), disc) > 0 for mark in (base > _SHOWN, base < 1 - _SHOWN)
+    )
+    plain = core & ~near_base
+    # What pure overlay reads as, a little above or below nothing, is taken off where parts count.
+    level = float(np.median(base[plain])) if plain.sum() > _LEAST_PIXELS else 0.0
+    counted = (base - level) / (1 - level)
+    counted[(base < _CLEAR) & ~near_base] = 0.0
+    counted[(base > 1 - _CLEAR) & ~near_overlay] = 1.0
+    return float(np.clip(counted[core].mean(), 0, 1))
 
 
 def mottle(

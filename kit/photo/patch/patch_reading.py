@@ -7,12 +7,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.photo.patch.edge import Edge, find_edge, solid
-from kit.photo.patch.patch_image import PatchPlace, PatchView, base_beside, overlay_seen, patch_view
+from kit.photo.patch.patch_image import (
+    PatchPlace,
+    PatchView,
+    base_beside,
+    mixture,
+    overlay_seen,
+    patch_view,
+)
 from kit.photo.patch.patch_numbers import Covered, edge_numbers, face_numbers
 from kit.photo.patch.quality import ALIKE, LEAST_CONTRAST, judge
 from kit.photo.patch.reflection import find_reflection
 from kit.photo.patch.stencil_geometry import StencilLine, stencil_line
-from kit.photo.patch.unmixing import mixture
 from kit.photo.raster import Raster
 from kit.photo.view.window import PER_MM, Window
 from kit.series import Stencil
@@ -96,7 +102,8 @@ def measure_patch(
     )
     numbers = edge_numbers(view, covered, edge, window)
     if numbers:
-        numbers |= face_numbers(view, covered, edge, numbers["spread_mm"], numbers["edge_width_mm"])
+        spread, width = numbers["spread_mm"], numbers["edge_width_mm"]
+        numbers |= face_numbers(view, covered, edge, window, spread, width)
     quality, remark = judge(view, covered, edge, numbers, own, window)
     values = colours if quality == "not measured" else colours | numbers
     near = view.beyond < view.place.reach.outward

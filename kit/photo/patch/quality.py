@@ -6,12 +6,15 @@ from kit.photo.patch.edge import Edge
 from kit.photo.patch.patch_image import PatchView
 from kit.photo.patch.patch_numbers import Covered
 from kit.photo.view.window import Window
+from kit.wording import lower_first, percent, upper_first
 
 LEAST_CONTRAST = 6.0
 """CIELAB distance of overlay from base below which the two cannot be told apart."""
 
 _MOST_TORN = 0.55
 _MOST_ONE_SIDED_MM = 1.0
+_MOST_ACROSS = 0.03
+_MOST_UNSURE = 0.03
 
 ALIKE = "Base and overlay look alike, so no edge can be seen."
 
@@ -47,10 +50,12 @@ def judge(
     hiding = _hiding(view, covered)
     if "spread_mm" not in numbers or edge.seen < 0.4 or veiled > 0.6:
         return "not measured", f"{hiding} too much of this patch."
+    if edge.limited > _MOST_ACROSS and window.tile.crossed:
+        return "poor", "Something lying on it, such as a finger across the rim, hides its edge."
     if edge.limited > 0.25:
         return "poor", (
-            f"The edge is out of reach on {edge.limited:.0%} of its length: the overlay has run "
-            "into its neighbour or the rim, or has crawled away."
+            f"The edge is out of reach on {percent(edge.limited)} of its length: the overlay has "
+            "run into its neighbour or the rim, or has crawled away."
         )
     if edge.limited > 0.05 and _one_sided(edge):
         return "poor", (
@@ -59,18 +64,17 @@ def judge(
         )
     if edge.torn > _MOST_TORN or (edge.torn > 0.3 and numbers["pull_through_share"] > _MOST_TORN):
         return "poor", (
-            f"The base has torn {edge.torn:.0%} of the edge open: too little of it is left to tell "
-            "its spread."
+            f"The base has torn {percent(edge.torn)} of the edge open: too little of it is left to "
+            "tell its spread."
         )
     if edge.seen < 0.75 or veiled > 0.25:
         return "poor", f"{hiding} much of this patch."
     doubts = _doubts(edge, numbers, own_colour, covered, window)
     if edge.seen < 0.97 or veiled > 0.03:
-        doubts.append(f"{hiding[0].lower()}{hiding[1:]} part of it")
+        doubts.append(f"{lower_first(hiding)} part of it")
     if not doubts:
         return "good", ""
-    words = "; ".join(doubts)
-    return "fair", f"{words[0].upper()}{words[1:]}."
+    return "fair", f"{upper_first('; '.join(doubts))}."
 
 
 def _one_sided(edge: Edge) -> bool:
@@ -91,7 +95,7 @@ def _hiding(view: PatchView, covered: Covered) -> str:
 def _doubts(
     edge: Edge, numbers: dict[str, float], own_colour: bool, covered: Covered, window: Window
 ) -> list[str]:
-    unsure = numbers["pull_through_share_se"] > 0.05
+    unsure = numbers["pull_through_share_se"] > _MOST_UNSURE
     found = {
         "too little pure overlay is left, so its colour is taken from another picture": (
             not own_colour
@@ -104,7 +108,7 @@ def _doubts(
         "the card's grey scale cannot be read, so colours are less sure": (
             not window.light.greys_read
         ),
-        f"the base has torn {edge.torn:.0%} of the edge open": edge.torn > 0.1,
+        f"the base has torn {percent(edge.torn)} of the edge open": edge.torn > 0.1,
         "part of the edge is out of reach": edge.limited > 0.05,
         "the edge is nowhere clear enough to tell its width": bool(
             np.isnan(numbers["edge_width_mm"])

@@ -63,7 +63,9 @@ def beyond_line(
 ) -> NDArray[np.floating]:
     """Distance in mm beyond the stencil line, negative inside; x and y from its middle."""
     if stencil.shape == "disc":
-        return np.hypot(x, y) - stencil.size_mm / 2
+        from_middle: NDArray[np.floating] = np.hypot(x, y)
+        return from_middle - stencil.size_mm / 2
     over_x, over_y = np.abs(x) - stencil.size_mm / 2, np.abs(y) - stencil.height_mm / 2
     outside = np.hypot(np.maximum(over_x, 0), np.maximum(over_y, 0))
-    return outside + np.minimum(np.maximum(over_x, over_y), 0)
+    beyond: NDArray[np.floating] = outside + np.minimum(np.maximum(over_x, over_y), 0)
+    return beyond

@@ -43,11 +43,14 @@ class Question:
         Patches that it is about; all of the pictures' when empty.
     words : str
         The suspect and the reason, in a finished sentence or two.
+    turned_deg : float
+        How far the tile seems to lie turned clockwise; 0 when that is not the question.
     """
 
     pictures: tuple[str, ...]
     patches: tuple[str, ...]
     words: str
+    turned_deg: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -83,9 +86,8 @@ def colour_questions(measurements: pd.DataFrame, plan: PhotoPlan) -> list[Questi
         for picture in pictures:
             witnesses = trusted if len(trusted) > 1 else pictures
             others = [p for p in witnesses if p.sha256 != picture.sha256]
-            words, patches = _suspicion(picture, others, plan)
-            if words:
-                suspects[picture.sha256] = Question((picture.sha256,), patches, words)
+            if question := _suspicion(picture, others, plan):
+                suspects[picture.sha256] = question
     return list(suspects.values())
 
 
@@ -105,63 +107,57 @@ def _pictures(measurements: pd.DataFrame) -> list[_Seen]:
     return pictures
 
 
-def _suspicion(picture: _Seen, others: list[_Seen], plan: PhotoPlan) -> tuple[str, tuple[str, ...]]:
-    """Say what this picture is suspected of, and which patches; blank when it fits."""
-    away = _distances(picture, picture.tile, others, plan, _as_laid(picture))
+def _suspicion(picture: _Seen, others: list[_Seen], plan: PhotoPlan) -> Question | None:
+    """Ask about this picture, or about some of its patches, if its colours are not as told."""
+    away = _distances(picture, picture.tile, others, plan, picture.overlay)
     if len(away) < 2:
-        return "", ()
-    as_told = float(np.mean(list(away.values())))
-    best, words = as_told, ""
-    if as_told > _FITS:
-        for turned, name in _turns(plan, picture.tile):
-            found = _distances(picture, picture.tile, others, plan, _moved(picture, turned))
-            best, words = _better(found, len(away), best, words, _TURNED.format(name=name))
-        for tile in sorted(set(plan.patches["tile"]) - {picture.tile}):
-            found = _distances(picture, int(tile), others, plan, _as_laid(picture))
-            words_if = _SWAPPED.format(tile=picture.tile, other=tile)
-            best, words = _better(found, len(away), best, words, words_if)
-    if words:
-        return words, ()
-    return _other_colours(picture, away, others, plan)
+        return None
+    cost = float(np.mean(list(away.values())))
+    suspicion = None
+    if cost > _FITS:
+        for question, tile, overlay in _other_readings(picture, plan):
+            found = list(_distances(picture, tile, others, plan, overlay).values())
+            limit = cost - (_BETTER_STILL if suspicion else _MUCH_BETTER)
+            # It must explain nearly as many colours as the slips' own reading does.
+            if len(found) >= max(2, _AS_MANY * len(away)) and np.mean(found) < min(limit, _FITS):
+                cost, suspicion = float(np.mean(found)), question
+    return suspicion or _other_colours(picture, away, others, plan)
 
 
-_TURNED = (
-    "The tile seems to lie turned {name}: turned so, its overlays have the colours that they have "
-    "elsewhere. Photograph it again with patch 1 at the end the card says."
-)
-_SWAPPED = (
-    "The slip says tile {tile}, but base and overlays have the colours of tile {other}. Was the "
-    "slip of another tile left on the card?"
-)
-
-
-def _better(
-    found: Mapping[int, float], known: int, best: float, words: str, words_if: str
-) -> tuple[float, str]:
-    """Prefer another reading of the picture when it explains the colours much better.
-
-    It must explain nearly as many of them as the slips' own reading does.
-    """
-    if len(found) < max(2, _AS_MANY * known):
-        return best, words
-    cost = float(np.mean(list(found.values())))
-    limit = best - (_BETTER_STILL if words else _MUCH_BETTER)
-    return (cost, words_if) if cost < limit and cost < _FITS else (best, words)
+def _other_readings(
+    picture: _Seen, plan: PhotoPlan
+) -> Iterator[tuple[Question, int, Mapping[int, NDArray[np.float64]]]]:
+    """What else a picture may show: its own tile turned, or another tile, and the colours then."""
+    for turned, degrees, name in _turns(plan, picture.tile):
+        told = (
+            f"The tile seems to lie turned {name}: turned so, its overlays have the colours that "
+            "they have elsewhere. If it does, say 'Lies turned' and it is measured as it lies; or "
+            "photograph it again with patch 1 at the end the card says."
+        )
+        overlay = {turned[n]: lab for n, lab in picture.overlay.items() if n in turned}
+        yield Question((picture.sha256,), (), told, degrees), picture.tile, overlay
+    for tile in sorted(set(plan.patches["tile"].tolist()) - {picture.tile}):
+        told = (
+            f"The slip says tile {picture.tile}, but base and overlays have the colours of tile "
+            f"{tile}. Was the slip of another tile left on the card?"
+        )
+        yield Question((picture.sha256,), (), told), tile, picture.overlay
 
 
 def _other_colours(
     picture: _Seen, away: Mapping[int, float], others: list[_Seen], plan: PhotoPlan
-) -> tuple[str, tuple[str, ...]]:
+) -> Question | None:
     """Name overlays and bases whose colour is plainly another than their name has elsewhere."""
     own = plan.patches[plan.patches["tile"] == picture.tile].set_index("position")
     odd = [n for n, distance in away.items() if distance > _PLAINLY_OTHER]
     if not odd:
-        return "", ()
+        return None
     if odd == [_BASE_PLACE]:
-        return (
+        words = (
             f"The base of tile {picture.tile} has another colour here than elsewhere. Is it the "
             "tile that the slip says?"
-        ), ()
+        )
+        return Question((picture.sha256,), (), words)
     told, patches = [], []
     for position in odd:
         if position == _BASE_PLACE:
@@ -171,7 +167,8 @@ def _other_colours(
         alike = f"; it looks like {like}" if like and like != name else ""
         told.append(f"{own.at[position, 'patch']} does not have the colour of {name}{alike}")
         patches.append(str(own.at[position, "patch"]))
-    return f"{'; '.join(told)}. Was another colour sifted, or another tile laid?", tuple(patches)
+    words = f"{'; '.join(told)}. Was another colour sifted, or another tile laid?"
+    return Question((picture.sha256,), tuple(patches), words)
 
 
 _BASE_PLACE = 0
@@ -249,21 +246,15 @@ def _looks_like(picture: _Seen, position: int, others: list[_Seen], plan: PhotoP
     return best if best is not None and near[best] < _FITS else None
 
 
-def _as_laid(picture: _Seen) -> Mapping[int, NDArray[np.float64]]:
-    return picture.overlay
-
-
-def _moved(picture: _Seen, turned: Mapping[int, int]) -> Mapping[int, NDArray[np.float64]]:
-    return {turned[n]: lab for n, lab in picture.overlay.items() if n in turned}
-
-
-def _turns(plan: PhotoPlan, tile: int) -> Iterator[tuple[dict[int, int], str]]:
+def _turns(plan: PhotoPlan, tile: int) -> Iterator[tuple[dict[int, int], float, str]]:
     """How positions change places when the tile is turned so that it looks the same.
 
     Yields
     ------
     turned : dict of int to int
         From the place at which a patch is seen to its own number.
+    degrees : float
+        Clockwise.
     name : str
     """
     places = plan.layout(tile).places
@@ -283,7 +274,7 @@ def _turns(plan: PhotoPlan, tile: int) -> Iterator[tuple[dict[int, int], str]]:
             if np.hypot(*(spots[nearest] - seen_at)) < 1.5:
                 turned[nearest] = number
         if len(turned) > 1:
-            yield turned, _turn_name(n, parts)
+            yield turned, 360.0 * n / parts, _turn_name(n, parts)
 
 
 def _turn_name(n: int, parts: int) -> str:

@@ -9,17 +9,17 @@ import pandas as pd
 
 from kit.errors import Misuse
 from kit.photo.batch.photo_series import Measured
-from kit.photo.review.decisions import decided
+from kit.photo.review.decisions import decided, turned_by, turns
 from kit.photo.review.firing_grid import WORST_FIRST
 from kit.photo.view.image_file import Unmeasurable, bare_jpeg, thumbnail
 from kit.series import patches_in_full, write_whole, writing
-from kit.wording import escape
+from kit.wording import amount, escape, gap, mm_and_inches
 
 FILE = "contact-sheet.html"
 _HERE = Path(__file__).parent
 _SMALL_PX = 420
 _BUTTONS = (("accept", "Accept"), ("strike out", "Strike out"), ("retake", "Take again"))
-_INCH = 25.4
+TURNED = "Lies turned"
 
 
 def write_contact_sheet(measured: Measured, folder: Path, photos: Path) -> Path:
@@ -47,7 +47,8 @@ def write_contact_sheet(measured: Measured, folder: Path, photos: Path) -> Path:
 def contact_sheet_html(measured: Measured, photos: Path) -> str:
     """Give the contact sheet as HTML. Parameters as for `write_contact_sheet`."""
     counts = decided(measured.decisions)
-    known = {f"{sha256}|{patch}": choice for (sha256, patch), choice in counts.items()}
+    known = {f"{sha256}|": turned_by(deg) for sha256, deg in turns(measured.decisions).items()}
+    known |= {f"{sha256}|{patch}": choice for (sha256, patch), choice in counts.items()}
     cards = [picture_html(measured, row, photos) for row in worst_first(measured).itertuples()]
     name = escape(measured.series.name)
     decisions = json.dumps(known).replace("<", "\\u003c")
@@ -124,7 +125,8 @@ def picture_html(measured: Measured, row: "pd.core.series.Series", photos: Path)
         if pd.notna(row.tile) and pd.notna(row.firing)
         else "slips not read"
     )
-    buttons = "".join(_button(sha256, "", choice, word) for choice, word in _BUTTONS)
+    choices = [*_BUTTONS, *((turned_by(deg), TURNED) for deg in seems_turned(measured, sha256))]
+    buttons = "".join(_button(sha256, "", choice, word) for choice, word in choices)
     state = str(row.state)
     return (
         f"<section class='picture {state.split(' ')[0]}'><h3>{where}: {state} "
@@ -132,6 +134,13 @@ def picture_html(measured: Measured, row: "pd.core.series.Series", photos: Path)
         f"<div class='shot'>{_image(row, photos)}{_labels(measured, row, rows)}</div>{why}"
         f"{_table(measured, rows, sha256, whole)}<div>{buttons}</div></section>"
     )
+
+
+def seems_turned(measured: Measured, sha256: str) -> list[float]:
+    """Degrees by which the tile in a picture seems to lie turned, or was said to; mostly none."""
+    asked = [q.turned_deg for q in measured.found.questions if sha256 in q.pictures]
+    said = turns(measured.decisions).get(sha256)
+    return [said] if said else [degrees for degrees in asked if degrees]
 
 
 def _image(row: "pd.core.series.Series", photos: Path) -> str:
@@ -179,12 +188,13 @@ def measured_words(row: "pd.core.series.Series") -> str:
     if pd.isna(row.spread_mm):
         return "not measured"
     words = [
-        f"spread {row.spread_mm:+.2f} mm ({row.spread_mm / _INCH:+.3f} in), within "
-        f"{2 * row.spread_mm_se:.2f}",
-        f"base shows in {row.pull_through_share:.0%}, within {2 * row.pull_through_share_se:.0%}",
+        f"spread {mm_and_inches(round(row.spread_mm, 2))}, within "
+        f"{gap(2 * row.spread_mm_se, 'spread_mm')}",
+        f"base shows in {amount(row.pull_through_share, 'pull_through_share')}, within "
+        f"{gap(2 * row.pull_through_share_se, 'pull_through_share')}",
     ]
     if pd.notna(row.edge_width_mm):
-        words.append(f"edge {row.edge_width_mm:.2f} mm wide{floor_words(row)}")
+        words.append(f"edge {amount(row.edge_width_mm, 'edge_width_mm')} wide{floor_words(row)}")
     return "; ".join(words)
 
 

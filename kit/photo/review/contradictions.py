@@ -8,13 +8,14 @@ import pandas as pd
 
 from kit.photo.review.colour_memory import Question
 from kit.photo.tile.tile_plan import PhotoPlan
+from kit.wording import amount
 
 _MEASURES = {
-    "spread_mm": ("spread", 0.03, 0.12, "{:.2f} mm"),
-    "pull_through_share": ("pull-through", 0.02, 0.07, "{:.0%}"),
+    "spread_mm": ("spread", 0.03, 0.12),
+    "pull_through_share": ("pull-through", 0.02, 0.07),
 }
-"""Of each measure its name, what two pictures differ by beyond their standard errors, the least
-difference worth asking about, and how it is written."""
+"""Of each measure its name, what two pictures differ by beyond their standard errors, and the least
+difference worth asking about."""
 
 _STANDARD_ERRORS = 3.5
 _TRUSTED = ("good", "fair")
@@ -113,13 +114,13 @@ def _disagreements(one: pd.DataFrame, other: pd.DataFrame) -> dict[str, str]:
     """Say by patch what two pictures of one tile read differently, the worst first."""
     found = {}
     for patch in one.index.intersection(other.index):
-        for measure, (name, floor, least, form) in _MEASURES.items():
+        for measure, (name, floor, least) in _MEASURES.items():
             values = [float(rows.at[patch, measure]) for rows in (one, other)]
             errors = [float(rows.at[patch, f"{measure}_se"]) for rows in (one, other)]
             apart = abs(values[0] - values[1])
             usual = float(np.sqrt(np.square([*errors, floor]).sum()))
             if apart > least and apart > _STANDARD_ERRORS * usual:
-                both = " and ".join(form.format(value) for value in values)
+                both = " and ".join(amount(value, measure) for value in values)
                 found[patch] = (apart / usual, f"{name} {both}")
     return {patch: words for patch, (_, words) in sorted(found.items(), key=lambda f: -f[1][0])}
 

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +16,9 @@ from kit.series import locked, nearest, unguarded, write_records, write_whole, w
 Choice = Literal["accept", "strike out", "retake", "clear"]
 CHOICES: tuple[Choice, ...] = get_args(Choice)
 """Accept what is doubted; strike out; ask for another picture; take an earlier decision back."""
+
+_TURNED = re.compile(r"turned (\d{1,3})")
+"""The tile lies turned clockwise by so many degrees, and is to be measured so."""
 
 _ACCEPTED = {"accept": "yes", "strike out": "no", "retake": "no", "clear": ""}
 _COLUMNS = ("picture_sha256", "patch", "decision", "by", "at", "picture")
@@ -30,7 +34,8 @@ class Decision:
         Fingerprint of the picture's content.
     patch : str
         Blank for every patch in the picture.
-    decision : {'accept', 'strike out', 'retake', 'clear'}
+    decision : str
+        One of `CHOICES`, or 'turned 180' for a tile that lies turned clockwise by so many degrees.
     by, at : str
         Who decided, and when, with the distance from universal time.
     picture : str
@@ -39,7 +44,7 @@ class Decision:
 
     picture_sha256: str
     patch: str
-    decision: Choice
+    decision: str
     by: str = ""
     at: str = ""
     picture: str = ""
@@ -69,12 +74,13 @@ def _checked(rows: list[dict[str, str]], path: Path) -> Iterator[Decision]:
         lacking = [name for name in _COLUMNS[:3] if row.get(name) is None]
         if lacking:
             raise Misuse(f"{path}, row {number}: the column {lacking[0]} is missing.")
-        if row["decision"] not in CHOICES:
+        turned = _TURNED.fullmatch(row["decision"] or "")
+        if row["decision"] not in CHOICES and not (turned and not row["patch"]):
             raise Misuse(
                 f"{path}, row {number}: '{row['decision']}' is no decision. Choose one of: "
                 f"{', '.join(CHOICES)}.{nearest(row['decision'], CHOICES)}"
             )
-        yield Decision(**{name: unguarded((row.get(name) or "").strip()) for name in _COLUMNS})  # type: ignore[arg-type]
+        yield Decision(**{name: unguarded((row.get(name) or "").strip()) for name in _COLUMNS})
 
 
 def add_decisions(path: Path, new: Iterable[Decision]) -> None:
@@ -85,13 +91,15 @@ def add_decisions(path: Path, new: Iterable[Decision]) -> None:
         write_whole(path, write_records(_COLUMNS, rows))
 
 
-def decided(decisions: Iterable[Decision]) -> dict[tuple[str, str], Choice]:
+def decided(decisions: Iterable[Decision]) -> dict[tuple[str, str], str]:
     """Give the decision that counts for each picture and patch; '' stands for the whole picture.
 
     A decision on a picture as a whole goes before those made earlier on its patches.
     """
-    counts: dict[tuple[str, str], Choice] = {}
+    counts: dict[tuple[str, str], str] = {}
     for each in decisions:
+        if each.decision not in CHOICES:
+            continue
         if not each.patch:
             counts = {key: c for key, c in counts.items() if key[0] != each.picture_sha256}
         if each.decision == "clear":
@@ -101,6 +109,22 @@ def decided(decisions: Iterable[Decision]) -> dict[tuple[str, str], Choice]:
         else:
             counts[each.picture_sha256, each.patch] = each.decision
     return counts
+
+
+def turns(decisions: Iterable[Decision]) -> dict[str, float]:
+    """Degrees by which the tile in each picture lies turned clockwise, where someone said so."""
+    said: dict[str, float] = {}
+    for each in decisions:
+        if turned := _TURNED.fullmatch(each.decision):
+            said[each.picture_sha256] = float(turned[1])
+        elif each.decision == "clear" and not each.patch:
+            said.pop(each.picture_sha256, None)
+    return said
+
+
+def turned_by(degrees: float) -> str:
+    """The decision that a picture's tile lies turned clockwise by so many degrees."""
+    return f"turned {degrees:.0f}"
 
 
 def with_accepted(table: pd.DataFrame, decisions: Iterable[Decision]) -> pd.DataFrame:

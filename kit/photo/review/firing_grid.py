@@ -4,14 +4,12 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from kit.photo.review.decisions import Choice
-
 WORST_FIRST = ("retake", "refused", "asked about", "not measured", "poor", "fair", "good")
 MISSING = "missing"
 
 
 def picture_states(
-    pictures: pd.DataFrame, measurements: pd.DataFrame, decisions: Mapping[tuple[str, str], Choice]
+    pictures: pd.DataFrame, measurements: pd.DataFrame, decisions: Mapping[tuple[str, str], str]
 ) -> pd.Series:
     """Give each picture one word, by its fingerprint: the worst that can be said of it.
 

@@ -8,6 +8,7 @@ import pandas as pd
 from kit.errors import Misuse
 from kit.photo.card.card_geometry import PrintScale
 from kit.photo.tile.tile_plan import PhotoPlan
+from kit.wording import amount
 
 WORTH_CORRECTING = 0.01
 """Copper is cut to about half a millimetre in fifty (common practice, no source): the tiles' size
@@ -67,9 +68,9 @@ def corrected_scale(pictures: pd.DataFrame, plan: PhotoPlan) -> tuple[PrintScale
         )
     except Misuse:
         return plan.scale, [told + "Measure the card, or correct the blank in series.toml."]
-    percent = " and ".join(f"{100 * s:.1f} %" for s in (scale.across, scale.down))
+    printed = " and ".join(amount(s, "printed_share") for s in (scale.across, scale.down))
     return scale, [
-        told + f"So the card is taken to be printed at {percent} (across and down) of its size, "
+        told + f"So the card is taken to be printed at {printed} (across and down) of its size, "
         "and every picture was measured so. Measure the card to be sure."
     ]
 
@@ -84,8 +85,9 @@ def _of_cameras(seen: pd.DataFrame, plan: PhotoPlan) -> list[str]:
         larger = float(np.median(own[["width_mm", "height_mm"]].to_numpy() / blank)) - 1
         if abs(larger) > WORTH_CORRECTING:
             notes.append(
-                f"Tiles look {abs(larger):.1%} {'larger' if larger > 0 else 'smaller'} to the "
-                f"camera {camera or 'that does not say its name'} than to the rest: its lens "
-                "bends the picture. Step back and zoom to twice."
+                f"Tiles look {amount(abs(larger), 'larger_share')} "
+                f"{'larger' if larger > 0 else 'smaller'} to the camera "
+                f"{camera or 'that does not say its name'} than to the rest: its lens bends the "
+                "picture. Step back and zoom to twice."
             )
     return notes

@@ -5,8 +5,14 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from kit.photo.batch.photo_series import PHOTOS, Measured, decide, measure_series
-from kit.photo.review.contact_sheet import picture_html, summary_html, worst_first
-from kit.photo.review.decisions import Choice, decided
+from kit.photo.review.contact_sheet import (
+    TURNED,
+    picture_html,
+    seems_turned,
+    summary_html,
+    worst_first,
+)
+from kit.photo.review.decisions import Choice, decided, turned_by, turns
 from kit.wording import escape
 
 _WIDE = widgets.Layout(width="auto", min_height="52px", margin="4px 6px 4px 0")
@@ -42,7 +48,9 @@ class PhotoReviewForm(widgets.VBox):
         self.picture = widgets.HTML()
         self.where = widgets.HTML()
         self.patch = widgets.Dropdown(description="About", layout=widgets.Layout(width="22rem"))
-        self.buttons = {choice: self._button(choice) for choice in _WORDS}
+        self.buttons = {choice: self._button(word, choice) for choice, word in _WORDS.items()}
+        self.turned = widgets.Button(description=TURNED, layout=_WIDE)
+        self.turned.on_click(lambda _: self.choose_turned())
         self.back = widgets.Button(description="Picture before", layout=_WIDE)
         self.next = widgets.Button(description="Next picture", layout=_WIDE)
         self.back.on_click(lambda _: self.move(-1))
@@ -54,7 +62,7 @@ class PhotoReviewForm(widgets.VBox):
                 self.where,
                 self.picture,
                 self.patch,
-                widgets.HBox(list(self.buttons.values())),
+                widgets.HBox([*self.buttons.values(), self.turned]),
                 widgets.HBox([self.back, self.next]),
             ]
         )
@@ -79,12 +87,28 @@ class PhotoReviewForm(widgets.VBox):
 
     def choose(self, choice: Choice) -> None:
         """Write a decision on what is shown, and go on when it was about the whole picture."""
+        was_turned = self._sha256() in turns(self.measured.decisions)
         decide(self.folder, self._sha256(), choice, self._patch(), self.by)
         self.measured = self.measured.as_decided(self.folder)
-        if self._patch() or choice == "clear":
+        if was_turned and self._sha256() not in turns(self.measured.decisions):
+            self._measure_again()
+        elif self._patch() or choice == "clear":
             self._colour()
         else:
             self.move(1)
+
+    def choose_turned(self) -> None:
+        """Write that the tile lies turned as it seems to, and measure its picture as it lies."""
+        degrees, *_ = seems_turned(self.measured, self._sha256())
+        decide(self.folder, self._sha256(), turned_by(degrees), by=self.by)
+        self._measure_again()
+
+    def _measure_again(self) -> None:
+        sha256 = self._sha256()
+        self.measured = measure_series(self.folder)
+        self.order = worst_first(self.measured)
+        self.place = self.order["picture_sha256"].tolist().index(sha256)
+        self.show()
 
     def _patch(self) -> str:
         """The patch that is decided on; blank for the whole picture, as when none is chosen yet."""
@@ -99,8 +123,12 @@ class PhotoReviewForm(widgets.VBox):
         said = decided(self.measured.decisions).get((self._sha256(), self._patch()), "clear")
         for choice, button in self.buttons.items():
             button.style.button_color = _CHOSEN if choice == said else _OTHER
+        asked = seems_turned(self.measured, self._sha256())
+        self.turned.layout.display = None if asked and not self._patch() else "none"
+        turned = self._sha256() in turns(self.measured.decisions)
+        self.turned.style.button_color = _CHOSEN if turned else _OTHER
 
-    def _button(self, choice: Choice) -> widgets.Button:
-        button = widgets.Button(description=escape(_WORDS[choice]), layout=_WIDE)
+    def _button(self, word: str, choice: Choice) -> widgets.Button:
+        button = widgets.Button(description=escape(word), layout=_WIDE)
         button.on_click(lambda _: self.choose(choice))
         return button

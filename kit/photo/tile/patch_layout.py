@@ -112,4 +112,5 @@ def _colour_at(window: Window, clear: NDArray[np.float64]) -> Raster:
     kept = ~window.hidden[row, column]
     if kept.sum() < 20:
         raise Unmeasurable("Too little of the tile's base can be seen: glare, or a hand over it?")
-    return np.median(window.lab[row[kept], column[kept]], axis=0)
+    colour: Raster = np.median(window.lab[row[kept], column[kept]], axis=0)
+    return colour

@@ -5,7 +5,7 @@ in the sun or in shadow; where it does not, something lies on it, whatever colou
 tile is told from the field by its outline and never by its colour.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -30,6 +30,9 @@ _CORNER_SHARE = 0.14
 _STRAY_MM = 1.0
 _MOST_OFF_MM = 2.5
 _MOST_OFF_SHARE = 0.06
+_BESIDE_MM = 1.4
+_CROSSED_MM2 = 4.0
+"""A finger across the rim hides more than this of the field from `_BESIDE_MM` outside it on."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +47,8 @@ class TilePlace:
         Clockwise turn in radians.
     width_mm, height_mm : float
         Size of the outline as the card's millimetres have it.
+    crossed : bool
+        Whether something lies across its rim, such as a finger: it hides the field beside it too.
     """
 
     x_mm: float
@@ -51,13 +56,23 @@ class TilePlace:
     turn: float
     width_mm: float
     height_mm: float
+    crossed: bool = False
+
+    def laid_turned(self, degrees: float) -> "TilePlace":
+        """The same outline, the tile in it lying turned clockwise by so many degrees."""
+        if round(degrees / 90) % 2 and degrees % 90 == 0:
+            swapped = replace(self, width_mm=self.height_mm, height_mm=self.width_mm)
+        else:
+            swapped = self
+        return replace(swapped, turn=self.turn + float(np.deg2rad(degrees)))
 
     def from_tile(self, place: NDArray[np.float64], blank: Blank) -> NDArray[np.float64]:
         """Carry places (n, 2), mm from the blank's top left corner, into the window."""
         cos, sin = np.cos(self.turn), np.sin(self.turn)
         turned = np.array([[cos, -sin], [sin, cos]])
         middle = np.array([blank.width_mm, blank.height_mm]) / 2
-        return (place - middle) @ turned.T + (self.x_mm, self.y_mm)
+        seen: NDArray[np.float64] = (place - middle) @ turned.T + (self.x_mm, self.y_mm)
+        return seen
 
 
 def find_tile(luminance: Raster, black: Raster, per_mm: float, blank: Blank) -> TilePlace:
@@ -94,7 +109,9 @@ def find_tile(luminance: Raster, black: Raster, per_mm: float, blank: Blank) -> 
         raise Unmeasurable("No tile lies on the patterned field.")
     place = _fit_circle(outline) if blank.shape == "round" else _fit_sides(covered, outline)
     _refuse_size(place, blank)
-    return place
+    beside = _outside(place, blank, covered.shape) > _BESIDE_MM
+    hidden = float(np.count_nonzero(beside & (covered > 0.5))) / _LOOK_PER_MM**2
+    return replace(place, crossed=hidden > _CROSSED_MM2)
 
 
 def _covered(level: Raster, printed: Raster, known: NDArray[np.bool_]) -> Raster:
@@ -198,6 +215,18 @@ def _side(
     kept = np.abs(crossing - np.median(crossing)) < _STRAY_MM * _LOOK_PER_MM
     slope, level = np.polyfit(across[kept], crossing[kept], 1)
     return float(level), float(slope)
+
+
+def _outside(place: TilePlace, blank: Blank, shape: tuple[int, ...]) -> Raster:
+    """Distance of each place from the tile's outline, mm, negative within it."""
+    rows, columns = np.ogrid[: shape[0], : shape[1]]
+    x = (columns + 0.5) / _LOOK_PER_MM - place.x_mm
+    y = (rows + 0.5) / _LOOK_PER_MM - place.y_mm
+    if blank.shape == "round":
+        return np.hypot(x, y) - place.width_mm / 2
+    cos, sin = np.cos(place.turn), np.sin(place.turn)
+    along, across = np.abs(x * cos + y * sin), np.abs(y * cos - x * sin)
+    return np.maximum(along - place.width_mm / 2, across - place.height_mm / 2)
 
 
 def _refuse_size(place: TilePlace, blank: Blank) -> None:

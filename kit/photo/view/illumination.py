@@ -11,6 +11,7 @@ from kit.photo.card.card_geometry import GREYS, Box, Card
 from kit.photo.raster import SRGB_TO_LINEAR, Raster
 from kit.photo.view.image_file import Unmeasurable
 from kit.photo.view.rectification import redraw
+from kit.wording import percent
 
 _SAMPLE_PER_MM = 3.0
 _INK_REFLECTANCE = 0.035
@@ -69,8 +70,8 @@ def read_light(pixels: Raster, view: NDArray[np.float64], card: Card) -> Light:
     shape, residual, strays = _fit(_terms(place, card), np.log(np.maximum(value, 1e-3)))
     if strays > MOST_STRAYS:
         raise Unmeasurable(
-            f"Something lies across {strays:.0%} of the card's paper: a finger, a hard shadow or "
-            "the lamp's reflection. Clear it and take the picture again."
+            f"Something lies across {percent(strays)} of the card's paper: a finger, a hard shadow "
+            "or the lamp's reflection. Clear it and take the picture again."
         )
     evened = [
         np.median(_evened(pixels, view, box.grown(-1.2), shape, card), axis=(0, 1))

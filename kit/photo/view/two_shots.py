@@ -92,7 +92,7 @@ def _alignment(window: Window, other: Window) -> NDArray[np.float64] | None:
     if fits < _LEAST_ALIKE:
         return None
     whole = np.vstack([starts[best], [0, 0, 1]]) @ np.vstack([further, [0, 0, 1]])
-    move = whole[:2]
+    move: NDArray[np.float64] = whole[:2]
     zoom = PER_MM / _FIND_PER_MM
     half = (zoom - 1) / 2
     move[:, 2] = zoom * move[:, 2] + half - move[:, :2] @ np.array([half, half])

@@ -142,7 +142,8 @@ def _behind(fit: ScaleFit, factor: str) -> int:
 
 
 def _rows(table: pd.DataFrame) -> Iterator[Any]:
-    return table.rename(columns={"from": "start"}).itertuples()
+    rows: Iterator[Any] = table.rename(columns={"from": "start"}).itertuples()
+    return rows
 
 
 def practice_findings(fits: Mapping[str, ScaleFit]) -> list[Finding]:
@@ -199,7 +200,7 @@ def colour_departures(fit: ScaleFit, colours: pd.DataFrame) -> pd.DataFrame:
     tables = []
     for role in _ROLES:
         if role in fit.results.random_effects:
-            table = fit.results.random_effects[role].rename_axis("colour").reset_index()
+            table = fit.labels.deviations(fit.results, role).rename_axis("colour").reset_index()
             seen = fit.frame.groupby(role, observed=True)["patch"].nunique()
             value, se = table["value"] / step, table["se"] / step
             table = table[["colour"]].assign(

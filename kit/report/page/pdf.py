@@ -82,12 +82,14 @@ def _compile(document: Document, layout: Layout) -> bytes:
         told = json.dumps(readable_in(_told(document, layout, folder)), ensure_ascii=False)
         (folder / "content.json").write_text(told, "utf-8")
         how: dict[str, Any] = {"root": folder, "timestamp": 0, **font_options(told)}
+        pdf: bytes
         try:
-            return typst.compile(folder / "report.typ", pdf_standards="ua-1", **how)
+            pdf = typst.compile(folder / "report.typ", pdf_standards="ua-1", **how)
         except typst.TypstError as refused:
             if not any(letter in str(refused) for letter in _NO_LETTER):
                 raise
-            return typst.compile(folder / "report.typ", **how)
+            pdf = typst.compile(folder / "report.typ", **how)
+        return pdf
 
 
 def _told(document: Document, layout: Layout, folder: Path) -> dict[str, Any]:

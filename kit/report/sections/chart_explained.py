@@ -17,7 +17,7 @@ from kit.report.page.document import (
     table_of,
 )
 from kit.series import PULL_THROUGH, SPREAD, Scale, Settings
-from kit.wording import percent, upper_first
+from kit.wording import coat_weight, exact_percent, upper_first
 
 
 def how_to_read(analysis: Analysis) -> Section:
@@ -60,10 +60,10 @@ def rule_in_words(settings: Settings) -> str:
     )
     return (
         "The chart says what to expect of a new patch on a new tile, with the overlay sifted at "
-        f"{verdict.coat_weight:g} mg/cm² through mesh {verdict.mesh} on a base of "
-        f"{verdict.base_coat_weight:g} mg/cm² a coat through mesh {verdict.base_mesh}. "
+        f"{coat_weight(verdict.coat_weight)} through mesh {verdict.mesh} on a base of "
+        f"{coat_weight(verdict.base_coat_weight)} a coat through mesh {verdict.base_mesh}. "
         f"{upper_first(rule)}. A verdict is given only when its chance is at least "
-        f"{percent(verdict.confidence)}."
+        f"{exact_percent(verdict.confidence)}."
     )
 
 

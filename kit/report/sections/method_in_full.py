@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from kit.model import PICTURED, ScaleFit
+from kit.model import LEARNED, PICTURED, ScaleFit
 from kit.report.analysis import Analysis
 from kit.report.findings.finding import minimum_data
 from kit.report.page.document import (
@@ -54,6 +54,7 @@ def method(analysis: Analysis) -> Section:
             "explain. A colour that was seen on few patches is taken to be much like its family "
             "until it has shown otherwise."
         ),
+        *_learned(analysis),
     ]
     for scale in analysis.series.settings.scales:
         fit = analysis.fits.by_scale.get(scale.name)
@@ -64,6 +65,14 @@ def method(analysis: Analysis) -> Section:
     blocks.append(Paragraph(minimum_data()))
     blocks.append(Fold("Published sources", (Bullets(SOURCES),)))
     return Section("method", "How it was done, for the curious", tuple(blocks))
+
+
+def _learned(analysis: Analysis) -> tuple[Block, ...]:
+    """What was taken over from earlier series; nothing where the series starts afresh."""
+    learned = [fit.learned for fit in analysis.fits.by_scale.values() if fit.learned is not None]
+    if not learned:
+        return ()
+    return (Paragraph(LEARNED), Bullets(tuple(Point(one.sentence) for one in learned)))
 
 
 def formula_of(fit: ScaleFit) -> Formula:
@@ -103,7 +112,7 @@ def _link(fit: ScaleFit) -> tuple[Paragraph, ...]:
         Paragraph(
             f"What photographs measured, {line.unit}, follows the line {line.constant:.2f} + "
             f"{line.slope:.2f} η. A measurement is off by {line.off:.2f} beside its known error, "
-            "as a standard deviation (the usual distance from the line)."
+            f"as a standard deviation (the usual distance from the line). {line.ends}"
         ),
     )
 

@@ -5,10 +5,19 @@ from dataclasses import replace
 import pandas as pd
 
 from kit.drawing import pair_charts
-from kit.model import NOT_KNOWN, MeasureFit, VerdictRule
+from kit.model import LOOKS, NOT_KNOWN, VERDICTS, MeasureFit, VerdictRule
 from kit.report.analysis import Analysis
 from kit.report.findings.pair_findings import PairFindings
-from kit.report.page.document import Block, Bullets, Fold, Paragraph, Point, Section, table_of
+from kit.report.page.document import (
+    Block,
+    Bullets,
+    Fold,
+    Paragraph,
+    Point,
+    Section,
+    TableBlock,
+    table_of,
+)
 from kit.series import Verdict
 from kit.wording import counted, listed, mm_and_inches
 
@@ -36,8 +45,10 @@ def measured_pairs(analysis: Analysis) -> Section:
     return Section(_NAME, _TITLE, blocks)
 
 
-def what_they_add(analysis: Analysis) -> tuple[Paragraph, ...]:
-    """Say how many verdicts there are with the photographs and without them."""
+def what_they_add(analysis: Analysis) -> tuple[Block, ...]:
+    """Say what verdicts each source gives, alone and both together."""
+    if not analysis.series.settings.verdict.photographs:
+        return (Paragraph(_SET_ASIDE),)
     fits, scales = analysis.fits.by_scale, analysis.series.settings.scales
     fitted = [scale for scale in scales if scale.name in fits]
     beside = [scale.title.lower() for scale in fitted if len(fits[scale.name].measured)]
@@ -55,9 +66,36 @@ def what_they_add(analysis: Analysis) -> tuple[Paragraph, ...]:
             f"{counted(len(together), 'pair')}, the grades alone on {len(before)}. "
             f"{counted(len(after.keys() - kept), 'pair gains', 'pairs gain')} a verdict by them, "
             f"{counted(len(before.keys() - kept), 'loses', 'lose')} one, and "
-            f"{counted(turned, 'gets', 'get')} another."
+            f"{counted(turned, 'gets', 'get')} another. To judge by the grades alone, write "
+            "photographs = false under [verdict] in series.toml."
         ),
+        _by_source(analysis),
     )
+
+
+_SET_ASIDE = (
+    "Everywhere else in this report the grades count alone, as photographs = false under [verdict] "
+    "in series.toml asks."
+)
+
+
+def _by_source(analysis: Analysis) -> TableBlock:
+    """How many pairs get which verdict by each source."""
+    sources = {
+        "The grades alone": analysis.pairs_by_grades,
+        "The photographs alone, by millimetres": PairFindings(analysis.photographs.judged.table),
+        "Both together": analysis.pairs_found,
+    }
+    rows = [
+        {"Source": source}
+        | {
+            LOOKS[verdict].label: sum(pair.shown.verdict == verdict for pair in found)
+            for verdict in VERDICTS
+        }
+        for source, found in sources.items()
+        if len(found)
+    ]
+    return table_of("What each source adds: pairs by verdict", pd.DataFrame(rows))
 
 
 def measured_rule(verdict: Verdict) -> str:

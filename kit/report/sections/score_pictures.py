@@ -2,7 +2,14 @@
 
 from collections.abc import Sequence
 
-from kit.model import CANNOT_TELL, ScaleFit, refiring_table, variation_table
+from kit.model import (
+    CANNOT_TELL,
+    ScaleFit,
+    logits_a_step,
+    matched_contrasts,
+    refiring_table,
+    variation_table,
+)
 from kit.report.analysis import Analysis
 from kit.report.figures.colour_effects import colours_apart
 from kit.report.figures.firing_trend import grades_by_firing
@@ -49,7 +56,15 @@ def of_scale(analysis: Analysis, scale: Scale) -> Section:
         expected_and_seen(fit, scale),
     )
     shown = tuple(p for p in pictures if p is not None)
-    return Section(name, scale.title, (*shown, *_through_firings(fit)))
+    said = _of_jars(analysis, fit)
+    return Section(name, scale.title, (*shown, *said, *_through_firings(fit)))
+
+
+def _of_jars(analysis: Analysis, fit: ScaleFit) -> tuple[Block, ...]:
+    """What the labels of jars foretell, and families within colours that look alike."""
+    matched = matched_contrasts({fit.scale: fit}, analysis.series.colours)["sentence"]
+    told = [*matched, *fit.labels.sentences(fit.scale, logits_a_step(fit))]
+    return (Bullets(tuple(Point(sentence) for sentence in told)),) if told else ()
 
 
 def _through_firings(fit: ScaleFit) -> tuple[Block, ...]:

@@ -34,8 +34,9 @@ def next_round(analysis: Analysis) -> Section:
     asked = asked_pairs(analysis) if alone else list(analysis.pairs_found)
     open_pairs = sum(pair.can_be_settled for pair in asked)
     if not open_pairs:
+        which = "pair that was asked about" if alone else "pair"
         told = (
-            f"More samples would settle no pair{' that was asked about' if alone else ''}: each has a verdict at every firing count, or "
+            f"More samples would settle no {which}: each has a verdict at every firing count, or "
             "varies from patch to patch by its nature. Fire again only what you are about to rely "
             "on."
         )

@@ -13,7 +13,7 @@ from kit.report.findings.tile_outcomes import tile_outcome
 from kit.report.page.document import Paragraph, Section, TableBlock, table_of
 from kit.report.sections.patch_photographs import left_out, on_the_page, strip
 from kit.series import losses, patches_in_full, stripe_counts
-from kit.wording import counted, grade, listed
+from kit.wording import coat_weight, counted, grade, listed
 
 
 def samples(analysis: Analysis) -> Section:
@@ -44,7 +44,7 @@ def _tile(
     grades = analysis.grades[analysis.grades["tile"] == tile.tile]
     about = Paragraph(
         f"{counted(int(tile.coats), 'coat')} of {_bases(patches)}, "
-        f"{tile.coat_weight:g} mg/cm² each, through the {tile.mesh} mesh sifter."
+        f"{coat_weight(tile.coat_weight)} each, through the {tile.mesh} mesh sifter."
         if len(patches)
         else f"{tile.base}. No patch is planned on it."
     )

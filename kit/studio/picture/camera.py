@@ -74,7 +74,8 @@ class Camera:
                 [0, 0, 1],
             ]
         )
-        return lens @ placed
+        view: NDArray[np.float64] = lens @ placed
+        return view
 
 
 def shown_from(
@@ -105,7 +106,8 @@ def expose(light: Raster, camera: Camera, exposure: float, rng: np.random.Genera
     if camera.sharpening:
         soft = cv2.GaussianBlur(value, (0, 0), _SHARPENED_PX)
         value = value + camera.sharpening * (value - soft)
-    return np.clip(np.rint(value * 255), 0, 255).astype(np.uint8)
+    values: Raster = np.clip(np.rint(value * 255), 0, 255).astype(np.uint8)
+    return values
 
 
 def distorted(picture: Raster, camera: Camera) -> Raster:

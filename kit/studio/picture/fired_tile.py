@@ -10,11 +10,11 @@ import cv2
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy import fft
 from scipy.special import erf
 
-from kit.photo import Raster, linear_light
+from kit.photo import Raster, linear_light, to_lab, to_linear
 from kit.series import Blank, Position, Stencil, positions
-from kit.studio.picture.texture import band_noise, lightness_shifted
 
 PIXELS_PER_MM = 40
 CORE_INSET_MM = 1.0
@@ -232,4 +232,33 @@ def _holes(patch: PatchLook, core: NDArray[np.bool_], rng: np.random.Generator) 
         return np.zeros(core.shape, np.float32)
     field = band_noise(core.shape, PIXELS_PER_MM, patch.hole_mm, 4 * patch.hole_mm, rng)
     level = np.quantile(field[core], 1 - patch.pull_through_share)
-    return cv2.GaussianBlur((field > level).astype(np.float32), (0, 0), 0.05 * PIXELS_PER_MM)
+    bare = (field > level).astype(np.float32)
+    holes: Raster = cv2.GaussianBlur(bare, (0, 0), 0.05 * PIXELS_PER_MM)
+    return holes
+
+
+def lightness_shifted(linear: Raster, shift: Raster) -> Raster:
+    """Raise or lower the L* of a picture in linear light, its hue kept."""
+    if not np.any(shift):
+        return linear
+    lab = to_lab(linear)
+    lab[..., 0] = np.clip(lab[..., 0] + shift, 0, 100)
+    return np.clip(to_linear(lab), 0, 1)
+
+
+def band_noise(
+    shape: tuple[int, ...],
+    pixels_per_mm: float,
+    shortest_mm: float,
+    longest_mm: float,
+    rng: np.random.Generator,
+) -> Raster:
+    """Give normal noise of mean 0 and standard deviation 1 with waves of these lengths only."""
+    rows, columns = (fft.next_fast_len(size, real=True) for size in shape[:2])
+    step = 1 / pixels_per_mm
+    frequency = np.hypot(fft.fftfreq(rows, step)[:, None], fft.rfftfreq(columns, step))
+    kept = ((frequency >= 1 / longest_mm) & (frequency <= 1 / shortest_mm)).astype(np.float32)
+    spectrum = fft.rfft2(rng.standard_normal((rows, columns), np.float32)) * kept
+    noise = fft.irfft2(spectrum, (rows, columns))[: shape[0], : shape[1]]
+    normal: Raster = (noise - noise.mean()) / noise.std()
+    return normal

@@ -9,8 +9,7 @@ from numpy.typing import NDArray
 from kit.photo import Raster
 from kit.studio.picture.camera import shown_from
 from kit.studio.picture.fired_tile import PIXELS_PER_MM as TILE_PIXELS_PER_MM
-from kit.studio.picture.fired_tile import TileLook
-from kit.studio.picture.texture import band_noise
+from kit.studio.picture.fired_tile import TileLook, band_noise
 
 _MIRROR_PER_MM = 16.0
 _PHONE_MM = (26.0, 60.0)
@@ -114,7 +113,8 @@ def light_on(
         edge = np.clip((x + 0.4 * y - 0.75 * extent[0]) / 3.0, 0, 1)
         field_ = field_ * (1 - lighting.shadow * edge)
     even = cv2.resize(field_.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
-    return even[..., None] * np.asarray(lighting.tint, np.float32)
+    light: Raster = even[..., None] * np.asarray(lighting.tint, np.float32)
+    return light
 
 
 def mirror_image(
@@ -155,7 +155,8 @@ def mirror_image(
 
 def _pane(x: Raster, y: Raster, lighting: Lighting) -> Raster:
     bars = np.maximum(_inside(x, y, (1.0, 1e3)), _inside(x, y, (1e3, 1.0)))
-    return _inside(x, y, lighting.pane_mm) * (1 - bars)
+    glass: Raster = _inside(x, y, lighting.pane_mm) * (1 - bars)
+    return glass
 
 
 def _inside(x: Raster, y: Raster, extent_mm: tuple[float, float]) -> Raster:

@@ -73,7 +73,8 @@ def _printed(marks: list[Mark], width_mm: float, height_mm: float, scale: PrintS
         round(width_mm * PIXELS_PER_MM * scale.across),
         round(height_mm * PIXELS_PER_MM * scale.down),
     )
-    return cv2.resize(reflectance, final, interpolation=cv2.INTER_AREA)
+    printed: Raster = cv2.resize(reflectance, final, interpolation=cv2.INTER_AREA)
+    return printed
 
 
 def _reflectances() -> Raster:

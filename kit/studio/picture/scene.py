@@ -17,11 +17,10 @@ from PIL import Image
 from kit.photo import Card, PrintScale, Raster
 from kit.studio.picture.camera import Camera, distorted, expose, shown_from
 from kit.studio.picture.fired_tile import PIXELS_PER_MM as TILE_PIXELS_PER_MM
-from kit.studio.picture.fired_tile import TileLook, draw_tile
+from kit.studio.picture.fired_tile import TileLook, band_noise, draw_tile
 from kit.studio.picture.lighting import Lighting, contact_shadow, light_on, mirror_image
 from kit.studio.picture.printed_card import PIXELS_PER_MM as CARD_PIXELS_PER_MM
 from kit.studio.picture.printed_card import draw_card
-from kit.studio.picture.texture import band_noise
 
 _TABLE = np.array([0.23, 0.14, 0.08], np.float32)
 _SKIN = np.array([0.55, 0.33, 0.25], np.float32)
@@ -140,7 +139,8 @@ def _card_scene(
     grain = cv2.resize(band_noise((size[1] // 8, size[0] // 8), 1.0, 4.0, 200.0, rng), size)
     table = _TABLE * (1 + 0.25 * grain[..., None])
     printed = shown_from(sheet, flat, CARD_PIXELS_PER_MM, size)
-    return (table * (1 - shown[..., None]) + printed[..., None]).astype(np.float32)
+    scene: Raster = (table * (1 - shown[..., None]) + printed[..., None]).astype(np.float32)
+    return scene
 
 
 def _tile_to_card(look: TileLook, card: Card, setting: Setting) -> NDArray[np.float64]:

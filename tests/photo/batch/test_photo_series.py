@@ -5,6 +5,8 @@ from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import pytest
 from PIL import Image
 from typer.testing import CliRunner
@@ -21,6 +23,8 @@ from kit.photo import (
     read_decisions,
     write_contact_sheet,
 )
+from kit.photo.review.colour_memory import Question
+from kit.photo.review.contact_sheet import contact_sheet_html
 from kit.series import Blank, Stencil, read_series
 from kit.studio import draw_truth, fire, photograph_series
 from kit.studio.picture import Camera
@@ -36,6 +40,7 @@ def measured_once(tmp_path_factory):
         demo,
         tiles=demo.tiles[demo.tiles["tile"] <= 2],
         patches=demo.patches[demo.patches["tile"] <= 2].assign(mesh=100),
+        measurements=demo.measurements[:0],
         sources={},
     )
     settings = replace(
@@ -123,6 +128,23 @@ def test_a_retake_asked_for_is_listed_until_there_is_another_picture(folder):
     assert measured.grid.at[1, 1] == "retake"
 
 
+def test_a_tile_said_to_lie_turned_is_measured_as_it_lies(folder):
+    before = read_series(folder).measurements
+    name = before["picture"].iloc[0]
+    own = before[before["picture"] == name].set_index("patch")["spread_mm"]
+    decide(folder, before["picture_sha256"].iloc[0], "turned 180")
+    measured = measure_series(folder)
+    table = measured.series.measurements
+    turned = table[table["picture"] == name].set_index("patch")["spread_mm"]
+    assert f"In {name} the tile lies turned, as was decided" in measured.describe()
+    # Half a turn brings the first patch to the fourth place, the second to the third.
+    np.testing.assert_allclose(turned, own[::-1], atol=0.05)
+    assert not np.allclose(turned, own, atol=0.05)
+    decide(folder, before["picture_sha256"].iloc[0], "clear")
+    again = measure_series(folder).series.measurements
+    pd.testing.assert_frame_equal(again, before)
+
+
 class _Page(HTMLParser):
     def __init__(self, page: str) -> None:
         super().__init__()
@@ -156,6 +178,7 @@ def test_the_contact_sheet_needs_nothing_but_itself_and_starts_with_the_worst(
 def test_the_form_writes_what_is_tapped_and_goes_on(folder):
     form = PhotoReviewForm(folder, "Otis")
     assert "table.jpg" in form.picture.value
+    assert form.turned.layout.display == "none"
     form.buttons["strike out"].click()
     assert form.place == 1
     sha256 = form.order["picture_sha256"].iloc[1]
@@ -166,6 +189,26 @@ def test_the_form_writes_what_is_tapped_and_goes_on(folder):
     assert decisions[1].picture_sha256 == sha256 and decisions[1].by == "Otis"
     table = read_series(folder).measurements
     assert (table["accepted"] == "yes").sum() == 1
+
+
+def test_a_tile_that_seems_turned_is_measured_so_at_one_tap(folder):
+    measured = measure_series(folder)
+    sha256 = measured.series.measurements["picture_sha256"].iloc[0]
+    asked = (Question((sha256,), (), "The tile seems to lie turned.", 180.0),)
+    doubted = replace(measured, found=replace(measured.found, questions=asked))
+    assert "data-choice='turned 180'" in contact_sheet_html(doubted, folder / "photos")
+    assert "data-choice='turned 180'" not in contact_sheet_html(measured, folder / "photos")
+    form = PhotoReviewForm(folder, "Otis", doubted)
+    form.move(form.order["picture_sha256"].tolist().index(sha256))
+    assert form.turned.layout.display is None
+    form.turned.click()
+    assert form.order["picture_sha256"].iloc[form.place] == sha256
+    own = measured.series.measurements.query("picture_sha256 == @sha256")["spread_mm"]
+    table = read_series(folder).measurements.query("picture_sha256 == @sha256")
+    np.testing.assert_allclose(table["spread_mm"], own[::-1], atol=0.05)
+    form.buttons["clear"].click()
+    table = read_series(folder).measurements.query("picture_sha256 == @sha256")
+    np.testing.assert_allclose(table["spread_mm"], own)
 
 
 def test_the_command_prints_counts_and_takes_in_decisions_from_the_sheet(folder, monkeypatch):

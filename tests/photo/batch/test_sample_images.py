@@ -11,8 +11,9 @@ from kit.photo.card.card_geometry import Box
 from kit.photo.patch.edge import Reach, find_edge, solid
 from kit.photo.patch.edge_width import transition_width
 from kit.photo.patch.face import MOTTLE_BANDS_MM, mottle, pull_through
+from kit.photo.patch.patch_image import mixture
 from kit.photo.patch.stencil_geometry import beyond_line, stencil_line
-from kit.photo.patch.unmixing import mixture, to_lab
+from kit.photo.raster import to_lab
 from kit.photo.view.rectification import redraw
 from kit.series import Stencil
 
@@ -52,6 +53,6 @@ def test_every_step_runs_on_a_real_photograph(name):
     assert np.nanmax(np.abs(edge.creep), initial=0) <= 4.1
     width = transition_width(mixed.share, whole, nothing, 15.0)
     assert np.isnan(width) or 0 < width < 5
-    assert 0 <= pull_through(mixed.share, inside) <= 1
+    assert 0 <= pull_through(mixed.share, inside, 15.0) <= 1
     for band in MOTTLE_BANDS_MM.values():
         assert mottle(lab[..., 0], inside, 15.0, band) > 0

@@ -1,8 +1,9 @@
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter
 
 from kit.photo.patch.face import mottle, pull_through
-from kit.photo.patch.unmixing import mixture
+from kit.photo.patch.patch_image import mixture
 from kit.photo.raster import to_lab
 
 
@@ -29,8 +30,21 @@ def test_pull_through_is_the_area_of_round_holes():
     x, y = np.meshgrid(*2 * [(np.arange(12 * per_mm) + 0.5) / per_mm])
     apart = np.hypot((x % 2) - 1, (y % 2) - 1)
     share = np.clip((apart - 0.4) / 0.1 + 0.5, 0, 1).astype(np.float32)
-    found = pull_through(share, np.ones(share.shape, bool))
+    found = pull_through(share, np.ones(share.shape, bool), per_mm)
     assert found == pytest.approx(36 * np.pi * 0.4**2 / 144, abs=0.003)
+
+
+def test_small_holes_that_the_camera_blurs_count_whole_and_noise_counts_nothing():
+    # 144 holes of radius 0.15 mm, blurred by 0.1 mm (standard deviation): light is kept by blur.
+    per_mm = 20
+    x, y = np.meshgrid(*2 * [(np.arange(12 * per_mm) + 0.5) / per_mm])
+    apart = np.hypot((x % 1) - 0.5, (y % 1) - 0.5)
+    holes = gaussian_filter(np.clip((0.15 - apart) / 0.05 + 0.5, 0, 1), 0.1 * per_mm)
+    noise = np.random.default_rng(2).normal(0.03, 0.03, holes.shape)
+    core = np.ones(holes.shape, bool)
+    found = pull_through((1 - holes - noise).astype(np.float32), core, per_mm)
+    assert found == pytest.approx(np.pi * 0.15**2, rel=0.12)
+    assert pull_through((1 - noise).astype(np.float32), core, per_mm) == 0.0
 
 
 @pytest.mark.parametrize(("wave_mm", "band"), [(1.0, (0.5, 1.5)), (2.5, (1.5, 5.0))])

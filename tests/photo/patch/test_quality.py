@@ -15,6 +15,7 @@ def judged(
     veiled: float = 0.0,
     one_side_mm: float = 0.0,
     share: float = 0.0,
+    crossed: bool = False,
     numbers: tuple[str, ...] = ("spread_mm", "pull_through_share", "pull_through_share_se"),
 ) -> str:
     """Quality of a patch whose edge was seen so far and whose face was veiled so far."""
@@ -29,7 +30,8 @@ def judged(
     creep = np.where(np.arange(100) < 90, 0.2, 0.2 + one_side_mm)
     edge = SimpleNamespace(seen=seen, limited=limited, torn=torn, creep=creep)
     told = dict.fromkeys(numbers, 0.0) | {"pull_through_share": share}
-    return judge(view, covered, edge, told, True, None)[0]
+    window = SimpleNamespace(tile=SimpleNamespace(crossed=crossed))
+    return judge(view, covered, edge, told, True, window)[0]
 
 
 @pytest.mark.parametrize(
@@ -44,6 +46,7 @@ def judged(
         ({"veiled": 0.26}, "poor"),
         ({"limited": 0.26}, "poor"),
         ({"limited": 0.06, "one_side_mm": 1.5}, "poor"),
+        ({"limited": 0.04, "crossed": True}, "poor"),
         ({"torn": 0.56}, "poor"),
         ({"torn": 0.31, "share": 0.56}, "poor"),
     ],

@@ -34,12 +34,14 @@ def test_a_tile_laid_upside_down_is_named(questions, picture_of, firings):
     (question,) = questions({2: turned}, firings)
     assert question.pictures == ("2-1-3",)
     assert "upside down" in question.words
+    assert question.turned_deg == 180
 
 
 def test_a_tile_laid_a_quarter_round_is_named(questions, picture_of):
     turned = picture_of(3, shows={1: "rust", 2: "sand", 3: "foam", 4: "ink"}, seed=3)
     (question,) = questions({3: turned})
-    assert "quarter" in question.words
+    assert "by a quarter to the right" in question.words
+    assert question.turned_deg == 90
 
 
 def test_a_slip_of_another_tile_is_named_with_the_tile_that_is_seen(questions, picture_of):
@@ -57,6 +59,29 @@ def test_a_patch_sifted_with_another_colour_is_named_with_the_colour_it_looks_li
     assert question.patches == ("T5-3",)
     assert "colour of moss" in question.words
     assert "looks like sand" in question.words
+
+
+def moved(table: pd.DataFrame, lightness: float, patch: str = "") -> pd.DataFrame:
+    """The same picture, its overlays lighter or darker than they are known."""
+    own = (table["patch"] == patch) | (patch == "")
+    return table.assign(overlay_l=table["overlay_l"] + lightness * own)
+
+
+def test_another_reading_must_fit_and_not_only_be_nearer(questions, picture_of):
+    # Upside down, and every overlay 18 lighter besides: no known tile looks so, however it lies.
+    turned = picture_of(2, shows={1: "moss", 2: "plum", 3: "foam", 4: "rust"}, seed=3)
+    (question,) = questions({2: moved(turned, 18.0)})
+    assert "upside down" not in question.words
+    assert "Was another colour sifted" in question.words
+    (question,) = questions({2: moved(turned, 4.0)})
+    assert "upside down" in question.words
+
+
+@pytest.mark.parametrize(("lighter", "asked"), [(11.0, 0), (25.0, 1)])
+def test_a_colour_must_be_plainly_another_to_be_asked_about(questions, picture_of, lighter, asked):
+    # Lighter by 11 it is some 10 CIEDE2000 off: as a thicker coat or more firing may make it.
+    found = questions({5: moved(picture_of(5, seed=3), lighter, "T5-3")})
+    assert [question.patches for question in found] == [("T5-3",)] * asked
 
 
 def test_another_base_under_the_right_overlays_is_named(questions, picture_of):

@@ -50,7 +50,7 @@ def test_one_patch_that_differs_is_asked_about_alone(picture_of):
     other.loc[other["patch"] == "T1-3", "pull_through_share"] = 0.4
     (question,) = ask([picture_of(1), other])
     assert question.patches == ("T1-3",)
-    assert "pull-through 5% and 40%" in question.words
+    assert "pull-through 5.0\u00a0% and 40\u00a0%" in question.words
 
 
 def test_wide_errors_are_no_disagreement(picture_of):

@@ -9,6 +9,8 @@ from kit.photo.review.decisions import (
     add_decisions,
     decided,
     read_decisions,
+    turned_by,
+    turns,
     typed_decisions,
     with_accepted,
 )
@@ -45,11 +47,22 @@ def test_the_last_decision_counts():
 def test_they_are_kept_in_a_file_and_none_is_lost(tmp_path):
     path = tmp_path / "decisions.csv"
     assert read_decisions(path) == []
-    first = Decision("a", "", "strike out", "Wren", "2026-05-01T10:00:00+01:00", "x, old.jpg")
+    first = Decision("a", "", "turned 180", "Wren", "2026-05-01T10:00:00+01:00", "x, old.jpg")
     second = Decision("a", "", "accept", "Otis", "2026-05-02T10:00:00+01:00", "x.jpg")
     add_decisions(path, [first])
     add_decisions(path, [second])
     assert read_decisions(path) == [first, second]
+
+
+def test_how_a_tile_lies_is_said_beside_what_is_decided_on_its_picture():
+    turned = Decision("a", "", turned_by(180))
+    assert turns([turned]) == {"a": 180.0}
+    assert turns([turned, Decision("a", "", turned_by(90))]) == {"a": 90.0}
+    assert turns([turned, Decision("a", "", "strike out"), Decision("a", "1-1", "clear")]) == {
+        "a": 180.0
+    }
+    assert turns([turned, Decision("a", "", "clear")]) == {}
+    assert accepted(Decision("a", "1-2", "accept"), turned) == ["", "yes", ""]
 
 
 def test_what_was_typed_in_the_table_becomes_a_decision():
@@ -68,6 +81,8 @@ def test_what_was_typed_in_the_table_becomes_a_decision():
     ("text", "words"),
     [
         ("picture_sha256,patch,decision\na,,acept\n", "Did you mean 'accept'"),
+        ("picture_sha256,patch,decision\na,,turned left\n", "'turned left' is no decision"),
+        ("picture_sha256,patch,decision\na,1-1,turned 180\n", "'turned 180' is no decision"),
         ("picture,patch\na,b\n", "column picture_sha256 is missing"),
     ],
 )

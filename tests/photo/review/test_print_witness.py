@@ -24,7 +24,7 @@ def test_a_card_printed_small_makes_tiles_look_large_and_is_corrected(laid):
     scale, notes = corrected_scale(sizes(50 / 0.97, 50 / 0.98), laid)
     assert scale.across == pytest.approx(0.97, abs=0.002)
     assert scale.down == pytest.approx(0.98, abs=0.002)
-    assert "printed at 97.0 % and 98.0 %" in notes[0]
+    assert "printed at 97\u00a0% and 98\u00a0%" in notes[0]
 
 
 @pytest.mark.parametrize("size", [49.7, 50.0, 50.4])

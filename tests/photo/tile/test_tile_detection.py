@@ -55,6 +55,17 @@ def test_any_lightness_is_found_where_it_lies_and_as_large_as_it_is(blank, level
         assert np.rad2deg(place.turn) == pytest.approx(2.0, abs=0.4)
 
 
+@pytest.mark.parametrize("blank", [Blank(), Blank("round", 60, 60)])
+def test_a_finger_across_the_rim_is_seen_and_one_within_it_is_not(blank):
+    light, black = field_with(blank, 0.2)
+    assert not find_tile(light, black, PER_MM, blank).crossed
+    middle = light.shape[1] // 2
+    light[middle : -round(6 * PER_MM), middle - 60 : middle + 60] = 0.45
+    assert not find_tile(light, black, PER_MM, blank).crossed
+    light[middle:, middle - 60 : middle + 60] = 0.45
+    assert find_tile(light, black, PER_MM, blank).crossed
+
+
 def test_a_hard_shadow_beside_the_tile_is_no_tile():
     light, black = field_with(Blank(), 0.02, shade=0.25)
     place = find_tile(light, black, PER_MM, Blank())

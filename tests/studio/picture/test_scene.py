@@ -12,8 +12,7 @@ from kit.photo import linear_light
 from kit.photo.card.card_geometry import card_for
 from kit.series import Blank, Stencil
 from kit.studio.picture import Camera, Lighting, PatchLook, TileLook, photograph
-from kit.studio.picture.fired_tile import PIXELS_PER_MM, draw_tile
-from kit.studio.picture.texture import band_noise
+from kit.studio.picture.fired_tile import PIXELS_PER_MM, band_noise, draw_tile
 
 LOOK = TileLook(
     Blank(),

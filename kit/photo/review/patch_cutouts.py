@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
+from kit.photo.batch.one_picture import SHOWN_PER_MM
 from kit.photo.batch.photo_folder import MEMORY
-from kit.photo.review.annotated import SHOWN_PER_MM
 from kit.photo.view.image_file import bare_jpeg
 from kit.series import Series
 

@@ -17,7 +17,7 @@ from scipy.stats import norm
 
 from kit.mixed import Array, leave_out
 from kit.model.series_fit import ScaleFit
-from kit.model.verdicts import VerdictRule
+from kit.model.verdict_rule import VerdictRule
 from kit.wording import counted, percent
 
 COME_TRUE = "come true"

@@ -25,11 +25,8 @@ from kit.model.right_hand_side import (
     varied_factors,
     with_refirings,
 )
+from kit.model.series_prior import MEASURE_PRIOR
 from kit.wording import is_share
-
-MEASURE_PRIOR = Prior(effect_sd=2.0, spread_rate=4.0)
-"""What is assumed before a photograph is measured, in standard deviations of all measurements:
-those of single sources are smaller than the whole."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,6 +8,7 @@ import pandas as pd
 
 from kit.errors import Misuse, StatisticalWarning
 from kit.mixed import Array
+from kit.model.expected_grades import ExpectedGrades
 from kit.model.series_fit import ScaleFit
 from kit.wording import plain_name
 
@@ -59,22 +60,22 @@ def _ways_of(fits: Mapping[str, ScaleFit], grader: str) -> list[tuple[str, str, 
         (grader, SLIPPED, max(sum(s.gain(s.moved(by)) for s in sheets.values()) for by in (1, -1)))
     ]
     for scale, sheet in sheets.items():
-        turned = sheet.chance.shape[1] - 1 - sheet.grade
+        turned = sheet.expected.steps - 1 - sheet.grade
         how = f"turned {plain_name(scale)} over"
         ways.append((grader, how, sheet.gain(turned)))
     if len(sheets) == 2:
         one, other = sheets.values()
         alike = one.frame.index.equals(other.frame.index)
-        if alike and one.chance.shape == other.chance.shape:
+        if alike and one.expected.steps == other.expected.steps:
             ways.append((grader, SWAPPED, one.gain(other.grade) + other.gain(one.grade)))
     return ways
 
 
 class _Sheet:
-    """One grader's grades of one scale, and the chance of each grade by the other graders."""
+    """One grader's grades of one scale, and what the other graders let expect."""
 
-    def __init__(self, frame: pd.DataFrame, grade: Array, chance: Array) -> None:
-        self.frame, self.grade, self.chance = frame, grade, chance
+    def __init__(self, frame: pd.DataFrame, grade: Array, expected: ExpectedGrades) -> None:
+        self.frame, self.grade, self.expected = frame, grade, expected
 
     @classmethod
     def of(cls, fit: ScaleFit, grader: str) -> "_Sheet":
@@ -84,11 +85,10 @@ class _Sheet:
             warnings.simplefilter("ignore", StatisticalWarning)
             others = fit.refitted(frame[~own])
         rows = frame[own].drop(columns="grader")
-        below = others.results.at_most(rows).to_numpy()
-        chance = np.diff(below, prepend=0.0, axis=1)
+        expected = ExpectedGrades.of(others, rows)
         keys = [key for key in ("series", "patch", "firing") if key in rows]
         rows = rows.set_index(keys)
-        return cls(rows, rows[fit.scale].cat.codes.to_numpy().astype(np.intp), chance)
+        return cls(rows, rows[fit.scale].cat.codes.to_numpy().astype(np.intp), expected)
 
     def moved(self, by: int) -> Array:
         """Grades moved along each tile's sheet: what was meant for the row before, or after."""
@@ -99,11 +99,7 @@ class _Sheet:
 
     def gain(self, grade: Array) -> float:
         """Log-likelihood of other grades over that of those given."""
-        return self._told(grade) - self._told(self.grade)
-
-    def _told(self, grade: Array) -> float:
-        here = self.chance[np.arange(len(grade)), grade]
-        return float(np.log(np.maximum(here, 1e-4)).sum())
+        return self.expected.told(grade) - self.expected.told(self.grade)
 
 
 def _sentence(row: Mapping[str, object]) -> str:

@@ -9,7 +9,7 @@ from scipy.stats import norm
 
 from kit.mixed import Array
 from kit.model.bivariate_normal import both_below
-from kit.model.measured import MeasureFit
+from kit.model.measurement_fit import MeasureFit
 from kit.model.pair_states import LOGISTIC_VARIANCE
 from kit.model.right_hand_side import NOISE
 from kit.model.series_fit import ScaleFit
@@ -81,7 +81,8 @@ def score_correlation(one: ScaleFit, other: ScaleFit) -> float:
             + both_below(before, left, own)
         )
         likelihood = float(weights @ np.log(np.maximum(cell, 1e-12)))
-        return -likelihood + 0.5 * (np.arctanh(rho) / PRIOR_SD) ** 2
+        off: float = -likelihood + 0.5 * (np.arctanh(rho) / PRIOR_SD) ** 2
+        return off
 
     found = minimize_scalar(misfit, bounds=(-LARGEST, LARGEST), method="bounded")
     return float(found.x)

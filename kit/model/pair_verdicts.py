@@ -9,8 +9,9 @@ import pandas as pd
 from scipy.stats import norm
 
 from kit.errors import Misuse
+from kit.model.correlated_scores import measure_correlation, score_correlation
 from kit.model.measure_scale import MEASURE_OF
-from kit.model.measured import MeasureFit, fit_measurements
+from kit.model.measurement_fit import MeasureFit, fit_measurements
 from kit.model.pair_setting import (
     Fit,
     PairSetting,
@@ -28,9 +29,8 @@ from kit.model.pair_states import (
     state_by_grades,
     state_by_measurements,
 )
-from kit.model.score_correlation import measure_correlation, score_correlation
 from kit.model.series_fit import ScaleFit, fit_series
-from kit.model.verdicts import DOES, ENDINGS, FINE_EDGE, NOT_KNOWN, look, verdicts
+from kit.model.verdict_rule import DOES, ENDINGS, FINE_EDGE, NOT_KNOWN, look, verdicts
 from kit.series import PULL_THROUGH, SPREAD, Series, colours_in_stock, join_measurements
 from kit.wording import counted, listed
 
@@ -72,6 +72,7 @@ def pairs(
     stock = [colours_in_stock(one.colours, one.settings) for one in each]
     colours = pd.concat(stock).drop_duplicates("colour", ignore_index=True)
     setting = PairSetting.of(each[-1].settings.verdict)
+    photographs = photographs and each[-1].settings.verdict.photographs
     if photographs and all(one.grades.empty for one in each):
         pictured = pd.concat([join_measurements(one) for one in each], ignore_index=True)
         if len(pictured):

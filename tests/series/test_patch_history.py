@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from kit.series import losses, observations
-from kit.series.middle_grades import middle_grades
+from kit.series.median_grades import middle_grades
 
 
 def test_one_row_a_grade_with_its_recipe(fired):

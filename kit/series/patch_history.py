@@ -1,4 +1,4 @@
-"""The tables joined: one row for each grade, with all that the models need beside it."""
+"""What each patch lies on, how often it was fired and when it was lost; grades joined to that."""
 
 from __future__ import annotations
 

@@ -15,7 +15,6 @@ import pandas as pd
 from kit.errors import Misuse
 from kit.mixed.grouping import read_group
 from kit.mixed.logistic_normal import reading_below
-from kit.mixed.mixture import Mixture
 from kit.mixed.ordinal_results import OrdinalResults
 from kit.mixed.posterior import read_rows
 from kit.mixed.threads import one_thread
@@ -71,7 +70,7 @@ def leave_out(results: OrdinalResults, by: str) -> LeftOut:
             part = results.fit.without(gone)
             params[level] = part.psi[: params.shape[1]]
             own = np.flatnonzero(gone[:graded])
-            alone = replace(results, mixture=Mixture.of(part))
+            alone = replace(results, foretelling=part)
             below[own] = alone.steps_at_most(design.part(own), reading_below)
     return LeftOut(
         by,

@@ -18,7 +18,7 @@ from kit.model.bivariate_normal import both_below
 from kit.model.pair_states import variance_anew
 from kit.model.right_hand_side import NOISE
 from kit.model.series_fit import ScaleFit
-from kit.model.verdicts import ENDINGS, VerdictRule
+from kit.model.verdict_rule import ENDINGS, VerdictRule
 from kit.series import PULL_THROUGH, SPREAD
 
 OWN = "patch"

@@ -7,9 +7,9 @@ import pandas as pd
 
 from kit.errors import FewGradersWarning, Misuse, StatisticalWarning
 from kit.model.pair_setting import PairSetting
-from kit.model.pair_table import SCORES, pair_table
+from kit.model.pair_verdicts import SCORES, pair_table
 from kit.model.series_fit import ScaleFit
-from kit.model.verdicts import NOT_KNOWN
+from kit.model.verdict_rule import NOT_KNOWN
 
 
 def grader_influence(

@@ -24,7 +24,16 @@ from kit.report.analysis import Analysis, judge_pairs
 from kit.report.page.document import LookUp
 from kit.report.sections.patch_photographs import photographs_of_pairs
 from kit.series import FAMILIES, Verdict
-from kit.wording import FACTOR_NAMES, counted, grade, listed, percent, upper_first, whole_percent
+from kit.wording import (
+    FACTOR_NAMES,
+    coat_weight,
+    counted,
+    grade,
+    listed,
+    percent,
+    upper_first,
+    whole_percent,
+)
 
 VARIED = ("mesh", "coat_weight")
 """What a person may choose besides colours and firings."""
@@ -202,7 +211,8 @@ def fired_in_words(analysis: Analysis) -> dict[tuple[str, str], str]:
             for scale in analysis.scales
             if len(of_scale := rows[rows["scale"] == scale.name].sort_values("firings"))
         ]
-        recipe = f"mesh {recipes.at[patch, 'mesh']}, {recipes.at[patch, 'coat_weight']:g} mg/cm²"
+        weight = coat_weight(recipes.at[patch, "coat_weight"])
+        recipe = f"mesh {recipes.at[patch, 'mesh']}, {weight}"
         pair = (str(rows["base"].iloc[0]), str(rows["overlay"].iloc[0]))
         told.setdefault(pair, []).append(f"patch {patch} ({recipe}): {listed(said)}")
     in_turn = "Grades after each firing in turn."

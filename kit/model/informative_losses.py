@@ -8,9 +8,9 @@ import pandas as pd
 from kit.errors import Misuse
 from kit.mixed import Array
 from kit.model.pair_setting import PairSetting
-from kit.model.pair_table import SCORES, pair_table
+from kit.model.pair_verdicts import SCORES, pair_table
 from kit.model.series_fit import fit_series
-from kit.model.verdicts import NOT_KNOWN
+from kit.model.verdict_rule import NOT_KNOWN
 from kit.series import (
     Series,
     colours_in_stock,
