@@ -241,10 +241,10 @@ class PairFindings:
         """Every pair at every firing count as the file `PAIRS`, with its headline.
 
         The chance of what is shown stands as the number that a chart's cell has; the chances behind
-        it with six figures after the point.
+        it with four figures after the point.
         """
         headlines = {(p.first.base, p.first.overlay): p.headline for p in self}
-        table = self.table.round(6).assign(
+        table = self.table.round(4).assign(
             chance_in_100=[row.number for row in self.rows],
             headline=[headlines[row.base, row.overlay] for row in self.rows],
         )

@@ -13,7 +13,14 @@ from matplotlib.figure import Figure
 from kit.report.page.style import RULES, drawn_with
 
 _SVG_METADATA = {"Date": None, "Creator": None}
-_PATH = re.compile(rb'(?<= d=")[^"]*')
+_NEEDLESS = re.compile(
+    rb'\A.*?(?=<svg)|<metadata>.*?</metadata>|(?<=<g) id="[^"]*"| transform="rotate\(-?0 [^"]*\)"',
+    re.DOTALL,
+)
+_BETWEEN = re.compile(rb">\s+<")
+_PLACES = re.compile(
+    rb'(?<= [dxy]=")[^"]*|(?<=transform=")[^"]*|(?<=width=")[^"]*|(?<=height=")[^"]*'
+)
 _LONG_NUMBER = re.compile(rb"-?\d+\.\d{3,}")
 _CLIP = re.compile(rb"\bp[0-9a-f]{10}\b")
 
@@ -67,14 +74,16 @@ class Picture:
 
 
 def _settled(svg: bytes) -> bytes:
-    """Number the clipping paths, whose names may hold where an object lay in memory.
+    """Write it the same every time, and shorter.
 
-    Lines are drawn to a hundredth of a point, which nobody can see past.
+    Clipping paths, whose names may hold where an object lay in memory, are numbered. What no
+    reader sees goes: names of groups, spaces between elements, more than a hundredth of a point.
     """
     names = dict.fromkeys(_CLIP.findall(svg))
     numbers = {name: b"clip-%d" % n for n, name in enumerate(names, start=1)}
     svg = _CLIP.sub(lambda found: numbers[found[0]], svg)
-    return _PATH.sub(lambda path: _LONG_NUMBER.sub(_shorter, path[0]), svg)
+    svg = _BETWEEN.sub(b"><", _NEEDLESS.sub(b"", svg))
+    return _PLACES.sub(lambda place: _LONG_NUMBER.sub(_shorter, b" ".join(place[0].split())), svg)
 
 
 def _shorter(number: re.Match[bytes]) -> bytes:
