@@ -33,6 +33,17 @@ def test_check_says_that_all_is_well(folder):
     assert "8 tiles, 32 patches" in done.stdout
 
 
+def test_check_begins_the_journal_of_a_series_without_one(folder):
+    for path in folder.glob("journal-*"):
+        path.unlink()
+    first, second = (run("check", "small", cwd=folder.parent.parent) for _ in range(2))
+    assert "Its journal begins now" in first.stdout and second.returncode == 0
+    assert "Its journal begins now" not in second.stdout
+    (folder / "tiles.csv").unlink()
+    run("restore", "small", "--yes", cwd=folder.parent.parent)
+    assert run("check", "small", cwd=folder.parent.parent).returncode == 0
+
+
 def test_problems_in_the_data_end_with_1_and_name_the_place(folder):
     path = folder / "tiles.csv"
     path.write_text(path.read_text().replace(",80,", ",81,", 1))

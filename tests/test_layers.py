@@ -53,11 +53,6 @@ STILL_NAMED_ALIKE = {
     "record/other_readings.py",
     "record/second_thoughts.py",
 }
-WAITING = {
-    "mixed/results.py: integrated",
-    "mixed/results.py: random_sd_conf_int",
-}
-"""What nobody calls yet."""
 
 
 def _room(path):
@@ -140,7 +135,7 @@ def test_nothing_in_the_kit_is_used_by_tests_alone():
         for name in _defined(tree)
         if not name.startswith("_") and name not in mentioned | set(dir(kit))
     }
-    assert sorted(idle - WAITING) == []
+    assert sorted(idle) == []
 
 
 def _with_own_percent(tree: ast.Module) -> Iterator[str]:

@@ -19,13 +19,25 @@ def check(
 ) -> None:
     """Name every problem, and whatever differs from what was entered."""
     from kit.record import reconcile
-    from kit.series import counts_in_words, leftovers, read_series, series_folder, take_in_by_hand
+    from kit.series import (
+        counts_in_words,
+        leftovers,
+        read_journal,
+        read_series,
+        series_folder,
+        take_in_by_hand,
+    )
 
     folder = series_folder(series)
     differs = reconcile(folder)
-    print("".join(f"{said}\n" for said in (*leftovers(folder), *differs.sentences)), end="")
+    lines = (*leftovers(folder), *differs.sentences, *differs.remarks)
+    print("".join(f"{said}\n" for said in lines), end="")
     found = read_series(folder)
-    if accept and differs.changes:
+    if differs.in_step and not read_journal(folder).events:
+        with suppress(Misuse):  # a folder that may only be read is checked all the same
+            take_in_by_hand(folder, found.sources, by or "")
+            print("Its journal begins now: what is changed from here on can be put back.")
+    elif accept and differs.changes:
         take_in_by_hand(folder, found.sources, by or "")
         print("What the tables say is in the journal now.")
     elif not differs.in_step:

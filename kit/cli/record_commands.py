@@ -52,7 +52,7 @@ def merge(series: SeriesName, by: By = None, yes: Yes = False) -> None:
 
     found = worked_out(series_folder(series))
     if not (found.copies or found.conflicts):
-        print("There are no copies to merge, and nothing conflicts.")
+        print(found.describe())
         return
     chosen = []
     for conflict in found.conflicts:

@@ -60,6 +60,10 @@ def report(
 def piece(
     name: Annotated[str, typer.Argument(metavar="PIECE", help="Its name: garden-panel.")],
     start: Annotated[bool, typer.Option("--start", help="Write a file to fill in.")] = False,
+    follow: Annotated[
+        str | None,
+        typer.Option(metavar="PIECE", help="Write it with the first advice done, under this name."),
+    ] = None,
     sample: Annotated[
         str | None, typer.Option(metavar="SERIES", help="Plan the advised sample under this name.")
     ] = None,
@@ -71,21 +75,20 @@ def piece(
     """Will a piece hold? Its weakest contact, what would help, what to fire first."""
     from kit.piece import (
         ask_about,
+        follow_advice,
         made_series,
         piece_path,
         sample_series,
         start_piece,
+        stock_of_studio,
         write_answer,
     )
-    from kit.report import read_every_series
     from kit.series import series_folder, studio_folder
 
     studio = studio_folder()
     if start:
-        every, _ = read_every_series(studio / "data")
-        stock = every[-1].stock["colour"].tolist() if every else []
-        if len(stock) < 2:
-            raise Misuse("A piece needs two colours in a series' colours.csv. Start one: kit new")
+        with progress() as say:
+            stock = stock_of_studio(studio, say)
         print(f"Fill in {start_piece(piece_path(name, studio), *stock[:2])}")
         return
     with progress() as say:
@@ -94,7 +97,9 @@ def piece(
         files = write_answer(answer, studio / "reports", paper)
     print(answer.describe())
     print("\n".join(["", *map(str, files)]))
-    like = answer.series[-1]
+    if follow:
+        print(f"With the first advice done: {follow_advice(answer, piece_path(follow, studio))}")
+    like = answer.like
     if sample:
         sample_series(answer.sample, like, sample).write(series_folder(sample))
         print(f"The sample is planned. Next: kit sheets {sample}")

@@ -15,7 +15,7 @@ from kit.drawing.svg import (
     text_width,
     words,
 )
-from kit.wording import counted, listed
+from kit.wording import counted, listed, times
 
 _ROW, _COLUMN, _LETTERS, _COPPER, _GAP = 34.0, 118.0, 11.0, 14.0, 6.0
 _TONES = ("#dfe7ea", "#f1e3c6", "#ead9e0", "#dde7d6", "#e4def0")
@@ -83,13 +83,13 @@ def piece_section(
     most = max(layers, key=lambda layer: layer.firings)
     least = [layer.name for layer in layers if layer.firings == min(o.firings for o in layers)]
     told = (
-        f"{title}: {most.name} goes through the heat {counted(most.firings, 'time')}, "
-        f"{listed(least)} {counted(min(layer.firings for layer in layers), 'time')}"
+        f"{title}: {most.name} goes through the heat {times(most.firings)}, "
+        f"{listed(least)} {times(min(layer.firings for layer in layers))}"
     )
     alt = " ".join(
         f"{layer.name}, {layer.colour}, lies on "
         f"{listed([*(['the base'] if layer.on_base else []), *layer.on])} and is fired "
-        f"{counted(layer.firings, 'time')}."
+        f"{times(layer.firings)}."
         for layer in layers
     )
     note = "Not to scale. Columns stand in the order in which the layers are put on."

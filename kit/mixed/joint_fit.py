@@ -35,15 +35,15 @@ class JointFit(LaplaceFit[JointTerms]):
 
     def __init__(self, model: "JointMixedModel", prior: Prior | None) -> None:
         x = model.effects.x
-        spread = x.std(axis=0)
-        unit = np.where(spread > 0, spread, 1.0)
+        sd = x.std(axis=0)
+        unit = np.where(sd > 0, sd, 1.0)
         y, self.labels = model.y, model.labels
         if y.size:
             y, self.labels = used_steps(y, self.labels, model.response, prior)
         measured = model.measured
-        self.spread = float(measured.std()) if measured.size else 1.0
+        self.measured_sd = float(measured.std()) if measured.size else 1.0
         linked = bool(y.size and measured.size)
-        self.zero, self.one = (float(measured.mean()), self.spread) if linked else (0.0, 1.0)
+        self.zero, self.one = (float(measured.mean()), self.measured_sd) if linked else (0.0, 1.0)
         rows = JointRows(
             y,
             MeasuredRows((measured - self.zero) / self.one, model.error / self.one, model.side),
@@ -52,7 +52,7 @@ class JointFit(LaplaceFit[JointTerms]):
             max(len(self.labels), 1),
             len(model.terms),
         )
-        super().__init__(model, prior, rows, unit, scale=1.0 if y.size else self.spread)
+        super().__init__(model, prior, rows, unit, scale=1.0 if y.size else self.measured_sd)
 
     def _set_outward(self) -> None:
         rows = self.rows
@@ -71,7 +71,7 @@ class JointFit(LaplaceFit[JointTerms]):
         if rows.linked:
             start[rows.cuts + 1] = 0.4
         if rows.behind:
-            start[-1] = 0.6 * self.spread / self.one
+            start[-1] = 0.6 * self.measured_sd / self.one
         start[self.sds] = START_SD * self.scale
         if not rows.cuts:
             start[self.effects] = np.linalg.lstsq(rows.x, rows.measured.values, rcond=None)[0]
@@ -93,7 +93,7 @@ class JointFit(LaplaceFit[JointTerms]):
             value -= 0.5 * float(x[place] ** 2)
             slope[place], bend[place, place] = -x[place], 1.0
         if rows.behind:
-            height, slope[-1:], bent = prior.spread_terms(x[-1:], self.spread / self.one)
+            height, slope[-1:], bent = prior.sd_terms(x[-1:], self.measured_sd / self.one)
             value, bend[-1, -1] = value + height, -bent[0]
         return value, slope, bend
 

@@ -65,7 +65,7 @@ class LaplaceFit(Generic[T]):
         self.effects = slice(rows.own, self.fixed)
         self.sds = slice(self.fixed, self.fixed + rows.free_sds)
         # The rows may have a standard deviation of their own, which stands behind.
-        self.spreads = slice(self.fixed, rows.size)
+        self.every_sd = slice(self.fixed, rows.size)
         # The prior's standard deviation of each effect, per inner unit; a constant has no prior.
         reach = np.ptp(model.effects.x, axis=0) / unit
         with np.errstate(divide="ignore"):
@@ -132,8 +132,8 @@ class LaplaceFit(Generic[T]):
             slope -= of_x.T @ pulled
             bend += of_x.T @ precision @ of_x
         if self.rows.free_sds:
-            spread, by_sd, bent = self.prior.spread_terms(x[self.sds], *self._sd_units)
-            value += spread
+            height, by_sd, bent = self.prior.sd_terms(x[self.sds], *self._sd_units)
+            value += height
             slope[self.sds] = by_sd
             bend[places[self.sds], places[self.sds]] = -bent
         return value, slope, bend
@@ -147,7 +147,7 @@ class LaplaceFit(Generic[T]):
     def _at_zero(self, best: Optimum[Mode[T]]) -> Optimum[Mode[T]]:
         """Make standard deviations positive, and zero where they cannot be told from it."""
         flip = np.ones(best.x.size)
-        flip[self.spreads][best.x[self.spreads] < 0] = -1.0
+        flip[self.every_sd][best.x[self.every_sd] < 0] = -1.0
         x = best.x * flip
         if self.prior is None:
             x[self.sds][x[self.sds] < NEGLIGIBLE_SD * self.scale] = 0.0
@@ -189,9 +189,9 @@ class LaplaceFit(Generic[T]):
 
     def sd_shares(self) -> Array:
         """Standard error of each standard deviation, as a share of it."""
-        error = np.sqrt(np.diag(inverse_of(self.best.hessian))[self.spreads])
+        error = np.sqrt(np.diag(inverse_of(self.best.hessian))[self.every_sd])
         with np.errstate(divide="ignore"):
-            shares: Array = error / self.best.x[self.spreads]
+            shares: Array = error / self.best.x[self.every_sd]
             return shares
 
     def given(self, stretch: Array) -> Posterior | None:
@@ -202,8 +202,8 @@ class LaplaceFit(Generic[T]):
         """
         best, fixed = self.best, slice(self.fixed)
         x = best.x.copy()
-        x[self.spreads] *= stretch
-        drift = best.hessian[fixed, self.spreads] @ (x - best.x)[self.spreads]
+        x[self.every_sd] *= stretch
+        drift = best.hessian[fixed, self.every_sd] @ (x - best.x)[self.every_sd]
         x[fixed] -= np.linalg.solve(best.hessian[fixed, fixed], drift)
         _, gradient, mode = self.objective(x, best.state)
         if mode is None:
@@ -235,20 +235,21 @@ class LaplaceFit(Generic[T]):
         slope = -laplace.gradient(x, near) - self._log_prior(x)[1]
         lost = self.laplace.curvature(x, best.state) - laplace.curvature(x, near)
         stretch = np.ones(x.size)
-        stretch[self.spreads] = x[self.spreads]
+        stretch[self.every_sd] = x[self.every_sd]
         slope = slope * stretch
         hessian = (best.hessian - lost) * np.outer(stretch, stretch)
-        hessian[self.spreads, self.spreads] += np.diag(slope[self.spreads])
+        hessian[self.every_sd, self.every_sd] += np.diag(slope[self.every_sd])
         inverse = inverse_of(hessian)
         step = -inverse @ slope
         for shrink in (1.0, 0.5, 0.25, 0.0):
             moved = x + shrink * step
-            moved[self.spreads] = x[self.spreads] * np.exp(np.clip(moved - x, -1, 1)[self.spreads])
+            reach = np.clip(moved - x, -1, 1)[self.every_sd]
+            moved[self.every_sd] = x[self.every_sd] * np.exp(reach)
             mode = laplace.mode(moved, near.b)
             if mode is not None:
                 break
         assert mode is not None
-        stretch[self.spreads] = moved[self.spreads]
+        stretch[self.every_sd] = moved[self.every_sd]
         cov = inverse * np.outer(stretch, stretch)
         return self.posterior(moved, cov, mode, laplace)
 

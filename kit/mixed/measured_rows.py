@@ -42,12 +42,14 @@ class MeasuredTerms:
 
     @property
     def w(self) -> Array:
-        return self.second * self.pull**2
+        w: Array = self.second * self.pull**2
+        return w
 
     @property
     def w_slope(self) -> Array:
         """dw/d eta."""
-        return self.third * self.pull**3
+        slope: Array = self.third * self.pull**3
+        return slope
 
 
 @dataclass(frozen=True)

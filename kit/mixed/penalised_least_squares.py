@@ -150,7 +150,7 @@ class PenalisedLikelihood:
         if self.terms:
             slope[:-1] = self._sd_slopes(relative, s, at, inverse_s)
         if self.prior is not None and self.terms:
-            density, by_sd, _bend = self.prior.spread_terms(relative * s, self.unit)
+            density, by_sd, _bend = self.prior.sd_terms(relative * s, self.unit)
             value -= density
             slope[:-1] -= by_sd * s
             slope[-1] -= float(by_sd @ relative) * s
@@ -176,7 +176,7 @@ class PenalisedLikelihood:
             place = np.arange(self.terms)
             guess[place, place] = 2 * np.bincount(self.pattern.term, share**2, self.terms)
             if self.prior is not None:
-                bend = self.prior.spread_terms(relative * s, self.unit)[2]
+                bend = self.prior.sd_terms(relative * s, self.unit)[2]
                 guess[place, place] -= bend * s**2
         return guess
 

@@ -29,7 +29,7 @@ class Amount:
 
     @classmethod
     def of_sd(cls, sd: float, share: float) -> "Amount":
-        """A standard deviation found with an error of this share of it, as `spread_terms` reads it.
+        """A standard deviation found with an error of this share of it, as `sd_terms` reads it.
 
         The mode of its log is `sd`, and the variance of its log the square of `share`.
         """
@@ -67,7 +67,7 @@ class Prior:
     effect_sd : float
         Each effect, over the whole range of its factor, is normal around zero with this standard
         deviation: in logits for grades; in standard deviations of the response for measurements.
-    spread_shape, spread_rate : float
+    sd_shape, sd_rate : float
         Each source of variation's standard deviation follows a gamma distribution of this shape
         and rate (in the same units; a slope's where its column is farthest from 0). A shape of 2
         keeps it off zero and otherwise says little: Chung, Rabe-Hesketh, Dorie, Gelman and Liu
@@ -91,8 +91,8 @@ class Prior:
     """
 
     effect_sd: float = 2.0
-    spread_shape: float = 2.0
-    spread_rate: float = 2.0
+    sd_shape: float = 2.0
+    sd_rate: float = 2.0
     step_shape: float = 2.0
     step_rate: float = 0.5
     sources: Mapping[str, Amount] = field(default_factory=dict)
@@ -100,9 +100,9 @@ class Prior:
     rows: RowBelief | None = None
 
     def __post_init__(self) -> None:
-        if self.effect_sd <= 0 or self.spread_rate < 0 or self.step_rate < 0:
+        if self.effect_sd <= 0 or self.sd_rate < 0 or self.step_rate < 0:
             raise Misuse("A prior needs a positive effect_sd and rates of at least 0.")
-        if self.spread_shape < 1 or self.step_shape < 1:
+        if self.sd_shape < 1 or self.step_shape < 1:
             raise Misuse("A prior needs shapes of at least 1; a shape of 1 is flat near zero.")
 
     def describe(self) -> str:
@@ -127,7 +127,7 @@ class Prior:
             "Before anything was seen, every effect was taken to be small rather than huge: over "
             f"its factor's whole range it lies within {2 * self.effect_sd:.1f} units either way, "
             "19 times in 20. Every source of variation was taken to be real but of unknown size, "
-            f"{_around(self.spread_shape, self.spread_rate)}."
+            f"{_around(self.sd_shape, self.sd_rate)}."
         )
 
     def source(self, name: str, unit: float = 1.0) -> Amount:
@@ -139,9 +139,9 @@ class Prior:
         unit : float
             Length of one unit of the general belief, on the scale of eta.
         """
-        return self.sources.get(name) or Amount(self.spread_shape, self.spread_rate / unit)
+        return self.sources.get(name) or Amount(self.sd_shape, self.sd_rate / unit)
 
-    def spread_terms(
+    def sd_terms(
         self,
         sd: Array,
         unit: float = 1.0,
@@ -181,7 +181,7 @@ class Prior:
     ) -> Array:
         """Information that the prior gives on the log of each standard deviation, at `sd`.
 
-        Minus the second derivative of the log density by log sd; parameters as in `spread_terms`.
+        Minus the second derivative of the log density by log sd; parameters as in `sd_terms`.
         """
         information: Array = self._shapes_and_rates(sd, unit, names, reach)[1] * np.abs(sd)
         return information
@@ -189,8 +189,8 @@ class Prior:
     def _shapes_and_rates(
         self, sd: Array, unit: float, names: Sequence[str], reach: Array | float
     ) -> tuple[Array, Array]:
-        shape = np.full(sd.shape, self.spread_shape)
-        rate = np.full(sd.shape, self.spread_rate / unit)
+        shape = np.full(sd.shape, self.sd_shape)
+        rate = np.full(sd.shape, self.sd_rate / unit)
         for j, name in enumerate(names):
             if name in self.sources:
                 own = self.sources[name]

@@ -212,7 +212,7 @@ def labels_worth(results: OrdinalResults, labels: pd.DataFrame) -> tuple[LabelWo
 def enough_labelled(words: pd.Series) -> bool:
     """Whether enough colours carry a label, in words that differ."""
     counts = words[words != ""].value_counts()
-    return counts.sum() >= FEWEST_COLOURS and (counts >= FEWEST_OF_A_WORD).sum() >= 2
+    return bool(counts.sum() >= FEWEST_COLOURS and (counts >= FEWEST_OF_A_WORD).sum() >= 2)
 
 
 def _said_of_colours(results: OrdinalResults, role: str) -> tuple[pd.Series, Array]:
@@ -237,7 +237,7 @@ def _foretold(
     n = len(y)
     words = _SIZES[:1] if label is None else _SIZES
     sizes = np.array([(s, t) for s in _SIZES for t in words])
-    weight = (prior.spread_shape * np.log(sizes) - prior.spread_rate * sizes).sum(axis=1)
+    weight = (prior.sd_shape * np.log(sizes) - prior.sd_rate * sizes).sum(axis=1)
     same_word = np.zeros((n, n)) if label is None else label
     cov = np.diag(r) + _FAMILY_SD**2 * family + sizes[:, :1, None] ** 2 * np.eye(n)
     cov = cov + sizes[:, 1:, None] ** 2 * same_word

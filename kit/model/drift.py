@@ -62,10 +62,9 @@ def drift_in_session(fit: ScaleFit, order: pd.DataFrame) -> Drift:
     Parameters
     ----------
     fit : ScaleFit
-        Of one series.
     order : DataFrame
-        Columns tile, firing and step: when a tile had its turn in the heat, counted through a
-        session.
+        Columns tile (as in the fit), firing and step: when a tile had its turn in the heat,
+        counted through a session. Of tiles that are not in it nothing is said.
     """
     turn = turn_in_session(fit.frame, order)
     if not turn.any():

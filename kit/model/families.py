@@ -183,10 +183,10 @@ def matched_contrasts(
 def _couples(colours: pd.DataFrame, fired: set[str], family: str) -> list[tuple[str, str]]:
     """Colours that were fired as overlays and look alike, the one of the given family first."""
     of = dict(zip(colours["colour"], colours["family"], strict=True))
-    found = {}
+    found: set[tuple[str, str]] = set()
     for one, other in zip(colours["colour"], colours.get("like", ""), strict=True):
         if {one, other} <= fired and of.get(one) != of.get(other):
-            found[(one, other) if of[one] == family else (other, one)] = None
+            found.add((one, other) if of[one] == family else (other, one))
     return sorted(found)
 
 

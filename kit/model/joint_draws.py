@@ -6,7 +6,7 @@ patches is worked out inside each draw and averaged last, so that none are taken
 that are not.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,7 +51,7 @@ def ending_draws(
     rho: float,
     draws: int,
     seed: int,
-    tile_seed: int | None = None,
+    tiles: Sequence[int] = (0,),
 ) -> EndingDraws:
     """Draw what new patches of one new tile, fired in one new session, come to.
 
@@ -68,15 +68,17 @@ def ending_draws(
         A power of two.
     seed : int
         Of all that is not known of colours, factors and cuts.
-    tile_seed : int or None
-        Of the tile and session, so that two tiles can share the rest; None for that of `seed`.
+    tiles : sequence of int
+        Of each, a tile and session of its own is drawn in every draw of the rest.
 
     Returns
     -------
     EndingDraws
+        All draws on the first tile, then all on the second, ...
     """
-    random = np.random.default_rng(seed if tile_seed is None else tile_seed)
-    shared = random.standard_normal((draws, 2))
+    eyes = np.random.default_rng(seed)
+    each = [np.random.default_rng((seed, tile)).standard_normal((draws, 2)) for tile in tiles]
+    shared = np.concatenate(each)
     shared[:, 1] = rho * shared[:, 0] + np.sqrt(1 - rho**2) * shared[:, 1]
     fine: list[Array] = []
     broken: list[Array] = []
@@ -89,14 +91,16 @@ def ending_draws(
         total = np.maximum(drawn.noise_sd**2 + never_seen, _LEAST_SD)
         own /= max(anew, _LEAST_SD)
         once = [] if "grader" in results.random_sd else ["grader"]
-        grader = np.sqrt(variance_anew(results, once)[0]) * random.standard_normal((draws, 1))
-        off = np.sqrt((1 - own) * total) * shared[:, [k]] + grader
+        grader = np.sqrt(variance_anew(results, once)[0]) * eyes.standard_normal((draws, 1))
+        total = np.tile(total, (len(tiles), 1))
+        off = np.sqrt((1 - own) * total) * shared[:, [k]]
         patch_sd = np.sqrt(np.maximum(own * total, _LEAST_SD))
         for step, bounds in (
             (rule.fine_edge_at_most, fine),
             (rule.breaks_through_from - 1, broken),
         ):
-            bounds.append((drawn.cuts[:, [step]] - drawn.value - off) / patch_sd)
+            room = np.tile(drawn.cuts[:, [step]] - drawn.value - grader, (len(tiles), 1))
+            bounds.append((room - off) / patch_sd)
     held = both_below(fine[0], fine[1], rho)
     through = np.minimum(ndtr(-broken[1]), 1 - held)
     return EndingDraws(np.stack([held, 1 - held - through, through], axis=2))

@@ -205,7 +205,7 @@ def variance_anew(
     columns = {name: normal[:, 2 + place] for place, name in enumerate(SOURCES)}
     expected, draws = 0.0, np.zeros(DRAWS)
     for name in groups:
-        if name not in names and prior is not None and prior.spread_rate:
+        if name not in names and prior is not None and prior.sd_rate:
             own = prior.source(name, unit)
             expected += own.mean_square
             draws += gamma.ppf(ndtr(columns[name]), own.shape, scale=1 / own.rate) ** 2

@@ -307,7 +307,7 @@ def _graded(frame: pd.DataFrame, scale: str, steps: Sequence[int]) -> pd.DataFra
 def _pictured(measured: pd.DataFrame | None, scale: str) -> tuple[pd.DataFrame, list[str]]:
     """Measured rows that can stand beside grades, and a sentence where there are too few."""
     measure = MEASURE_OF.get(scale)
-    if measured is None or measure not in measured:
+    if measured is None or measure is None or measure not in measured:
         return pd.DataFrame(), []
     pictured = measured[measured[measure].notna()].reset_index(drop=True)
     if pictured.empty:

@@ -15,7 +15,7 @@ from kit.wording import listed, of_a_step, plain_name
 
 SERIES_PRIOR = Prior(
     effect_sd=4.0,
-    spread_rate=3.5,
+    sd_rate=3.5,
     sources={
         name: Amount(2.0, rate)
         for name, rate in {
@@ -36,7 +36,7 @@ sessions; each loosely, and all else by one general belief. Of the priors tried 
 population of invented studios, it foretold new patches best, and it does not fail where colours are
 alike and all else is unruly (tests/benchmarks/bench_prior.py)."""
 
-MEASURE_PRIOR = Prior(effect_sd=2.0, spread_rate=4.0)
+MEASURE_PRIOR = Prior(effect_sd=2.0, sd_rate=4.0)
 """What is assumed before a photograph is measured, in standard deviations of all measurements:
 those of single sources are smaller than the whole."""
 

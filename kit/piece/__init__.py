@@ -1,11 +1,18 @@
 """Will a piece hold: layers in an order, and what the graded series say about them."""
 
 from kit.piece.advice import Advice, advice
+from kit.piece.bench_changes import Change, changes, open_ways
 from kit.piece.contact_draws import ContactRow, Knowledge, contact_row
 from kit.piece.outlook import ContactOutlook, PieceOutlook, piece_outlook
 from kit.piece.piece_file import format_piece, piece_path, read_piece, start_piece
 from kit.piece.piece_form import piece_form
-from kit.piece.publish_piece import PieceAnswer, ask_about, write_answer
+from kit.piece.publish_piece import (
+    PieceAnswer,
+    ask_about,
+    follow_advice,
+    stock_of_studio,
+    write_answer,
+)
 from kit.piece.recipe import (
     BASE,
     NOT_BROKEN,
@@ -24,6 +31,7 @@ __all__ = [
     "WISHES",
     "Advice",
     "BaseCoat",
+    "Change",
     "Contact",
     "ContactOutlook",
     "ContactRow",
@@ -37,14 +45,18 @@ __all__ = [
     "as_wanted",
     "ask_about",
     "best_sample",
+    "changes",
     "contact_row",
+    "follow_advice",
     "format_piece",
     "made_series",
+    "open_ways",
     "piece_form",
     "piece_outlook",
     "piece_path",
     "read_piece",
     "sample_series",
     "start_piece",
+    "stock_of_studio",
     "write_answer",
 ]

@@ -1,24 +1,23 @@
-"""What would help a piece most: another order, a shared firing, a sifter, a coat, another colour.
+"""What would help a piece most, what it does to the chance, and how surely it helps.
 
-Every change is scored on the same draws as the piece itself, so that what is gained is not luck of
-the draw. A change is named only where it gains at least `WORTH_SAYING`.
+A change is chosen on one set of draws and scored on another, so that what is said to be gained is
+not luck of the draw. How surely it helps is the share of all that may be true in which the piece
+ends as wanted more often with the change than without.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from kit.mixed import Array
-from kit.piece.contact_draws import ContactRow, Knowledge, contact_row
-from kit.piece.outlook import CHECK_SEED, PieceOutlook, log_chances_of_rows
-from kit.piece.recipe import Piece
-from kit.wording import percent
+from kit.piece.bench_changes import SIMPLER, Change
+from kit.piece.contact_draws import CHECK_SEED, SEED, TILES, Knowledge
+from kit.piece.outlook import PieceOutlook, state_chances
+from kit.wording import adverb, percent, upper_first
 
 WORTH_SAYING = 0.02
 """Least gain of the whole piece's chance that is named."""
-
-KINDS = ("order", "firing", "sifter", "coat", "colour")
 
 
 @dataclass(frozen=True)
@@ -27,21 +26,17 @@ class Advice:
 
     Parameters
     ----------
-    kind : str
-        One of `KINDS`.
-    what : str
-        The change as a request: 'put dots on before leaves'.
-    piece : Piece
-        With the change made.
+    change : Change
     before, after : float
         Chance of the whole piece.
+    sure : float
+        Chance that it helps.
     """
 
-    kind: str
-    what: str
-    piece: Piece
+    change: Change
     before: float
     after: float
+    sure: float
 
     @property
     def gain(self) -> float:
@@ -51,19 +46,22 @@ class Advice:
     @property
     def sentence(self) -> str:
         """The change and what it does, as a person would say it."""
-        what = self.what[:1].upper() + self.what[1:]
-        return f"{what}: the whole piece then holds {percent(self.after)}."
+        return (
+            f"{upper_first(self.change.what)}: the whole piece then ends as wanted with a chance "
+            f"of {percent(self.after)}, not {percent(self.before)}. "
+            f"This {adverb(self.sure)} helps ({percent(self.sure)})."
+        )
 
 
-def advice(outlook: PieceOutlook, known: Knowledge, stock: Sequence[str]) -> list[Advice]:
+def advice(outlook: PieceOutlook, known: Knowledge, options: Sequence[Change]) -> list[Advice]:
     """Find the changes that would help most, at most one of each kind for each layer.
 
     Parameters
     ----------
     outlook : PieceOutlook
     known : Knowledge
-    stock : sequence of str
-        Colours that the person owns.
+    options : sequence of Change
+        What a person could do, as `changes` lists it.
 
     Returns
     -------
@@ -71,76 +69,32 @@ def advice(outlook: PieceOutlook, known: Knowledge, stock: Sequence[str]) -> lis
         The most helpful first; empty when nothing gains enough.
     """
     piece = outlook.piece
-    options = list(_changes(piece, known, stock))
-    chances = _piece_chances([piece, *(changed for _, _, changed in options)], known)
-    before = chances[0]
+    before, *after = state_chances([piece, *(o.piece for o in options)], known, SEED).mean(axis=1)
+    best: dict[tuple[str, str], int] = {}
+    for n in sorted(range(len(options)), key=lambda n: -after[n]):
+        if after[n] - before >= WORTH_SAYING:
+            best.setdefault((options[n].kind, options[n].place), n)
+    chosen = [options[n] for n in best.values()]
+    fresh = state_chances(
+        [piece, *(one.piece for one in chosen)], known, CHECK_SEED, tiles=range(TILES)
+    )
     found = [
-        Advice(kind, what, changed, before, after)
-        for (kind, what, changed), after in zip(options, chances[1:], strict=True)
+        _advice(outlook, change, own - fresh[0])
+        for change, own in zip(chosen, fresh[1:], strict=True)
     ]
-    if outlook.best != piece:
-        order = ", then ".join(layer.name for layer in outlook.best.layers)
-        what = f"put the layers on in this order: {order}"
-        found.append(Advice("order", what, outlook.best, outlook.chance, outlook.best_chance))
-    worth = sorted((a for a in found if a.gain >= WORTH_SAYING), key=lambda a: -a.gain)
-    return _best_of_each(worth, piece)
+    worth = [one for one in found if one.gain >= WORTH_SAYING and _beats_simpler(one, found)]
+    return sorted(worth, key=lambda one: -one.gain)
 
 
-def _best_of_each(worth: Sequence[Advice], piece: Piece) -> list[Advice]:
-    kept: dict[tuple[str, str], Advice] = {}
-    for one in worth:
-        changed = [
-            layer.name
-            for layer, was in zip(one.piece.layers, piece.layers, strict=True)
-            if layer != was
-        ]
-        place = "" if one.kind == "order" else changed[0]
-        kept.setdefault((one.kind, place), one)
-    return list(kept.values())
+def _advice(outlook: PieceOutlook, change: Change, gain: Array) -> Advice:
+    """Claim what a change does, from its gain in each state of knowledge."""
+    after = np.clip(outlook.chance + gain.mean(), 0.0, 1.0)
+    return Advice(change, outlook.chance, float(after), float(np.mean(gain > 0)))
 
 
-def _changes(
-    piece: Piece, known: Knowledge, stock: Sequence[str]
-) -> Iterator[tuple[str, str, Piece]]:
-    for place, layer in enumerate(piece.layers):
-        previous = piece.layers[place - 1] if place else None
-        if previous and layer.fires_with is None and previous.name not in layer.on:
-            what = f"fire {layer.name} together with {previous.name}"
-            yield "firing", what, piece.with_layer(layer.name, fires_with=previous.name)
-        for mesh in known.levels("mesh"):
-            if mesh != layer.mesh:
-                kind = "finer" if mesh > layer.mesh else "coarser"
-                what = f"sift {layer.name} through the {kind} {mesh:g} mesh"
-                yield "sifter", what, piece.with_layer(layer.name, mesh=int(mesh))
-        for weight in known.levels("coat_weight"):
-            if weight != layer.coat_weight:
-                kind = "thicker" if weight > layer.coat_weight else "thinner"
-                what = f"sift {layer.name} {kind}, {weight:g} mg/cm²"
-                yield "coat", what, piece.with_layer(layer.name, coat_weight=float(weight))
-        for colour in stock:
-            if colour not in piece.colours:
-                what = f"take {colour} for {layer.name} instead of {layer.overlay}"
-                yield "colour", what, piece.with_layer(layer.name, overlay=colour)
-
-
-def _piece_chances(pieces: Sequence[Piece], known: Knowledge) -> list[float]:
-    """Chance of each whole piece, all on the same draws; equal contacts are drawn once."""
-    needed: dict[tuple[ContactRow, str, int], int] = {}
-    places = []
-    for piece in pieces:
-        counts = piece.firings()
-        own = []
-        for contact in piece.contacts:
-            row = contact_row(piece, contact.layer, contact.under, counts[contact.layer])
-            layer = piece.layer(contact.layer)
-            own.append(needed.setdefault((row, layer.wanted, layer.stencils), len(needed)))
-        places.append(own)
-    logs = _logs(list(needed), known)
-    return [float(np.exp(logs[own].sum(axis=0)).mean()) for own in places]
-
-
-def _logs(needed: Sequence[tuple[ContactRow, str, int]], known: Knowledge) -> Array:
-    rows = [row for row, _, _ in needed]
-    return log_chances_of_rows(
-        rows, [wanted for _, wanted, _ in needed], [n for _, _, n in needed], known, CHECK_SEED
+def _beats_simpler(one: Advice, found: Sequence[Advice]) -> bool:
+    """Whether no change that asks for less does as much, within what is worth saying."""
+    simpler = SIMPLER.get(one.change.kind, ())
+    return all(
+        one.after >= other.after + WORTH_SAYING for other in found if other.change.kind in simpler
     )

@@ -6,7 +6,7 @@ from typing import Any
 from kit.drawing import Drawing, short_steps
 from kit.model import FINE_EDGE
 from kit.piece.outlook import PieceOutlook
-from kit.piece.recipe import BASE, NOT_BROKEN, Layer, Piece
+from kit.piece.recipe import BASE, NOT_BROKEN, Layer, Piece, groups
 from kit.series import DEFERENCE, OPENING_UM, Settings, cautions_for
 from kit.sheets import checked_paper, typeset
 from kit.wording import listed, opening
@@ -46,16 +46,17 @@ def steps_of(piece: Piece, settings: Settings) -> list[dict[str, Any]]:
         _sifted(f"Base coat {n} of {base.colour}, then fire", base.mesh, base.coat_weight, "")
         for n in range(1, base.coats + 1)
     ]
-    last = len(piece.layers) - 1
-    for place, layer in enumerate(piece.layers):
-        under = listed(["the base" if u == BASE else u for u in layer.on])
-        what = f"{layer.name}: {layer.overlay} on {under}"
-        steps.append(_sifted(what, layer.mesh, layer.coat_weight, "", layer.stencils))
-        together = place < last and piece.layers[place + 1].fires_with is not None
-        if not together:
-            there = piece.layers[: place + 1]
-            names = listed([one.name for one in there])
-            steps.append(_fired(f"Fire (with {names})", there, settings))
+    there: list[Layer] = []
+    for group in groups(piece.layers):
+        for layer in group:
+            under = listed(["the base" if u == BASE else u for u in layer.on])
+            what = f"{layer.name}: {layer.overlay} on {under}"
+            steps.append(_sifted(what, layer.mesh, layer.coat_weight, "", layer.stencils))
+        there += group
+        names = listed([layer.name for layer in there])
+        for again in range(max(layer.firings for layer in group)):
+            what = f"Fire once more (with {names})" if again else f"Fire (with {names})"
+            steps.append(_fired(what, there, settings))
     for n in range(piece.closing_firings):
         steps.append(_fired(f"Closing firing {n + 1}", piece.layers, settings))
     return steps
@@ -73,7 +74,7 @@ def _sifted(
     }
 
 
-def _fired(what: str, there: tuple[Layer, ...], settings: Settings) -> dict[str, Any]:
+def _fired(what: str, there: Sequence[Layer], settings: Settings) -> dict[str, Any]:
     return {"what": what, "mesh": "", "weight": "", "stencils": "", "look": _stop(there, settings)}
 
 

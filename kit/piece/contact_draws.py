@@ -27,7 +27,15 @@ from kit.series import PULL_THROUGH, SPREAD, Series
 
 DRAWS = 512
 """Equally likely states of knowledge; a power of two."""
+TILES = 4
+"""Pieces made in each state of knowledge where what is said has to be sure."""
+SEED = 20
+"""Of the draws that a change is chosen on; `CHECK_SEED` of those that it is scored on."""
+CHECK_SEED = 41
 
+ON_OVERLAY = "below lies one stencilled coat, where test tiles have a whole base"
+
+_OF_BASE = ("base_coats", "base_mesh", "base_coat_weight")
 
 OF_PIECE = "a piece"
 """The series that a piece counts as: its contacts share jars that were not sampled."""
@@ -101,7 +109,7 @@ class Knowledge:
             fits = {score: fit_series(graded, score) for score in (SPREAD.name, PULL_THROUGH.name)}
         stock = pd.concat([one.colours for one in several])
         families = dict(zip(stock["colour"], stock["family"], strict=True))
-        rule = PairSetting.of(graded[-1].settings.verdict).rule
+        rule = PairSetting.of(leading(graded).settings.verdict).rule
         doubts = dict.fromkeys(str(warning.message) for warning in said)
         return cls(fits, families, rule, score_correlation(*fits.values()), tuple(doubts))
 
@@ -122,20 +130,19 @@ class Knowledge:
 
     def beyond(self, rows: Sequence[ContactRow]) -> list[tuple[str, ...]]:
         """What of each row lies beyond anything that was fired, in words."""
-        one_coat = ("what lies below had one coat, where test tiles have a base coat",)
         frame = self.frame(rows)
         told = []
         for place, row in enumerate(rows):
-            _, reasons = reasons_beyond(frame.iloc[[place]], self.fits)
-            told.append(reasons + one_coat if row.on_overlay else reasons)
+            own = frame.iloc[[place]]
+            if row.on_overlay:
+                _, reasons = reasons_beyond(own.drop(columns=list(_OF_BASE)), self.fits)
+                told.append((*reasons, ON_OVERLAY))
+            else:
+                told.append(reasons_beyond(own, self.fits)[1])
         return told
 
     def draws(
-        self,
-        rows: Sequence[ContactRow],
-        seed: int,
-        draws: int = DRAWS,
-        tile_seed: int | None = None,
+        self, rows: Sequence[ContactRow], seed: int, draws: int = DRAWS, tiles: Sequence[int] = (0,)
     ) -> EndingDraws:
         """Draw what the stencils of each row come to, all on one piece or one tile.
 
@@ -145,12 +152,22 @@ class Knowledge:
         seed : int
             Of all that is not known of colours, factors and cuts.
         draws : int
-            A power of two.
-        tile_seed : int or None
-            Of the tile and session; None for that of `seed`.
+            A power of two: states of knowledge.
+        tiles : sequence of int
+            Of each of these, a tile and session of its own is drawn in every state.
+
+        Returns
+        -------
+        EndingDraws
+            All states on the first tile, then all on the second, ...
         """
         recipe = self.frame(rows)
-        return ending_draws(self.fits, recipe, self.rule, self.rho, draws, seed, tile_seed)
+        return ending_draws(self.fits, recipe, self.rule, self.rho, draws, seed, tiles)
+
+
+def leading(several: Sequence[Series]) -> Series:
+    """The series whose settings speak for all: the one with most patches, which no sample is."""
+    return max(several, key=lambda one: len(one.patches))
 
 
 def chance_as_wanted(drawn: EndingDraws, wanted: str) -> Array:

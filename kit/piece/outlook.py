@@ -6,20 +6,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from kit.mixed import Array
+from kit.model import EndingDraws
 from kit.piece.contact_draws import (
+    CHECK_SEED,
     DRAWS,
+    TILES,
     ContactRow,
     Knowledge,
     chance_as_wanted,
     contact_row,
 )
-from kit.piece.orders import LogChances, best_order
-from kit.piece.recipe import Contact, Piece, blocks
-from kit.wording import counted, percent
-
-SEED = 20
-"""Of the draws that orders are chosen on; `CHECK_SEED` of those that a choice is scored on."""
-CHECK_SEED = 41
+from kit.piece.orders import LogChances
+from kit.piece.recipe import Contact, Piece
+from kit.wording import counted, percent, times
 
 _LEAST = 1e-12
 
@@ -68,7 +67,7 @@ class ContactOutlook:
         )
         return (
             f"{self.contact.layer}: {self.overlay} over {self.base}, fired "
-            f"{counted(self.firings, 'time')}, ends as wanted ({self.wanted}) "
+            f"{times(self.firings)}, ends as wanted ({self.wanted}) "
             f"with a chance of {percent(self.one)}{every}.{beyond}"
         )
 
@@ -84,17 +83,11 @@ class PieceOutlook:
         Layer by layer, in the order of the piece.
     chance : float
         That every stencil of every contact ends as wanted.
-    best : Piece
-        The same piece in the order that gives it the best chance.
-    best_chance : float
-        Scored on draws that the order was not chosen on, as `chance` is.
     """
 
     piece: Piece
     contacts: tuple[ContactOutlook, ...]
     chance: float
-    best: Piece
-    best_chance: float
 
     @property
     def weakest(self) -> ContactOutlook:
@@ -104,87 +97,112 @@ class PieceOutlook:
     def sentences(self) -> list[str]:
         """The answer first, then contact by contact."""
         weakest = self.weakest
-        said = [
+        return [
             f"All of {self.piece.title} ends as wanted with a chance of {percent(self.chance)}.",
             f"Its weakest contact is {weakest.contact.layer}: {weakest.overlay} over "
             f"{weakest.base}, {percent(weakest.all_stencils)}.",
+            *(contact.sentence for contact in self.contacts),
         ]
-        if self.best != self.piece:
-            order = ", then ".join(layer.name for layer in self.best.layers)
-            said.append(f"In another order it would be {percent(self.best_chance)}: {order}.")
-        return said + [contact.sentence for contact in self.contacts]
 
 
 def piece_outlook(piece: Piece, known: Knowledge) -> PieceOutlook:
-    """Work out what is expected of a piece, and the order that suits it best.
+    """Work out what is expected of a piece.
 
     Every contact is judged at the firing count that it will have at the end. The piece's chance is
-    worked out within each draw of all that is not known and averaged last. An order is chosen on
-    one set of draws and scored on another.
+    worked out within each draw of all that is not known and averaged last.
 
     Parameters
     ----------
     piece : Piece
     known : Knowledge
     """
-    order = best_order(piece, layer_log_chances(piece, known, SEED))
-    checked = layer_log_chances(piece, known, CHECK_SEED)
-    best = piece.reordered(order)
-    return PieceOutlook(
-        piece,
-        contact_outlooks(piece, known),
-        piece_chance(piece, checked),
-        best,
-        piece_chance(best, checked),
-    )
+    chance = state_chances([piece], known, CHECK_SEED, tiles=range(TILES)).mean()
+    return PieceOutlook(piece, contact_outlooks(piece, known), float(chance))
 
 
-def piece_chance(piece: Piece, log_chances: LogChances) -> float:
-    """Chance that every stencil of every layer ends as wanted, in the piece's own order."""
-    total = sum(log_chances[name][count - 1] for name, count in piece.firings().items())
-    return float(np.exp(total).mean())
+def state_chances(
+    pieces: Sequence[Piece],
+    known: Knowledge,
+    seed: int,
+    tiles: Sequence[int] = (0,),
+) -> Array:
+    """Chance of each whole piece in each state of knowledge, over the tiles drawn in it.
+
+    All pieces are held against the same states and tiles; equal contacts are drawn once.
+
+    Returns
+    -------
+    (pieces, draws) array
+    """
+    rows = rows_of(pieces)
+    drawn = known.draws(rows, seed, tiles=tiles)
+    each = whole_chances(pieces, rows, drawn).reshape(len(pieces), len(tiles), DRAWS)
+    chances: Array = each.mean(axis=1)
+    return chances
 
 
-def layer_log_chances(piece: Piece, known: Knowledge, seed: int, draws: int = DRAWS) -> LogChances:
+def rows_of(pieces: Sequence[Piece]) -> list[ContactRow]:
+    """Every contact of the pieces with its recipe and its firings at the end, each once."""
+    found: dict[ContactRow, None] = {}
+    for piece in pieces:
+        counts = piece.firings()
+        for c in piece.contacts:
+            found[contact_row(piece, c.layer, c.under, counts[c.layer])] = None
+    return list(found)
+
+
+def whole_chances(pieces: Sequence[Piece], rows: Sequence[ContactRow], drawn: EndingDraws) -> Array:
+    """Chance within each draw that every stencil of every contact ends as wanted.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+    rows : sequence of ContactRow
+        As `rows_of` gives them.
+    drawn : EndingDraws
+        Of the rows.
+
+    Returns
+    -------
+    (pieces, draws) array
+    """
+    place = {row: n for n, row in enumerate(rows)}
+    wishes = {layer.wanted for piece in pieces for layer in piece.layers}
+    logs = {wish: _log(chance_as_wanted(drawn, wish)) for wish in wishes}
+    total = np.zeros((len(pieces), len(drawn.shares)))
+    for n, piece in enumerate(pieces):
+        counts = piece.firings()
+        for c in piece.contacts:
+            layer = piece.layer(c.layer)
+            row = contact_row(piece, c.layer, c.under, counts[c.layer])
+            total[n] += layer.stencils * logs[layer.wanted][:, place[row]]
+    chances: Array = np.exp(total)
+    return chances
+
+
+def _log(chance: Array) -> Array:
+    logs: Array = np.log(np.maximum(chance, _LEAST))
+    return logs
+
+
+def layer_log_chances(piece: Piece, known: Knowledge, seed: int) -> LogChances:
     """Log chance, draw by draw, that all stencils of each layer end as wanted, at every count.
 
     Returns
     -------
     mapping of str to (counts, draws) array
-        Row f - 1 is for f firings, up to as many as any order can bring.
+        Row f - 1 is for f firings, up to as many as any order can bring, and once more.
     """
-    counts = range(1, len(blocks(piece)) + piece.closing_firings + 1)
+    counts = range(1, piece.trips + 2)
+    total = {layer.name: np.zeros((len(counts), DRAWS)) for layer in piece.layers}
     places = [(contact, count) for contact in piece.contacts for count in counts]
     rows = [contact_row(piece, c.layer, c.under, count) for c, count in places]
-    layers = [piece.layer(contact.layer) for contact, _ in places]
-    logs = log_chances_of_rows(
-        rows, [one.wanted for one in layers], [one.stencils for one in layers], known, seed, draws
-    )
-    total = {layer.name: np.zeros((len(counts), draws)) for layer in piece.layers}
-    for place, (contact, count) in enumerate(places):
-        total[contact.layer][count - 1] += logs[place]
+    drawn = known.draws(rows, seed)
+    logs = {one.wanted: _log(chance_as_wanted(drawn, one.wanted)) for one in piece.layers}
+    for n, (contact, count) in enumerate(places):
+        layer = piece.layer(contact.layer)
+        total[layer.name][count - 1] += layer.stencils * logs[layer.wanted][:, n]
     return total
-
-
-def log_chances_of_rows(
-    rows: Sequence[ContactRow],
-    wanted: Sequence[str],
-    stencils: Sequence[int],
-    known: Knowledge,
-    seed: int,
-    draws: int = DRAWS,
-) -> Array:
-    """Log chance, draw by draw, that all stencils of each row end as wanted.
-
-    Returns
-    -------
-    (rows, draws) array
-    """
-    drawn = known.draws(rows, seed, draws)
-    chance = {wish: chance_as_wanted(drawn, wish) for wish in set(wanted)}
-    own = np.array([chance[wish][:, n] for n, wish in enumerate(wanted)])
-    logs: Array = np.asarray(stencils, float)[:, None] * np.log(np.maximum(own, _LEAST))
-    return logs
 
 
 def contact_outlooks(piece: Piece, known: Knowledge) -> tuple[ContactOutlook, ...]:
@@ -192,7 +210,7 @@ def contact_outlooks(piece: Piece, known: Knowledge) -> tuple[ContactOutlook, ..
     counts = piece.firings()
     contacts = piece.contacts
     rows = [contact_row(piece, c.layer, c.under, counts[c.layer]) for c in contacts]
-    drawn = known.draws(rows, CHECK_SEED)
+    drawn = known.draws(rows, CHECK_SEED, tiles=range(TILES))
     beyond = known.beyond(rows)
     told = []
     for place, (contact, row) in enumerate(zip(contacts, rows, strict=True)):

@@ -1,7 +1,5 @@
 """A piece written down: a small TOML file to `Piece` and back, with every problem named at once."""
 
-import difflib
-import tomllib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import MISSING, fields
 from pathlib import Path
@@ -11,7 +9,15 @@ import tomlkit
 
 from kit.errors import DataProblems, Misuse, Problem
 from kit.piece.recipe import BASE, WISHES, BaseCoat, Layer, Piece
-from kit.series import OPENING_UM, checked_name, studio_folder
+from kit.series import (
+    OPENING_UM,
+    checked_name,
+    line_of,
+    lines_of_keys,
+    nearest,
+    read_toml,
+    studio_folder,
+)
 from kit.wording import listed
 
 ENDING = ".toml"
@@ -23,17 +29,18 @@ _LIMITS = {
     "coats": (1, 9),
     "closing_firings": (0, 10),
     "stencils": (1, MOST_STENCILS),
+    "firings": (1, 5),
     "coat_weight": (1, 500),
 }
 _EXAMPLE = """\
 # A piece: what lies on what, in the order that it is made. Lines with # are notes.
 
-title = "{title}"
-closing_firings = 0        # firings after the last layer's own
+title = {title}
+closing_firings = 0        # firings kept for the end, after the last layer's own
 series = []                # whose grades speak; empty for all your series
 
 [base]
-colour = "{base}"
+colour = {base}
 coats = 2
 mesh = 80
 coat_weight = 60           # dry enamel a coat, mg on each cm²
@@ -41,12 +48,13 @@ coat_weight = 60           # dry enamel a coat, mg on each cm²
 # One [[layer]] for each stencilled colour, the first one to go on at the top. Copy as needed.
 [[layer]]
 name = "first layer"       # your own word for it
-overlay = "{overlay}"
+overlay = {overlay}
 on = ["base"]              # "base", the name of an earlier layer, or both where it crosses
 mesh = 100
 coat_weight = 40
 stencils = 1               # how many such stencils there are
 wanted = "fine edge"       # {wishes}
+firings = 1                # before the next layer goes on; more make an edge softer
 # fires_with = "..."       # the layer just before it, if the two share one firing
 """
 
@@ -69,14 +77,18 @@ def start_piece(path: Path, base: str, overlay: str) -> Path:
     if path.exists():
         raise Misuse(f"{path} exists already. Choose another name; nothing was changed.")
     filled = _EXAMPLE.format(
-        title=path.stem.replace("-", " ").capitalize(),
-        base=base,
-        overlay=overlay,
+        title=_quoted(path.stem.replace("-", " ").capitalize()),
+        base=_quoted(base),
+        overlay=_quoted(overlay),
         wishes=listed(WISHES, "or"),
     )
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(filled, "utf-8")
     return path
+
+
+def _quoted(text: str) -> str:
+    return tomlkit.item(text).as_string()
 
 
 def read_piece(path: Path, colours: Collection[str]) -> Piece:
@@ -96,11 +108,9 @@ def read_piece(path: Path, colours: Collection[str]) -> Piece:
         With everything that cannot be right.
     """
     if not path.is_file():
-        near = difflib.get_close_matches(
-            path.stem, [p.stem for p in path.parent.glob(f"*{ENDING}")], n=1
-        )
-        meant = f" Did you mean '{near[0]}'?" if near else ""
-        raise Misuse(f"There is no piece {path}.{meant}")
+        meant = nearest(path.stem, [other.stem for other in path.parent.glob(f"*{ENDING}")])
+        fix = meant or f" Start it: kit piece {path.stem} --start"
+        raise Misuse(f"There is no piece {path}.{fix}")
     piece, problems = parse_piece(path.read_bytes(), path.stem, colours)
     if piece is None:
         raise DataProblems(problems)
@@ -119,16 +129,13 @@ def parse_piece(
     list of Problem
     """
     file = f"{name}{ENDING}"
-    try:
-        told = tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
-    except UnicodeDecodeError:
-        return None, [Problem(file, None, "", "It is not plain text.", "Save it as UTF-8.")]
-    except (tomllib.TOMLDecodeError, RecursionError) as cannot:
-        return None, [Problem(file, None, "", f"It cannot be read: {cannot}.", "Mend that line.")]
-    check = _Check(file, colours)
+    told, problem = read_toml(content, file)
+    if told is None:
+        return None, [problem] if problem else []
+    check = _Check(file, colours, lines_of_keys(content.decode("utf-8-sig")))
     check.piece(told)
     if check.problems:
-        return None, check.problems
+        return None, sorted(check.problems, key=lambda one: one.row or 0)
     return _built(told, name), []
 
 
@@ -164,8 +171,8 @@ def _built(told: Mapping[str, Any], name: str) -> Piece:
 class _Check:
     """Collects what cannot be right in a piece."""
 
-    def __init__(self, file: str, colours: Collection[str]) -> None:
-        self.file = file
+    def __init__(self, file: str, colours: Collection[str], lines: Mapping[str, int]) -> None:
+        self.file, self.lines = file, lines
         self.colours = colours
         self.problems: list[Problem] = []
 
@@ -192,6 +199,7 @@ class _Check:
 
     def _layers(self, layers: Sequence[Any]) -> None:
         earlier: list[str] = []
+        together: list[Any] = []
         names = [one.get("name") if isinstance(one, dict) else None for one in layers]
         for n, one in enumerate(layers, start=1):
             key = f"layer {n}"
@@ -207,7 +215,8 @@ class _Check:
                 wrong = f"'{name}' is the name of an earlier layer."
                 self._wrong(f"{key}.name", wrong, "Give each layer a name of its own.")
             self._lies_on(key, one.get("on"), earlier, names)
-            self._shares(key, one, earlier)
+            together = [*together, name] if "fires_with" in one else [name]
+            self._shares(key, one, earlier, together)
             if one.get("wanted") not in WISHES:
                 fix = f"Write one of: {', '.join(WISHES)}."
                 self._wrong(f"{key}.wanted", _cannot(one.get("wanted")), fix)
@@ -232,7 +241,9 @@ class _Check:
                 fix = f"Write one of: {', '.join([BASE, *earlier])}."
             self._wrong(key, wrong, fix)
 
-    def _shares(self, key: str, one: Mapping[str, Any], earlier: Sequence[str]) -> None:
+    def _shares(
+        self, key: str, one: Mapping[str, Any], earlier: Sequence[str], together: Sequence[Any]
+    ) -> None:
         shared = one.get("fires_with")
         if shared is None:
             return
@@ -240,9 +251,14 @@ class _Check:
         if not earlier or shared != earlier[-1]:
             wrong = f"{_shown(shared)} is not the layer directly before this one."
             self._wrong(key, wrong, "Only neighbours can share a firing; change the order.")
-        elif isinstance(one.get("on"), list) and shared in one["on"]:
-            wrong = f"It lies on '{shared}', which has to be fired before anything is laid on it."
-            self._wrong(key, wrong, "Delete this line, or lay it on something else.")
+            return
+        on = one.get("on")
+        for under in on if isinstance(on, list) else ():
+            if under in together[:-1]:
+                wrong = (
+                    f"It lies on '{under}', which has to be fired before anything is laid on it."
+                )
+                self._wrong(key, wrong, "Delete this line, or lay it on something else.")
 
     def _part(self, key: str, told: Mapping[str, Any], of: type) -> None:
         self._known(f"{key}.", told, [f.name for f in fields(of)])
@@ -270,15 +286,13 @@ class _Check:
     def _known(self, prefix: str, told: Mapping[str, Any], known: Sequence[str]) -> None:
         for key in told:
             if key not in known:
-                near = difflib.get_close_matches(key, known, n=1)
-                meant = f" Did you mean '{near[0]}'?" if near else ""
-                self._wrong(f"{prefix}{key}", "The kit does not know this.", f"Delete it.{meant}")
+                fix = f"Delete it.{nearest(key, known)}"
+                self._wrong(f"{prefix}{key}", "The kit does not know this.", fix)
 
     def _colour(self, key: str, value: Any) -> None:
         if not isinstance(value, str) or value not in self.colours:
-            near = difflib.get_close_matches(str(value), list(self.colours), n=1)
-            meant = f"Did you mean '{near[0]}'?" if near else "Write it as in colours.csv."
-            self._wrong(key, f"No series has the colour {_shown(value)}.", meant)
+            fix = f"Write it as in colours.csv.{nearest(str(value), self.colours)}"
+            self._wrong(key, f"No series has the colour {_shown(value)}.", fix)
 
     def _text(self, key: str, value: Any) -> None:
         if not isinstance(value, str) or not value.strip():
@@ -297,7 +311,7 @@ class _Check:
             self._wrong(key, _cannot(value), f"It must be a whole number from {low} to {high}.")
 
     def _wrong(self, key: str, wrong: str, fix: str) -> None:
-        self.problems.append(Problem(self.file, None, key, wrong, fix))
+        self.problems.append(Problem(self.file, line_of(key, self.lines), key, wrong, fix))
 
 
 def _cannot(value: object) -> str:

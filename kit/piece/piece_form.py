@@ -8,9 +8,8 @@ import ipywidgets
 
 from kit.errors import DataProblems, Misuse
 from kit.piece.piece_file import format_piece, parse_piece, piece_path
-from kit.piece.publish_piece import ask_about
+from kit.piece.publish_piece import ask_about, stock_of_studio
 from kit.piece.recipe import BASE, WISHES, BaseCoat, Layer, Piece
-from kit.report import read_every_series
 from kit.series import studio_folder, write_whole
 from kit.wording import escape
 
@@ -33,10 +32,7 @@ def piece_form(name: str, studio: Path | None = None) -> ipywidgets.Widget:
         Folder that holds data/.
     """
     folder = studio_folder(studio)
-    every, _ = read_every_series(folder / "data")
-    stock = list(dict.fromkeys(c for one in every for c in one.stock["colour"]))
-    if len(stock) < 2:
-        raise Misuse("A piece needs two colours in a series' colours.csv. Start one: kit new")
+    stock = stock_of_studio(folder, print)
     path = piece_path(name, folder)
     kept = parse_piece(path.read_bytes(), name, stock)[0] if path.is_file() else None
     shown = kept or Piece(name, name.replace("-", " ").capitalize(), BaseCoat(stock[0]), ())

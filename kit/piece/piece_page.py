@@ -24,9 +24,6 @@ from kit.report import (
 from kit.series import DEFERENCE, cautions_for
 from kit.wording import percent
 
-LEAST_SHIFT = 0.02
-"""A sample that moves the answer less than this on average is not worth its heat."""
-
 
 def section_of(outlook: PieceOutlook) -> Drawing:
     """The section through the piece in its own order."""
@@ -67,22 +64,21 @@ def piece_document(
     contacts = (contact_table(outlook.contacts), *_beyond(outlook), *unsure)
     sections = (
         Section("answer", "Will it hold?", first),
-        Section("help", "What would help most", (help_of(advised),)),
+        Section("help", "What would help most", (_points(help_told(advised)),)),
         Section("contacts", "Contact by contact", contacts),
-        Section("sample", "The sample to fire first", sample_blocks(sample)),
+        Section("sample", "The sample to fire first", (_points(sample.sentences()),)),
         Section("care", "Take care", (_care(),)),
     )
     told = f"{outlook.piece.base.colour} with {len(outlook.piece.layers)} layers"
     return Document(outlook.piece.title, told, sections, None, made_by())
 
 
-def help_of(advised: Sequence[Advice]) -> Block:
+def help_told(advised: Sequence[Advice]) -> list[str]:
     """What would help, the most helpful first, or that nothing tried does."""
-    if not advised:
-        return Paragraph(
-            "No other order, firing, sifter, coat or colour that was tried gains two points."
-        )
-    return Bullets(tuple(Point(one.sentence) for one in advised))
+    return [one.sentence for one in advised] or [
+        "Nothing that was tried gains two points: other orders, firings, sifters, coats and "
+        "colours, alone or several at once."
+    ]
 
 
 def contact_table(contacts: Sequence[ContactOutlook]) -> Block:
@@ -104,16 +100,8 @@ def contact_table(contacts: Sequence[ContactOutlook]) -> Block:
     return table_of("Chance that each contact ends as wanted", frame)
 
 
-def sample_blocks(sample: PieceSample) -> tuple[Block, ...]:
-    """What to fire first, or why nothing need be fired."""
-    if sample.shift < LEAST_SHIFT:
-        return (
-            Paragraph(
-                "No small sample is expected to change the answer by as much as two points on "
-                "average. Fire one all the same if hours of work hang on it."
-            ),
-        )
-    return (Bullets(tuple(Point(sentence) for sentence in sample.sentences())),)
+def _points(sentences: Sequence[str]) -> Bullets:
+    return Bullets(tuple(Point(said) for said in sentences))
 
 
 def _beyond(outlook: PieceOutlook) -> tuple[Block, ...]:

@@ -1,20 +1,23 @@
 """From a piece's name to its answer, its page and its sheet for the bench."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from kit.errors import Misuse
+import pandas as pd
+
+from kit.errors import DataProblems, Misuse
 from kit.piece.advice import Advice, advice
+from kit.piece.bench_changes import changes, open_ways
 from kit.piece.bench_sheet import piece_sheet
-from kit.piece.contact_draws import Knowledge
+from kit.piece.contact_draws import Knowledge, leading
 from kit.piece.outlook import PieceOutlook, piece_outlook
-from kit.piece.piece_file import piece_path, read_piece
-from kit.piece.piece_page import help_of, piece_document, section_of
+from kit.piece.piece_file import format_piece, piece_path, read_piece
+from kit.piece.piece_page import help_told, piece_document, section_of
 from kit.piece.recipe import Piece
 from kit.piece.sample import PieceSample, best_sample
-from kit.report import Document, read_every_series, write_page
-from kit.series import Series, studio_folder, write_whole
+from kit.report import Document, series_folders, write_page
+from kit.series import Series, read_series, studio_folder, write_whole
 
 Say = Callable[[str], None]
 
@@ -30,15 +33,18 @@ class PieceAnswer:
     ----------
     outlook : PieceOutlook
     advised : tuple of Advice
+    ways : tuple of Piece
+        Ways to make the piece that are still to be decided between, itself the first.
     sample : PieceSample
     series : tuple of Series
-        That the answer was worked out from, the newest last.
+        That the answer was worked out from.
     doubts : tuple of str
         What the models could not tell apart.
     """
 
     outlook: PieceOutlook
     advised: tuple[Advice, ...]
+    ways: tuple[Piece, ...]
     sample: PieceSample
     series: tuple[Series, ...]
     doubts: tuple[str, ...] = ()
@@ -48,15 +54,21 @@ class PieceAnswer:
         """The piece that was asked about."""
         return self.outlook.piece
 
+    @property
+    def like(self) -> Series:
+        """The leading series with the colours of all, which a sample and the piece go by."""
+        lead = leading(self.series)
+        colours = pd.concat([lead.colours, *(one.colours for one in self.series)])
+        return replace(lead, colours=colours.drop_duplicates("colour", ignore_index=True))
+
     def describe(self) -> str:
         """The answer first, then what would help, contact by contact, and the sample."""
-        helped = [one.sentence for one in self.advised] or [help_of(()).text]
         return "\n".join(
             [
                 *self.outlook.sentences()[:2],
                 "",
                 "What would help most:",
-                *(f"  {said}" for said in helped),
+                *(f"  {said}" for said in help_told(self.advised)),
                 "",
                 "Contact by contact:",
                 *(f"  {contact.sentence}" for contact in self.outlook.contacts),
@@ -75,6 +87,38 @@ class PieceAnswer:
     def document(self) -> Document:
         """The page of the piece."""
         return piece_document(self.outlook, self.advised, self.sample, self.doubts)
+
+
+def series_of_studio(studio: Path, say: Say) -> list[Series]:
+    """Read every series of a studio; say which cannot be read, and why."""
+    found = []
+    for folder in series_folders(studio / "data"):
+        try:
+            found.append(read_series(folder))
+        except (Misuse, DataProblems) as problem:
+            say(f"{folder.name} is left out. {problem}")
+    return found
+
+
+def colours_of(several: Sequence[Series]) -> list[str]:
+    """Every colour of the series, each once."""
+    return list(dict.fromkeys(colour for one in several for colour in one.colours["colour"]))
+
+
+def stock_of_studio(studio: Path, say: Say) -> list[str]:
+    """Colours that a piece may be laid out with.
+
+    Raises
+    ------
+    Misuse
+        When there are fewer than two.
+    """
+    stock = colours_of(series_of_studio(studio, say))
+    if len(stock) < 2:
+        raise Misuse(
+            "A piece needs two colours. List your jars in the colours.csv of a series: kit new"
+        )
+    return stock
 
 
 def ask_about(name: str, studio: Path | None = None, progress: Say | None = None) -> PieceAnswer:
@@ -96,20 +140,22 @@ def ask_about(name: str, studio: Path | None = None, progress: Say | None = None
     say = progress or (lambda text: None)
     folder = studio_folder(studio)
     say("Reading the series")
-    every, _ = read_every_series(folder / "data")
-    colours = {colour for one in every for colour in one.colours["colour"]}
-    piece = read_piece(piece_path(name, folder), colours)
+    every = series_of_studio(folder, say)
+    piece = read_piece(piece_path(name, folder), colours_of(every))
     chosen = _chosen(piece, every)
     say("Fitting the models")
     known = Knowledge.of(chosen)
-    say("Working out contacts and orders")
+    say("Working out contacts, orders and a sample")
     outlook = piece_outlook(piece, known)
-    stock = sorted({c for one in chosen for c in one.stock["colour"]})
-    places = chosen[-1].settings.patches_per_tile
+    stock = sorted({colour for one in chosen for colour in one.stock["colour"]})
+    options = changes(piece, known, stock)
+    ways = open_ways(piece, known, stock, options)
+    places = leading(chosen).settings.patches_per_tile
     return PieceAnswer(
         outlook,
-        tuple(advice(outlook, known, stock)),
-        best_sample(piece, known, places, SAMPLE_TILES),
+        tuple(advice(outlook, known, options)),
+        tuple(ways),
+        best_sample(ways, known, places, SAMPLE_TILES),
         tuple(chosen),
         known.doubts,
     )
@@ -126,12 +172,28 @@ def write_answer(answer: PieceAnswer, reports: Path, paper: str = "a4") -> list[
     page = reports / FOLDER / f"{answer.piece.name}.html"
     write_page(answer.document(), page)
     sheet = page.with_suffix(".pdf")
-    settings = answer.series[-1].settings
+    settings = answer.like.settings
     drawn = section_of(outlook)
     write_whole(sheet, piece_sheet(outlook, drawn, settings, paper))
     section = page.with_name(f"{answer.piece.name}-section.svg")
     write_whole(section, drawn.svg)
     return [page, sheet, section]
+
+
+def follow_advice(answer: PieceAnswer, path: Path) -> Path:
+    """Write the piece with the first advice done, in a file of its own.
+
+    Raises
+    ------
+    Misuse
+        When nothing is advised, or the file exists already.
+    """
+    if not answer.advised:
+        raise Misuse(f"Nothing that was tried helps {answer.piece.title}; it stays as it is.")
+    if path.exists():
+        raise Misuse(f"{path} exists already. Choose another name; nothing was changed.")
+    write_whole(path, format_piece(answer.advised[0].change.piece))
+    return path
 
 
 def _chosen(piece: Piece, every: Sequence[Series]) -> list[Series]:

@@ -1,9 +1,9 @@
 """A piece as it is to be made: a base, layers in their order, and what is wanted of each.
 
-A layer counts its firings from the one that first melts it. With the layers 1..n in order, a layer
-that does not share a firing with the one before it brings one firing of its own, so that at the end
+A layer counts its firings from the one that first melts it. Layers that share a firing make a
+group; each group is fired, once as a rule, before the next one goes on, so that at the end
 
-    firings(layer) = firings from its own to the last layer's + closing firings.
+    firings(layer) = firings from its own group's to the last group's + closing firings.
 """
 
 from collections.abc import Sequence
@@ -57,6 +57,9 @@ class Layer:
         How many such stencils the piece has on each of what it lies on.
     wanted : str
         One of `WISHES`.
+    firings : int
+        How often it is fired before the next layer goes on. Of layers that share their firing, the
+        one that asks for most decides.
     fires_with : str or None
         The layer directly before it whose firing it shares.
     """
@@ -68,6 +71,7 @@ class Layer:
     coat_weight: float = 40.0
     stencils: int = 1
     wanted: str = "fine edge"
+    firings: int = 1
     fires_with: str | None = None
 
 
@@ -161,37 +165,35 @@ def firing_counts(layers: Sequence[Layer], closing_firings: int) -> dict[str, in
     """How often each of the layers will have been fired at the end, by name."""
     counts = {}
     after = closing_firings
-    for place in range(len(layers) - 1, -1, -1):
-        layer = layers[place]
-        counts[layer.name] = after + 1
-        shares = layer.fires_with is not None and place > 0
-        after += 0 if shares else 1
+    for group in reversed(groups(layers)):
+        after += max(layer.firings for layer in group)
+        counts.update({layer.name: after for layer in group})
     return {layer.name: counts[layer.name] for layer in layers}
 
 
-def blocks(piece: Piece) -> list[tuple[str, ...]]:
+def groups(layers: Sequence[Layer]) -> list[tuple[Layer, ...]]:
     """Layers that share a firing, in the order that they were given: what an order may move."""
-    together: list[tuple[str, ...]] = []
-    for layer in piece.layers:
+    together: list[tuple[Layer, ...]] = []
+    for layer in layers:
         if layer.fires_with is not None and together:
-            together[-1] += (layer.name,)
+            together[-1] += (layer,)
         else:
-            together.append((layer.name,))
+            together.append((layer,))
     return together
 
 
 def lies_on(piece: Piece) -> list[frozenset[int]]:
-    """For each of `blocks`, the blocks that something in it lies on."""
-    each = blocks(piece)
-    home = {name: n for n, block in enumerate(each) for name in block}
+    """For each of the piece's groups, the groups that something in it lies on."""
+    each = groups(piece.layers)
+    home = {layer.name: n for n, group in enumerate(each) for layer in group}
     return [
         frozenset(
             home[under]
-            for name in block
-            for under in piece.layer(name).on
+            for layer in group
+            for under in layer.on
             if under != BASE and home[under] != n
         )
-        for n, block in enumerate(each)
+        for n, group in enumerate(each)
     ]
 
 

@@ -1,125 +1,169 @@
 """The sample to fire first: one tile or two with the piece's own recipe and order of firings.
 
-What a sample is worth is told before it is fired. Each of many equally likely states of knowledge
-fires it once; what the sample then shows reweights all the states, and the piece's chance under
-those weights is the answer that the person would be given afterwards. A sample that cannot change
-the answer is worth nothing, however much it says about glass.
+A sample is worth what it does to the piece that is then made. Each of many equally likely states of
+knowledge fires it once; what the sample then shows reweights all the states, the best of all that
+the person could do is taken under those weights, and the piece is made so. A sample that cannot
+change what is done is worth little, however much it says about glass.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from kit.mixed import Array
-from kit.model import EndingDraws
-from kit.piece.contact_draws import Knowledge, contact_row
-from kit.piece.outlook import layer_log_chances
-from kit.piece.recipe import BASE, Contact, Piece
+from kit.piece.contact_draws import SEED, ContactRow, Knowledge, contact_row
+from kit.piece.outlook import rows_of, whole_chances
+from kit.piece.recipe import Piece
 from kit.series import Series, Settings, new_series, patch_name, positions
-from kit.wording import counted, percent
+from kit.wording import counted, in_ten, percent, times
 
-DRAWS = 2048
-TRIALS = 400
+DRAWS = 4096
+TRIALS = 256
 """Invented firings of a sample."""
-SEED = 63
+MOST_ALIKE = 2
+"""Patches of one tile that may be the same."""
+SHIFT_COUNTS = 0.1
+"""What a point that the answer moves by counts, beside a point that the piece gains."""
+LEAST_GAIN, LEAST_SHIFT = 0.005, 0.02
+"""A sample that does less than both for a piece, on average, is not worth its heat."""
 BACK_AND_BASE = 1
 """Trips through the heat beside one for each base coat: that of the back."""
 
 
-@dataclass(frozen=True)
-class SampleTile:
-    """A tile of the sample.
+_TOLD_LITTLE = (
+    "No small sample is expected to change what is best done, nor to move the chance by as much as "
+    "two points on average. If hours of work hang on it, fire this one all the same."
+)
 
-    Parameters
-    ----------
-    under : str
-        `BASE` or the layer whose colour covers the tile.
-    contacts : tuple of Contact
-        What its patches stand for, position by position; a contact may stand there twice.
-    """
 
-    under: str
-    contacts: tuple[Contact, ...]
+class SamplePatch(NamedTuple):
+    """A patch of the sample: the layer that it stands for, and its recipe."""
+
+    layer: str
+    row: ContactRow
+
+    @property
+    def ground(self) -> tuple[str, int, int, float]:
+        """Colour, coats, sifter and coat weight of what lies below."""
+        row = self.row
+        return row.base, row.base_coats, row.base_mesh, row.base_coat_weight
+
+
+SampleTile = tuple[SamplePatch, ...]
+"""Patches on one ground, position by position."""
 
 
 @dataclass(frozen=True)
 class PieceSample:
-    """The sample that would tell most about a piece.
+    """The sample that would help a piece most.
 
     Parameters
     ----------
     piece : Piece
     tiles : tuple of SampleTile
-    chance : float
-        Of the whole piece as it is known now.
+    now : float
+        Chance of the whole piece when the best that is known now is done.
+    then : float
+        The same on average when the best that is known after the sample is done.
     low, high : float
-        Within which it is expected to lie after the sample, 8 times in 10.
+        Within which that chance is then expected to lie, 8 times in 10.
     shift : float
-        How far it is expected to move, on average.
+        How far the chance of what would be done now is expected to move, on average.
+    otherwise : float
+        How probably something else then proves better than what is best now, by two points.
     trips : int
         Trips of a tile through the heat that the sample costs.
     """
 
     piece: Piece
     tiles: tuple[SampleTile, ...]
-    chance: float
+    now: float
+    then: float
     low: float
     high: float
     shift: float
+    otherwise: float
     trips: int
+
+    @property
+    def worth_firing(self) -> bool:
+        """Whether it is expected to change what is best done, or how surely."""
+        return self.then - self.now >= LEAST_GAIN or self.shift >= LEAST_SHIFT
 
     def sentences(self) -> list[str]:
         """What to fire, what it costs, and what it is expected to change."""
-        said = []
-        for tile in self.tiles:
-            colour = _ground(self.piece, tile.under)[0]
-            shown = [f"{self.piece.layer(c.layer).overlay} (as {c.layer})" for c in tile.contacts]
-            said.append(f"On a tile of {colour}: {', '.join(shown)}.")
         tiles = counted(len(self.tiles), "tile")
-        return [
-            *said,
-            f"That is {tiles} and {counted(self.trips, 'trip')} through the heat.",
-            f"The chance of the whole piece is now {percent(self.chance)}. After this sample it is "
-            f"expected to lie between {percent(self.low)} and {percent(self.high)}, 8 times in 10.",
-        ]
+        said = [_TOLD_LITTLE] if not self.worth_firing else []
+        for tile in self.tiles:
+            patches = [self._told(patch, count) for patch, count in Counter(tile).items()]
+            said.append(f"On a tile of {tile[0].row.base}: {'; '.join(patches)}.")
+        said.append(f"That is {tiles} and {counted(self.trips, 'trip')} through the heat.")
+        if self.worth_firing:
+            said += [
+                f"Made in the best way known now, the whole piece ends as wanted with a chance of "
+                f"{percent(self.now)}. Made in the best way known after this sample, it is "
+                f"expected to be {percent(self.then)} on average, and between {percent(self.low)} "
+                f"and {percent(self.high)} 8 times in 10.",
+                f"In {in_ten(self.otherwise)} cases the sample then advises otherwise than now.",
+            ]
+        return said
+
+    def _told(self, patch: SamplePatch, count: int) -> str:
+        """A patch with what differs from the layer that it stands for, and its firings."""
+        row, layer = patch.row, self.piece.layer(patch.layer)
+        twice = f" ({count} patches)" if count > 1 else ""
+        other = f", which may take the place of {layer.overlay}" * (row.overlay != layer.overlay)
+        mesh = f", {row.mesh} mesh" * (row.mesh != layer.mesh)
+        coat = f", {row.coat_weight:g} mg/cm²" * (row.coat_weight != layer.coat_weight)
+        fired = f", fired {times(row.firings)}"
+        return f"{row.overlay} for {patch.layer}{other}{mesh}{coat}{fired}{twice}"
 
 
 def best_sample(
-    piece: Piece, known: Knowledge, patches_per_tile: int, tiles: int = 1
+    ways: Sequence[Piece], known: Knowledge, patches_per_tile: int, tiles: int = 1
 ) -> PieceSample:
-    """Choose the patches that are expected to move the piece's chance most.
+    """Choose the patches that are expected to do most for the piece that is then made.
 
-    Patches are added one at a time, each the one that adds most; a contact may be repeated.
+    Patches are added one at a time, each the one that adds most.
 
     Parameters
     ----------
-    piece : Piece
+    ways : sequence of Piece
+        The piece, and the ways to make it that are still open, as `open_ways` lists them.
     known : Knowledge
     patches_per_tile, tiles : int
-        How much the person will fire. One tile carries contacts on one ground only.
+        How much the person will fire. One tile carries patches on one ground only.
     """
-    whole = np.exp(_whole_log(piece, known))
-    trials = _Trials(piece, known, whole)
+    trials = _Trials(ways, known)
+    sample = _chosen(ways[0], trials, patches_per_tile, tiles)
+    if sample.worth_firing or len(ways) == 1:
+        return sample
+    best_now = _Trials([ways[trials.best_now]], known)
+    return _chosen(ways[0], best_now, patches_per_tile, tiles)
+
+
+def _chosen(piece: Piece, trials: "_Trials", patches_per_tile: int, tiles: int) -> PieceSample:
     chosen: list[SampleTile] = []
+    weight = trials.unfired()
     for _ in range(tiles):
-        grounds = {c.under for c in piece.contacts} - {tile.under for tile in chosen}
-        options = [trials.filled(under, patches_per_tile, chosen) for under in sorted(grounds)]
-        if not options:
-            break
-        chosen.append(max(options, key=lambda tile: trials.shift([*chosen, tile])))
-    after = trials.after(chosen)
-    low, high = np.quantile(after, [0.1, 0.9])
-    trips = sum(BACK_AND_BASE + _ground(piece, tile.under)[1] + piece.trips for tile in chosen)
+        weight, tile = trials.filled(patches_per_tile, weight, chosen)
+        chosen.append(tile)
+    after = trials.after(weight)
+    low, high = np.quantile(after.chance, [0.1, 0.9])
     return PieceSample(
         piece,
         tuple(chosen),
-        float(whole.mean()),
+        trials.now,
+        max(trials.now, float(after.chance.mean())),
         float(low),
         float(high),
-        float(np.abs(after - whole.mean()).mean()),
-        trips,
+        float(after.shift.mean()),
+        float(after.otherwise.mean()),
+        sum(BACK_AND_BASE + tile[0].row.base_coats + _fired(piece, tile) for tile in chosen),
     )
 
 
@@ -133,13 +177,11 @@ def sample_series(sample: PieceSample, like: Series, name: str) -> Series:
         Whose colours, graders, scales and bench the sample shares.
     name : str
     """
-    piece = sample.piece
-    settings = _settings(piece, like.settings, f"Sample for {piece.title}", len(sample.tiles))
-    places = max(len(tile.contacts) for tile in sample.tiles)
-    settings = replace(settings, patches_per_tile=places)
-    positions(settings.blank, settings.stencil, places)
-    grounds = [(tile.under, list(tile.contacts)) for tile in sample.tiles]
-    return _planned(piece, new_series(name, settings, like.colours), grounds)
+    title = f"Sample for {sample.piece.title}"
+    planned = _planned(sample.piece, sample.tiles, like, name, title)
+    settings = planned.settings
+    positions(settings.blank, settings.stencil, settings.patches_per_tile)
+    return planned
 
 
 def made_series(piece: Piece, like: Series, name: str) -> Series:
@@ -148,97 +190,139 @@ def made_series(piece: Piece, like: Series, name: str) -> Series:
     Each ground of the piece counts as a tile, each contact as a patch; the title says that it is a
     piece and no test tile.
     """
-    grounds: dict[str, list[Contact]] = {}
-    for contact in piece.contacts:
-        grounds.setdefault(contact.under, []).append(contact)
-    settings = _settings(piece, like.settings, f"Piece: {piece.title}", len(grounds))
-    settings = replace(settings, patches_per_tile=max(map(len, grounds.values())))
-    return _planned(piece, new_series(name, settings, like.colours), list(grounds.items()))
+    grounds: dict[tuple[str, int, int, float], SampleTile] = {}
+    for patch in _patches(piece):
+        grounds[patch.ground] = (*grounds.get(patch.ground, ()), patch)
+    return _planned(piece, list(grounds.values()), like, name, f"Piece: {piece.title}")
+
+
+class _After(NamedTuple):
+    """What each invented firing of a sample leads to."""
+
+    chance: Array
+    shift: Array
+    otherwise: Array
 
 
 class _Trials:
     """Invented firings of samples, all from the same states of knowledge."""
 
-    def __init__(self, piece: Piece, known: Knowledge, whole: Array) -> None:
-        self.piece, self.whole = piece, whole
-        counts = piece.firings()
-        rows = [contact_row(piece, c.layer, c.under, counts[c.layer]) for c in piece.contacts]
-        self.drawn: EndingDraws = known.draws(rows, SEED, DRAWS, tile_seed=SEED + 1)
+    def __init__(self, ways: Sequence[Piece], known: Knowledge) -> None:
+        self.patches = list(dict.fromkeys(patch for way in ways for patch in _patches(way)))
+        rows = rows_of(ways)
+        # One call, so that a state is the same state for the sample and for the piece; each has
+        # its own tile.
+        drawn = known.draws(rows, SEED, DRAWS, tiles=(0, 1))
+        place = {row: n for n, row in enumerate(rows)}
+        self.shares = [drawn.shares[:DRAWS, place[patch.row]].T for patch in self.patches]
+        self.chance = whole_chances(ways, rows, drawn)[:, DRAWS:]
         random = np.random.default_rng(SEED)
         self.states = random.integers(DRAWS, size=TRIALS)
-        self.luck = random.random((TRIALS, 2 * len(rows), 2))
+        self.luck = random.random((TRIALS, len(self.patches), 2 * MOST_ALIKE))
+        self.best_now = int(self.chance.mean(axis=1).argmax())
+        self.now = float(self.chance[self.best_now].mean())
 
-    def filled(self, under: str, places: int, before: Sequence[SampleTile]) -> SampleTile:
-        """Fill a tile on one ground with the patches that move the answer most."""
-        options = [c for c in self.piece.contacts if c.under == under]
-        tile = SampleTile(under, ())
-        while len(tile.contacts) < min(places, 2 * len(options)):
-            more = [
-                replace(tile, contacts=(*tile.contacts, c))
-                for c in options
-                if tile.contacts.count(c) < 2
-            ]
-            tile = max(more, key=lambda one: self.shift([*before, one]))
-        return tile
-
-    def shift(self, tiles: Sequence[SampleTile]) -> float:
-        """How far the answer is expected to move, on average."""
-        return float(np.abs(self.after(tiles) - self.whole.mean()).mean())
-
-    def after(self, tiles: Sequence[SampleTile]) -> Array:
-        """Chance of the whole piece after each invented firing of a sample."""
+    def unfired(self) -> Array:
+        """Weights of the states in each trial; the state that fires does not judge itself."""
         weight = np.ones((TRIALS, DRAWS))
-        seen: dict[Contact, int] = {}
-        for contact in (c for tile in tiles for c in tile.contacts):
-            place = self.piece.contacts.index(contact)
-            again = seen[contact] = seen.get(contact, -1) + 1
-            shares = self.drawn.shares[:, place]
-            luck = self.luck[:, place, again]
-            ending = (luck[:, None] > np.cumsum(shares[self.states], axis=1)[:, :2]).sum(axis=1)
-            weight *= shares.T[ending]
-        after: Array = weight @ self.whole / np.maximum(weight.sum(axis=1), 1e-300)
-        return after
+        weight[np.arange(TRIALS), self.states] = 0.0
+        return weight
+
+    def filled(
+        self, places: int, weight: Array, before: Sequence[SampleTile]
+    ) -> tuple[Array, SampleTile]:
+        """Fill a tile with the patches that do most; return the weights after it, and the tile."""
+        found = []
+        for ground in dict.fromkeys(patch.ground for patch in self.patches):
+            own, tile, worth = weight, SampleTile(), 0.0
+            options = [n for n, patch in enumerate(self.patches) if patch.ground == ground]
+            while len(tile) < min(places, MOST_ALIKE * len(options)):
+                told = []
+                for n in options:
+                    if tile.count(self.patches[n]) < MOST_ALIKE:
+                        again = sum(one.count(self.patches[n]) for one in (*before, tile))
+                        seen = own * self._likelihood(n, again)
+                        told.append((self.worth(seen), -n, seen))
+                worth, n, own = max(told, key=lambda one: one[:2])
+                tile = (*tile, self.patches[-n])
+            found.append((worth, own, tile))
+        _, weight, tile = max(found, key=lambda one: one[0])
+        return weight, tile
+
+    def worth(self, weight: Array) -> float:
+        """What a sample is worth: what the piece gains, and a little for what is then known."""
+        after = self.after(weight)
+        return float(after.chance.mean() + SHIFT_COUNTS * after.shift.mean())
+
+    def after(self, weight: Array) -> _After:
+        """Do what is best under the weights of half of the states, judged by the other half."""
+        halves = []
+        for half in (0, 1):
+            own = weight[:, half::2]
+            total = np.maximum(own.sum(axis=1), 1e-300)
+            halves.append(own @ self.chance[:, half::2].T / total[:, None])
+        every = np.arange(TRIALS)
+        done = [half.argmax(axis=1) for half in halves]
+        chance = (halves[1][every, done[0]] + halves[0][every, done[1]]) / 2
+        moved = np.abs((halves[0] + halves[1])[:, self.best_now] / 2 - self.now)
+        better = [half.max(axis=1) - half[:, self.best_now] >= LEAST_SHIFT for half in halves]
+        otherwise = np.mean(better, axis=0)
+        return _After(chance, moved, otherwise)
+
+    def _likelihood(self, n: int, again: int) -> Array:
+        """How probable in each state is what one more such patch shows, trial by trial."""
+        shares = self.shares[n]
+        luck = self.luck[:, n, again]
+        ending = (luck > np.cumsum(shares[:, self.states], axis=0)[:2]).sum(axis=0)
+        likelihood: Array = shares[ending]
+        return likelihood
 
 
-def _whole_log(piece: Piece, known: Knowledge) -> Array:
-    logs = layer_log_chances(piece, known, SEED, DRAWS)
-    return sum((logs[name][count - 1] for name, count in piece.firings().items()), np.zeros(DRAWS))
+def _patches(piece: Piece) -> list[SamplePatch]:
+    """The contacts of a piece as patches that stand for them."""
+    counts = piece.firings()
+    return [
+        SamplePatch(c.layer, contact_row(piece, c.layer, c.under, counts[c.layer]))
+        for c in piece.contacts
+    ]
 
 
-def _ground(piece: Piece, under: str) -> tuple[str, int, int, float]:
-    """Colour, coats, sifter and coat weight of what a tile is covered with."""
-    if under == BASE:
-        base = piece.base
-        return base.colour, base.coats, base.mesh, base.coat_weight
-    lower = piece.layer(under)
-    return lower.overlay, 1, lower.mesh, lower.coat_weight
+def _fired(piece: Piece, tile: SampleTile) -> int:
+    """Firings of a tile: as many as the piece has, or more where a patch needs them."""
+    return max(piece.trips, *(patch.row.firings for patch in tile))
 
 
-def _settings(piece: Piece, like: Settings, title: str, tiles: int) -> Settings:
-    grounds = [_ground(piece, under) for under in {c.under for c in piece.contacts}]
-    layers = piece.layers
-    factors = {
-        **like.factors,
-        "base_coats": tuple(sorted({coats for _, coats, _, _ in grounds})),
-        "base_mesh": tuple(sorted({mesh for _, _, mesh, _ in grounds})),
-        "base_coat_weight": tuple(sorted({weight for *_, weight in grounds})),
-        "mesh": tuple(sorted({layer.mesh for layer in layers})),
-        "coat_weight": tuple(sorted({layer.coat_weight for layer in layers})),
-        "firings": tuple(range(1, piece.trips + 1)),
-    }
-    question = f"Will {piece.title} hold?"
+def _settings(piece: Piece, tiles: Sequence[SampleTile], like: Settings, title: str) -> Settings:
+    rows = [patch.row for tile in tiles for patch in tile]
+
+    def levels(factor: str) -> tuple[float, ...]:
+        return tuple(sorted({getattr(row, factor) for row in rows}))
+
+    own = ("base_coats", "base_mesh", "base_coat_weight", "mesh", "coat_weight")
+    most = max(_fired(piece, tile) for tile in tiles)
     return replace(
-        like, title=title, question=question, tiles=tiles, factors=factors, wishes=(), follows=()
+        like,
+        title=title,
+        question=f"Will {piece.title} hold?",
+        tiles=len(tiles),
+        patches_per_tile=max(map(len, tiles)),
+        factors={
+            **like.factors,
+            **{factor: levels(factor) for factor in own},
+            "firings": tuple(range(1, most + 1)),
+        },
+        wishes=(),
+        follows=(),
     )
 
 
 def _planned(
-    piece: Piece, series: Series, grounds: Sequence[tuple[str, Sequence[Contact]]]
+    piece: Piece, each: Sequence[SampleTile], like: Series, name: str, title: str
 ) -> Series:
-    counts = piece.firings()
     tiles, patches = [], []
-    for tile, (under, contacts) in enumerate(grounds, start=1):
-        colour, coats, mesh, weight = _ground(piece, under)
+    for tile, own in enumerate(each, start=1):
+        colour, coats, mesh, weight = own[0].ground
+        fired = _fired(piece, own)
         tiles.append(
             {
                 "tile": tile,
@@ -247,23 +331,23 @@ def _planned(
                 "mesh": mesh,
                 "coat_weight": weight,
                 "session": 1,
-                "firings": piece.trips,
+                "firings": fired,
             }
         )
-        for position, contact in enumerate(contacts, start=1):
-            layer = piece.layer(contact.layer)
+        for position, (_, row) in enumerate(own, start=1):
             patches.append(
                 {
                     "patch": patch_name(tile, position),
                     "tile": tile,
                     "position": position,
-                    "overlay": layer.overlay,
-                    "mesh": layer.mesh,
-                    "coat_weight": layer.coat_weight,
-                    "before_firing": piece.trips - counts[layer.name] + 1,
+                    "overlay": row.overlay,
+                    "mesh": row.mesh,
+                    "coat_weight": row.coat_weight,
+                    "before_firing": fired - row.firings + 1,
                     "accident": "",
                 }
             )
+    series = new_series(name, _settings(piece, each, like.settings, title), like.colours)
     return replace(
         series,
         tiles=pd.DataFrame(tiles).astype(series.tiles.dtypes.to_dict()),

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from kit.errors import Misuse
-from kit.record.amendment import Amendment, row_in_words
+from kit.record.amendment import Amendment, changes_in_words, row_in_words
 from kit.record.past_events import when_in_words
 from kit.record.received import RECEIVED, kept_name
 from kit.series import (
@@ -80,6 +80,15 @@ class Merge:
     changes: tuple[RowChange, ...]
     conflicts: tuple[Conflict, ...]
 
+    def describe(self) -> str:
+        """Say what the copies hold, and show side by side what a person must choose."""
+        if not (self.copies or self.conflicts):
+            return "There are no copies to merge, and nothing conflicts."
+        lines = [f"{name} is a copy." for name in self.copies]
+        return "\n".join(
+            [*lines, *changes_in_words(self.changes), *(c.describe() for c in self.conflicts)]
+        )
+
     def settled(self, chosen: Sequence[str] = (), by: str = "") -> Amendment:
         """Prepare to write it, with one value for each conflict, in their order.
 
@@ -133,6 +142,13 @@ def copies_of_tables(folder: Path) -> dict[str, str]:
     return found
 
 
+def rows_of_copy(folder: Path, name: str, table: str, files: Mapping[str, bytes]) -> Rows:
+    """Rows of a file that is a copy of a table."""
+    content = (folder / name).read_bytes()
+    rows = rows_of_files({**files, series_tables(())[table].file: content})
+    return {row: cells for row, cells in rows.items() if row[0] == table}
+
+
 def merge(folder: Path | str) -> Merge:
     """Work out what copies of tables hold that the tables do not, and what conflicts.
 
@@ -151,10 +167,9 @@ def merge(folder: Path | str) -> Merge:
     changes: dict[RowName, RowChange] = {}
     kept = {}
     for name, table in copies.items():
-        content = (folder / name).read_bytes()
-        kept[name] = kept_name(name, content)
-        theirs = rows_of_files({**seen, series_tables(())[table].file: content})
-        for row in [row for row in theirs if row[0] == table]:
+        kept[name] = kept_name(name, (folder / name).read_bytes())
+        theirs = rows_of_copy(folder, name, table, seen)
+        for row in theirs:
             _merge_row(row, ours, theirs, replaced, name, changes, said)
     conflicts = [
         Conflict(row, column, tuple(_once(values)), ours.get(row, {}).get(column, ""))

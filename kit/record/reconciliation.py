@@ -8,7 +8,7 @@ from pathlib import Path
 from kit.record.amendment import row_in_words
 from kit.record.corrections import corrections_overwritten
 from kit.record.intake import read_file
-from kit.record.merging import copies_of_tables, rival_values
+from kit.record.merging import copies_of_tables, rival_values, rows_of_copy
 from kit.record.past_events import last_events, tables_in_words, when_in_words
 from kit.record.received import RECEIVED
 from kit.series import (
@@ -46,15 +46,23 @@ class Reconciliation:
         From what the journal has to what the tables say.
     sentences : tuple of str
         Each difference, with what to do about it.
+    remarks : tuple of str
+        What was written by hand as a matter of course: nothing need be done about it.
     """
 
     changes: tuple[RowChange, ...]
     sentences: tuple[str, ...]
+    remarks: tuple[str, ...] = ()
 
     @property
     def in_step(self) -> bool:
-        """Whether nothing differs."""
+        """Whether nothing differs that somebody must look at."""
         return not self.sentences
+
+    def describe(self) -> str:
+        """Say what differs, a line each."""
+        lines = (*self.sentences, *self.remarks)
+        return "\n".join(lines) or "Nothing differs from what was entered."
 
 
 def reconcile(folder: Path | str) -> Reconciliation:
@@ -75,6 +83,7 @@ def reconcile(folder: Path | str) -> Reconciliation:
     series = series_of(folder, files)[0]
     said = list(journal.damage)
     changes: list[RowChange] = []
+    remarks: list[str] = []
     if journal.events:
         known = journal.rows()
         absent = _absent_tables(files, known)
@@ -85,13 +94,18 @@ def reconcile(folder: Path | str) -> Reconciliation:
             f"kit restore {folder.name} {table}"
             for table in absent
         ]
-        said += _in_words(folder, changes, known)
+        of_course = [c for c in changes if _is_matter_of_course(c)]
+        remarks = [_remark(folder, table, of_course) for table in {c.table for c in of_course}]
+        said += _in_words(folder, [c for c in changes if c not in of_course], known)
     elif series is not None:
         said += corrections_overwritten(series)
-    said += [
-        f"{copy} is a copy of {table}.csv, made by a drive or a person: kit merge {folder.name}"
-        for copy, table in copies_of_tables(folder).items()
-    ]
+    for copy, table in copies_of_tables(folder).items():
+        more = len(rows_of_copy(folder, copy, table, files).keys() - found.keys())
+        has = f" with {counted(more, *_thing(table))} that {table}.csv has not" if more else ""
+        said.append(
+            f"{copy} is a copy of {table}.csv, made by a drive or a person,{has}: "
+            f"kit merge {folder.name}".replace(",:", ":")
+        )
     said += [
         f"{row_in_words(RowChange(*row, None, None))}: {column} was made "
         + " and ".join(f"{value or 'blank'} by {who}" for value, who in values.items())
@@ -99,7 +113,23 @@ def reconcile(folder: Path | str) -> Reconciliation:
         for (row, column), values in rival_values(journal).items()
     ]
     said += _received_and_not_there(folder, journal, series)
-    return Reconciliation(tuple(changes), tuple(said))
+    return Reconciliation(tuple(changes), tuple(said), tuple(sorted(remarks)))
+
+
+def _is_matter_of_course(change: RowChange) -> bool:
+    """Whether it is what people write by hand and what changes nothing that was entered."""
+    return (change.table == "colours" and change.was is None) or (
+        change.table == SETTINGS and None not in (change.was, change.now)
+    )
+
+
+def _remark(folder: Path, table: str, changes: Sequence[RowChange]) -> str:
+    later = "enters the journal when the kit next writes"
+    if table == SETTINGS:
+        last = last_events(folder).get(changes[0].row) or next(iter(last_events(folder).values()))
+        return f"series.toml was changed by hand since {when_in_words(last.at)}; that {later}."
+    count = sum(change.table == table for change in changes)
+    return f"{counted(count, *_thing(table))} in {table}.csv came in by hand; that {later}."
 
 
 def _absent_tables(files: dict[str, bytes], known: Rows) -> list[str]:
@@ -144,8 +174,6 @@ def _difference(
     change: RowChange, graded: set[str], tiles: set[str], last: Event | None, name: str
 ) -> list[str]:
     was, now = change.was or {}, change.now or {}
-    if change.table == SETTINGS:
-        return [f"series.toml was changed by hand since {when_in_words(last.at)}." if last else ""]
     sifted = {"patches": (_SIFTED, graded), "tiles": (_OF_THE_TILE, tiles)}.get(change.table)
     lines = []
     for column in dict.fromkeys((*was, *now)):

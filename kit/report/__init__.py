@@ -21,7 +21,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "findings.pair_findings": ["Pair", "PairFinding", "PairFindings"],
         "findings.scores": ["Effect", "ScoreFindings", "score_findings"],
         "gallery.index_page": ["pooled_chart", "what_was_added"],
-        "gallery.pooled": ["Pooled", "analyse_together", "read_every_series"],
+        "gallery.pooled": ["Pooled", "analyse_together", "read_every_series", "series_folders"],
         "gallery.publish_all": ["write_every_report", "write_page"],
         "page.document": [
             "Answer",

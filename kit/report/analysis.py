@@ -32,6 +32,7 @@ from kit.series import (
     join_measurements,
     middle_grades,
     observations,
+    rounds_before,
 )
 from kit.wording import escape
 
@@ -103,6 +104,8 @@ class Analysis:
         As `kit.series.observations` gives it.
     fits : Fits
     judged : Judged
+    before : tuple of Series
+        The rounds that it goes on from: the fits have their grades too, the rest is of this series.
     pictures : tuple of PatchPicture
         Photographs of single patches.
     """
@@ -111,6 +114,7 @@ class Analysis:
     observations: pd.DataFrame
     fits: Fits
     judged: Judged
+    before: tuple[Series, ...] = ()
     pictures: tuple[PatchPicture, ...] = ()
 
     def __repr__(self) -> str:
@@ -184,7 +188,10 @@ class Analysis:
 
 
 def analyse(
-    series: Series, photographs: bool = True, pictures: tuple[PatchPicture, ...] = ()
+    series: Series,
+    photographs: bool = True,
+    before: Sequence[Series] | None = None,
+    pictures: tuple[PatchPicture, ...] = (),
 ) -> Analysis:
     """Work out everything that the report says about a series.
 
@@ -193,13 +200,17 @@ def analyse(
     series : Series
     photographs : bool
         False judges by the grades alone.
+    before : sequence of Series, optional
+        The rounds that it goes on from; by default those that its settings name, as they lie
+        beside it.
     pictures : tuple of PatchPicture
         Photographs of single patches to be shown, as `kit.photo.patch_pictures` gives them.
     """
     settings = series.settings
-    fits = fit_scales([series], settings.scales, photographs)
+    rounds = rounds_before(series) if before is None else tuple(before)
+    fits = fit_scales([*rounds, series], settings.scales, photographs)
     judged = judge_pairs(fits, series.stock, settings.verdict)
-    return Analysis(series, observations(series), fits, judged, pictures)
+    return Analysis(series, observations(series), fits, judged, rounds, pictures)
 
 
 def fit_scales(

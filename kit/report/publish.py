@@ -1,7 +1,7 @@
 """From a series to the files of its report: one way, whoever asks for them."""
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from string import ascii_uppercase
@@ -20,6 +20,7 @@ from kit.series import (
     read_series,
     replace_files,
     report_folder,
+    rounds_before,
     series_folder,
     series_tables,
     studio_folder,
@@ -74,11 +75,13 @@ def write_report(
         read = read_series(folder)
         pictures = patch_pictures(read, folder / "photos")
     say("Fitting the models")
-    analysis = analyse(checked_ready(read if names else lettered(read)), pictures=pictures)
+    rounds = rounds_before(checked_ready(read))
+    shown = [*rounds, read] if names else lettered(*rounds, read)
+    analysis = analyse(shown[-1], before=shown[:-1], pictures=pictures)
     say("Drawing the pictures")
     files = {
         **report_files(analysis, whole_report(analysis)),
-        MARK: f"{fingerprint(files_behind(read), names)}\n".encode(),
+        MARK: f"{fingerprint(files_behind(read, rounds), names)}\n".encode(),
     }
     say("Writing the files")
     into.mkdir(parents=True, exist_ok=True)
@@ -87,10 +90,17 @@ def write_report(
     return into / "report.html"
 
 
-def lettered(series: Series) -> Series:
-    """Give every grader a letter in place of a name, for pages that strangers may read."""
-    graders = sorted({*series.settings.graders, *series.grades["grader"]})
+def lettered(*several: Series) -> list[Series]:
+    """Give every grader a letter in place of a name, for pages that strangers may read.
+
+    Of several series a grader has the same letter in all.
+    """
+    graders = sorted({g for one in several for g in (*one.settings.graders, *one.grades["grader"])})
     letters = {name: _letter(place) for place, name in enumerate(graders)}
+    return [_with_letters(one, letters) for one in several]
+
+
+def _with_letters(series: Series, letters: Mapping[str, str]) -> Series:
     tables = {
         table: frame.assign(grader=_mapped(frame["grader"], letters))
         for table, frame in (("grades", series.grades), ("corrections", series.corrections))
@@ -130,10 +140,10 @@ def checked_ready(series: Series) -> Series:
     return series
 
 
-def files_behind(series: Series) -> dict[str, bytes]:
-    """The files of a series, and of those that it learns from under '<name>/'."""
-    learned = {f"{e.name}/{n}": told for e in series.earlier for n, told in e.files().items()}
-    return series.files() | learned
+def files_behind(series: Series, rounds: Sequence[Series]) -> dict[str, bytes]:
+    """The files of a series, and of those that it learns or goes on from under '<name>/'."""
+    beside = (*series.earlier, *rounds)
+    return series.files() | {f"{e.name}/{n}": b for e in beside for n, b in e.files().items()}
 
 
 def fingerprint(files: Mapping[str, bytes], names: bool = False) -> str:
@@ -157,9 +167,18 @@ def fingerprint_on_disk(folder: Path, names: bool = False) -> str:
     """Fingerprint of a series as it lies on disk, whether or not it can be read."""
     there = _there(folder)
     settings, _ = parse_settings(there.get("series.toml", b""))
-    for name in settings.learns_from if settings else ():
+    names_beside = [*settings.learns_from, *settings.follows] if settings else []
+    met = {folder.name}
+    while names_beside:
+        name = names_beside.pop(0)
+        if name in met:
+            continue
+        met.add(name)
         beside = _there(folder.parent / name)
         there |= {f"{name}/{file}": told for file, told in beside.items()}
+        if name in (settings.follows if settings else ()):
+            own, _ = parse_settings(beside.get("series.toml", b""))
+            names_beside += own.follows if own else ()
     return fingerprint(there, names)
 
 

@@ -63,8 +63,10 @@ from kit.series.series import (
     files_of,
     new_series,
     read_series,
+    rounds_before,
     series_of,
 )
+from kit.series.setting_lines import line_of, lines_of_keys, read_toml
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Prices, Settings, Verdict, Wish
 from kit.series.settings_file import parse_settings
 from kit.series.size_limits import MOST_BYTES, packed_excess, text_excess
@@ -172,6 +174,8 @@ __all__ = [
     "last_firings",
     "last_grades",
     "leftovers",
+    "line_of",
+    "lines_of_keys",
     "locked",
     "losses",
     "machine",
@@ -190,8 +194,10 @@ __all__ = [
     "read_journal",
     "read_records",
     "read_series",
+    "read_toml",
     "replace_files",
     "report_folder",
+    "rounds_before",
     "row_key",
     "rows_of_files",
     "series_folder",

@@ -78,7 +78,7 @@ def write_journaled(
 
 
 def take_in_by_hand(folder: Path, seen: Mapping[str, bytes], by: str, why: str = "") -> None:
-    """Take into the journal whatever was changed in a series outside the kit.
+    """Take into the journal whatever was changed in a series outside the kit; begin it if need be.
 
     Parameters
     ----------
@@ -93,13 +93,19 @@ def take_in_by_hand(folder: Path, seen: Mapping[str, bytes], by: str, why: str =
         When they have changed since.
     """
     names = {own_file(), *journal_files(folder)}
-    package = datapackage.with_journals(seen[datapackage.FILE], names)
+    files = dict(seen)
+    if package := seen.get(datapackage.FILE):
+        files[datapackage.FILE] = datapackage.with_journals(package, names)
 
     def journal() -> dict[str, bytes]:
-        changes = changes_between(read_journal(folder).rows(), rows_of_files(seen))
+        found = rows_of_files(seen)
+        known = read_journal(folder)
+        if not known.events:
+            return lengthened(folder, _outside(folder, found, ()))
+        changes = changes_between(known.rows(), found)
         return lengthened(folder, [(Occasion(CHANGED_BY_HAND, by, why=why), changes)])
 
-    replace_files(folder, {**seen, datapackage.FILE: package}, seen, journal)
+    replace_files(folder, files, seen, journal)
 
 
 def _outside(

@@ -43,6 +43,8 @@ class Series:
         The files as they were read, by file name.
     earlier : tuple of Series
         Those that its settings learn from, without theirs.
+    folder : Path or None
+        Where it was read from.
     """
 
     name: str
@@ -57,6 +59,7 @@ class Series:
     stripes: pd.DataFrame = field(default_factory=lambda: empty_frame(STRIPES))
     sources: Mapping[str, bytes] = field(default_factory=dict, repr=False)
     earlier: tuple["Series", ...] = ()
+    folder: Path | None = None
 
     def __post_init__(self) -> None:
         """Give every table the columns that may be left out, blank."""
@@ -252,6 +255,30 @@ def _earlier(names: Sequence[str], folder: Path) -> tuple[list[Series], list[Pro
     return found, problems
 
 
+def rounds_before(series: Series) -> tuple[Series, ...]:
+    """Read the series that one goes on from, and what those go on from, the earliest first.
+
+    What is no longer beside it, or has problems of its own, is left out.
+    """
+    found: dict[str, Series] = {}
+    met = {series.name}
+
+    def read(names: Sequence[str], beside: Path) -> None:
+        for name in names:
+            if name in met or Path(name).name != name:
+                continue
+            met.add(name)
+            there = beside / name
+            one = _alone(there, *_read_files(there))[0] if there.is_dir() else None
+            if one is not None:
+                read(one.settings.follows, beside)
+                found[name] = one
+
+    if series.folder is not None:
+        read(series.settings.follows, series.folder.parent)
+    return tuple(found.values())
+
+
 def _alone(
     folder: Path, sources: Mapping[str, bytes], missing: Sequence[Problem] = ()
 ) -> tuple[Series | None, list[Problem]]:
@@ -278,7 +305,8 @@ def _alone(
         return None, _in_order(problems)
     settings = _dated(settings, folder)
     bare = {name: frame.reset_index(drop=True) for name, frame in frames.items()}
-    return Series(folder.resolve().name, settings, **bare, sources=dict(sources)), []
+    place = folder.resolve()
+    return Series(place.name, settings, **bare, sources=dict(sources), folder=place), []
 
 
 def _dated(settings: Settings, folder: Path) -> Settings:

@@ -1,7 +1,12 @@
-"""Where in series.toml each setting stands, and what is odd in a line as it was typed."""
+"""A TOML file as a person types it: where each setting stands, and what is odd in a line."""
 
 import re
-from collections.abc import Iterator
+import tomllib
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from kit.errors import Problem
+from kit.series.size_limits import MOST_SETTINGS_BYTES
 
 _SECTION = re.compile(r"\s*(\[\[?)\s*([A-Za-z0-9_.\-]+)\s*\]")
 _KEY = re.compile(r"\s*([A-Za-z0-9_\-]+)\s*=\s*(.*)")
@@ -11,6 +16,36 @@ _PAIR = re.compile(r"(?<![\d.,])(\d+),(\d+)(?![\d.])")
 
 _IN_MG = ("factors.base_coat_weight", "factors.coat_weight")
 """Settings whose levels may be broken numbers."""
+
+
+def read_toml(content: bytes, file: str) -> tuple[dict[str, Any] | None, Problem | None]:
+    """Read the bytes of a file in TOML, or say why they cannot be read.
+
+    Parameters
+    ----------
+    content : bytes
+    file : str
+        Its name, for the problem.
+    """
+    if len(content) > MOST_SETTINGS_BYTES:
+        wrong = "It is far larger than settings can be."
+        return None, Problem(file, None, "", wrong, "Put it back from a copy, or `kit restore` it.")
+    try:
+        text = content.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError:
+        return None, Problem(file, None, "", "It is not plain text.", "Save it as UTF-8.")
+    try:
+        return tomllib.loads(text), None
+    except (ValueError, RecursionError) as cannot:
+        line, wrong, fix = unreadable_line(text, str(cannot))
+        return None, Problem(file, line, "", wrong, fix)
+
+
+def line_of(key: str, lines: Mapping[str, int]) -> int | None:
+    """Line of a key, or of the section that it ought to stand in."""
+    parts = key.split(".")
+    inside_out = [".".join(parts[:n]) for n in range(len(parts), 0, -1)]
+    return next((lines[key] for key in inside_out if key in lines), None)
 
 
 def lines_of_keys(text: str) -> dict[str, int]:

@@ -1,6 +1,5 @@
 """series.toml to `Settings` and back."""
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, field, fields
 from typing import Any
@@ -11,10 +10,9 @@ from kit.errors import Problem
 from kit.series.blank import Blank, Stencil
 from kit.series.cells import nearest
 from kit.series.scales import STEPS, Scale
-from kit.series.setting_lines import decimal_commas, lines_of_keys, unreadable_line
+from kit.series.setting_lines import decimal_commas, line_of, lines_of_keys, read_toml
 from kit.series.setting_rules import LEVEL_RULES, SETTING_RULES, TEXT, are_texts
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, Prices, Settings, Verdict, Wish
-from kit.series.size_limits import MOST_SETTINGS_BYTES
 
 FILE = "series.toml"
 FORMAT = 2
@@ -47,7 +45,7 @@ def parse_settings(content: bytes) -> tuple[Settings | None, list[Problem]]:
     list of Problem
         Each with its line, as far as it can be found.
     """
-    told, problem = _read_toml(content)
+    told, problem = read_toml(content, FILE)
     if told is None:
         return None, [problem] if problem else []
     found = _Findings(lines_of_keys(content.decode("utf-8-sig")))
@@ -64,7 +62,7 @@ def parse_settings(content: bytes) -> tuple[Settings | None, list[Problem]]:
 
 def format_of(content: bytes) -> int:
     """Return the number of the format of a series.toml; the present one if it cannot be read."""
-    told, _ = _read_toml(content)
+    told, _ = read_toml(content, FILE)
     number = FORMAT if told is None else told.get("format", 1)
     return number if isinstance(number, int) else FORMAT
 
@@ -166,28 +164,7 @@ class _Findings:
     problems: list[Problem] = field(default_factory=list)
 
     def add(self, key: str, wrong: str, fix: str) -> None:
-        near = next((self.lines[k] for k in _from_inside_out(key) if k in self.lines), None)
-        self.problems.append(Problem(FILE, near, key, wrong, fix))
-
-
-def _from_inside_out(key: str) -> list[str]:
-    parts = key.split(".")
-    return [".".join(parts[:n]) for n in range(len(parts), 0, -1)]
-
-
-def _read_toml(content: bytes) -> tuple[dict[str, Any] | None, Problem | None]:
-    if len(content) > MOST_SETTINGS_BYTES:
-        wrong = "It is far larger than settings can be."
-        return None, Problem(FILE, None, "", wrong, "Put it back from a copy, or `kit restore` it.")
-    try:
-        text = content.decode("utf-8-sig").replace("\r\n", "\n")
-    except UnicodeDecodeError:
-        return None, Problem(FILE, None, "", "It is not plain text.", "Save it as UTF-8.")
-    try:
-        return tomllib.loads(text), None
-    except (ValueError, RecursionError) as cannot:
-        line, wrong, fix = unreadable_line(text, str(cannot))
-        return None, Problem(FILE, line, "", wrong, fix)
+        self.problems.append(Problem(FILE, line_of(key, self.lines), key, wrong, fix))
 
 
 def _check_keys(told: Mapping[str, Any], found: _Findings) -> None:

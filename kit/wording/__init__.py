@@ -29,7 +29,7 @@ from kit.wording.names import (
     plain_name,
 )
 from kit.wording.outgoing import escape, readable, readable_in, unescape
-from kit.wording.sentences import counted, day, listed, lower_first, upper_first
+from kit.wording.sentences import counted, day, listed, lower_first, times, upper_first
 from kit.wording.sureness import (
     FOUND,
     TELLING,
@@ -83,6 +83,7 @@ __all__ = [
     "readable_in",
     "sifter",
     "size_and_inches",
+    "times",
     "unescape",
     "upper_first",
     "whole_percent",

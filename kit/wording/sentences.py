@@ -14,6 +14,11 @@ def counted(count: int, thing: str, things: str | None = None) -> str:
     return f"{count:,} {thing if count == 1 else things or thing + 's'}".replace(",", " ")
 
 
+def times(count: int) -> str:
+    """Say how often: 'once', 'twice', '3 times'."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
 def listed(words: Sequence[str], last: str = "and") -> str:
     """Join words as a sentence does: 'a, b and c'."""
     if len(words) < 2:

@@ -285,7 +285,7 @@ class KnownSpreads(Prior):
 
     known: tuple[float, ...] = ()
 
-    def spread_terms(self, sd: Array, unit: float = 1.0) -> tuple[float, Array, Array]:
+    def sd_terms(self, sd: Array, unit: float = 1.0) -> tuple[float, Array, Array]:
         """Log sd is normal about the log of what is known, to within 3 %."""
         size, weight = np.abs(sd), 1 / 0.03**2
         off = np.log(size / np.array(self.known))

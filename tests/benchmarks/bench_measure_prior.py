@@ -60,7 +60,7 @@ SHOWN = [
 ARMS = {
     "the kit's": MEASURE_PRIOR,
     **{
-        f"effects {effect:g}, rate {rate:g}": Prior(effect_sd=effect, spread_rate=rate)
+        f"effects {effect:g}, rate {rate:g}": Prior(effect_sd=effect, sd_rate=rate)
         for effect, rate in [(2, 4), (4, 4), (2, 6), (4, 6), (4, 9)]
     },
 }

@@ -2,26 +2,36 @@
 
 Studios are drawn from `studios.Population`, whose ranges are wide. Each fires one series of 72
 random patches, graded by two people; then random pieces of 2 to 10 layers are asked about, and made
-in truth: one tile, one session, every stencil with its own luck, at the firing count that the order
-of layers gives it.
+in truth: many times, each on one tile in one session, every stencil with its own luck, at the
+firing count that the order of layers gives it.
 
-    python tests/benchmarks/bench_piece.py 200
+Each studio also looks for a piece with something left to decide: of 2 to 6 layers, of which the
+best that is known now ends as wanted with a chance between 1 and 9 in 10, and for which the kit
+expects a sample to change the outcome. It fires the sample advised, and as many random patches
+instead, by the same graders; asks again; does what is then advised first; and makes the piece in
+truth.
+
+    python tests/benchmarks/bench_piece.py 1 50 found.jsonl      studios 1 to 50, added as they come
+    python tests/benchmarks/bench_piece.py found.jsonl           what was found in all
 """
 
+import json
 import sys
-import time
 import warnings
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 from bench_honesty import COLOURS, Kind, random_series
+from scipy.special import ndtr
 from studios import Population
 
 from kit.mixed import Array
-from kit.model import ENDINGS
+from kit.model import EndingDraws
+from kit.model.bivariate_normal import both_below
 from kit.piece import (
     BASE,
     WISHES,
@@ -29,36 +39,67 @@ from kit.piece import (
     Knowledge,
     Layer,
     Piece,
-    as_wanted,
+    PieceSample,
+    advice,
     best_sample,
+    changes,
     contact_row,
+    open_ways,
     piece_outlook,
     sample_series,
 )
+from kit.piece.contact_draws import ContactRow, chance_as_wanted
+from kit.piece.outlook import rows_of, whole_chances
 from kit.series import Series
 from kit.studio import Truth, fire
 
 PICTURE = Path(__file__).with_name("pieces.svg")
 PIECES = 2
 """Asked about in each studio."""
-SAMPLED = 4
-"""One studio in so many fires a sample for its last piece too."""
-MADE = 2000
+TRIES = 4
+"""Pieces that a studio thinks of until one leaves something to decide."""
+FIRED = 2
+"""Times that each sample is fired, to tell its worth from its luck."""
+MADE = 1024
 """Times that a piece is made in truth."""
 CLAIM = 0.05
-"""Gain of an order from which on it is held to its word."""
+"""Gain of a change from which on it is held to its word."""
+SURE = 0.66
+"""Sureness from which on a change is said to help, rather than perhaps to help."""
+STOCK = COLOURS["colour"].tolist()
 
 
 @dataclass(frozen=True)
-class Outcome:
-    """One piece: what was said and what is true."""
+class Claimed:
+    """One change advised: what was said and what is true."""
 
+    kind: str
+    gain: float
+    sure: float
+    true: float
+
+
+@dataclass(frozen=True)
+class Sampled:
+    """One sample: what was said of it, and pieces that end as wanted before and after."""
+
+    now: float
+    then: float
+    before: float
+    after: float
+    after_random: float
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One piece asked about."""
+
+    studio: int
     layers: int
     said: float
     true: float
-    best_said: float
-    best_true: float
     contacts: list[tuple[float, float]]
+    claims: list[Claimed]
 
 
 def random_piece(random: np.random.Generator, known: Knowledge, name: str) -> Piece:
@@ -89,105 +130,99 @@ def random_piece(random: np.random.Generator, known: Knowledge, name: str) -> Pi
     return piece
 
 
-def made(piece: Piece, truth: Truth, known: Knowledge, seed: int) -> tuple[Array, Array]:
-    """Make a piece many times in truth.
-
-    Returns
-    -------
-    (contacts, MADE) array of bool
-        Whether one stencil of each contact ended as wanted.
-    (MADE,) array of bool
-        Whether every stencil of every contact did.
-    """
-    random = np.random.default_rng(seed)
-    counts = piece.firings()
-    rows = [contact_row(piece, c.layer, c.under, counts[c.layer]) for c in piece.contacts]
-    frame = known.frame(rows)
-    rule, scales = known.rule, truth.scales
-    rho = truth.state_correlation
-    root = np.linalg.cholesky(np.array([[1, rho], [rho, 1]]))
-
-    def normal(*shape: int) -> Array:
-        drawn: Array = random.standard_normal((*shape, 2)) @ root.T
-        return drawn
-
-    names = ("spread", "pull_through")
-    tile, session = normal(MADE), normal(MADE)
-    first = np.zeros((len(rows), MADE), dtype=bool)
-    whole = np.ones(MADE, dtype=bool)
-    latent = {name: truth.latent(frame, name) for name in names}
-    for place, contact in enumerate(piece.contacts):
-        layer = piece.layer(contact.layer)
-        good = [e for e in ENDINGS if as_wanted(layer.wanted, e)]
-        for stencil in range(layer.stencils):
-            patch = normal(MADE)
-            step = {}
-            for k, name in enumerate(names):
-                own = scales[name]
-                z = (
-                    latent[name][place]
-                    + own.tile_sd * tile[:, k]
-                    + own.session_sd * session[:, k]
-                    + own.patch_sd * patch[:, k]
-                )
-                step[name] = np.searchsorted(own.cuts, z)
-            broken = step["pull_through"] >= rule.breaks_through_from
-            fine = np.maximum(step["spread"], step["pull_through"]) <= rule.fine_edge_at_most
-            ending = np.where(fine, "fine edge", np.where(broken, "broken through", "soft edge"))
-            right = np.isin(ending, good)
-            whole &= right
-            if stencil == 0:
-                first[place] = right
-    return first, whole
+def made(truth: Truth, rows: list[ContactRow], known: Knowledge) -> EndingDraws:
+    """What stencils come to in truth on MADE tiles; only what varies on a tile is left to luck."""
+    random = np.random.default_rng(1)
+    frame, rule, rho = known.frame(rows), known.rule, truth.state_correlation
+    shared = random.standard_normal((MADE, 2))
+    shared[:, 1] = rho * shared[:, 0] + np.sqrt(1 - rho**2) * shared[:, 1]
+    held, broken = [], []
+    for k, name in enumerate(("spread", "pull_through")):
+        own = truth.scales[name]
+        off = np.hypot(own.tile_sd, own.session_sd) * shared[:, [k]]
+        for step, bounds in (
+            (rule.fine_edge_at_most, held),
+            (rule.breaks_through_from - 1, broken),
+        ):
+            bounds.append((own.cuts[step] - truth.latent(frame, name) - off) / own.patch_sd)
+    fine = both_below(held[0], held[1], rho)
+    through = np.minimum(1 - ndtr(broken[1]), 1 - fine)
+    return EndingDraws(np.stack([fine, 1 - fine - through, through], axis=2))
 
 
-def studio(seed: int) -> tuple[list[Outcome], list[tuple[float, float, float]]]:
+def true_chances(truth: Truth, pieces: list[Piece], known: Knowledge) -> list[float]:
+    """Share of each piece that ends as wanted in truth."""
+    rows = rows_of(pieces)
+    found = whole_chances(pieces, rows, made(truth, rows, known)).mean(axis=1)
+    return [float(share) for share in found]
+
+
+def asked(seed: int, piece: Piece, truth: Truth, known: Knowledge) -> Asked:
+    """Ask about a piece, and hold what is said against the truth."""
+    told = piece_outlook(piece, known)
+    advised = advice(told, known, changes(piece, known, STOCK))
+    true, *after = true_chances(truth, [piece, *(one.change.piece for one in advised)], known)
+    rows = [contact_row(piece, c.contact.layer, c.contact.under, c.firings) for c in told.contacts]
+    drawn = made(truth, rows, known)
+    share = [
+        float(chance_as_wanted(drawn, c.wanted)[:, n].mean()) for n, c in enumerate(told.contacts)
+    ]
+    claims = [
+        Claimed(one.change.kind, one.gain, one.sure, own - true)
+        for one, own in zip(advised, after, strict=True)
+    ]
+    contacts = list(zip([c.one for c in told.contacts], share, strict=True))
+    return Asked(seed, len(piece.layers), told.chance, true, contacts, claims)
+
+
+def followed(piece: Piece, known: Knowledge) -> Piece:
+    """The piece with what is advised first done to it."""
+    advised = advice(piece_outlook(piece, known), known, changes(piece, known, STOCK))
+    return advised[0].change.piece if advised else piece
+
+
+def undecided(random: np.random.Generator, known: Knowledge) -> tuple[Piece, PieceSample] | None:
+    """A piece for which the kit expects a sample to change the outcome."""
+    for n in range(TRIES):
+        piece = random_piece(random, known, f"undecided-{n}")
+        best = piece_outlook(followed(piece, known), known).chance
+        if len(piece.layers) > 6 or not 0.1 < best < 0.9:
+            continue
+        ways = open_ways(piece, known, STOCK, changes(piece, known, STOCK))
+        sample = best_sample(ways, known, 4, 2)
+        if sample.then - sample.now >= 0.01:
+            return piece, sample
+    return None
+
+
+def sampled(
+    piece: Piece, sample: PieceSample, truth: Truth, series: Series, known: Knowledge, seed: int
+) -> Sampled:
+    """Pieces that end as wanted when advice is followed now, after the sample, after luck."""
+    pieces = [followed(piece, known)]
+    patches = sum(map(len, sample.tiles))
+    for n in range(FIRED):
+        luck = random_series(Kind(4 * -(-patches // 4), 2), seed + 5000 + n)
+        luck = replace(luck, patches=luck.patches.iloc[:patches])
+        for more in (sample_series(sample, series, "sample"), luck):
+            again = Knowledge.of([series, fire(more, truth, seed + 7 + n)])
+            pieces.append(followed(piece, again))
+    before, *after = true_chances(truth, pieces, known)
+    return Sampled(
+        sample.now, sample.then, before, float(np.mean(after[::2])), float(np.mean(after[1::2]))
+    )
+
+
+def studio(seed: int) -> Iterator[dict[str, object]]:
     """One studio: pieces asked about, and a sample fired against as many random patches."""
     truth = Population().draw(COLOURS, seed)
     series = fire(random_series(Kind(72, 2), seed), truth, seed)
     known = Knowledge.of([series])
     random = np.random.default_rng(seed)
-    outcomes = []
     for k in range(PIECES):
-        piece = random_piece(random, known, f"piece-{k}")
-        told = piece_outlook(piece, known)
-        first, whole = made(piece, truth, known, seed)
-        _, better = made(told.best, truth, known, seed)
-        contacts = list(zip([c.one for c in told.contacts], first.mean(axis=1), strict=True))
-        outcomes.append(
-            Outcome(
-                len(piece.layers),
-                told.chance,
-                float(whole.mean()),
-                told.best_chance,
-                float(better.mean()),
-                contacts,
-            )
-        )
-    if seed % SAMPLED:
-        return outcomes, []
-    return outcomes, [gain_of_sample(piece, truth, series, known, seed)]
-
-
-def gain_of_sample(
-    piece: Piece, truth: Truth, series: Series, known: Knowledge, seed: int
-) -> tuple[float, float, float]:
-    """True chance of the order advised now, after the sample, and after random patches."""
-    sample = best_sample(piece, known, 4, 1)
-    told = [piece_outlook(piece, known)]
-    planned = sample_series(sample, series, "sample")
-    random_one = random_series(Kind(4, 2), seed + 5000)
-    for more in (planned, random_one):
-        fired = fire(more, truth, seed + 7)
-        try:
-            again = Knowledge.of([series, fired])
-        except Exception:
-            told.append(told[0])
-            continue
-        told.append(piece_outlook(piece, again))
-    return tuple(  # type: ignore[return-value]
-        float(made(one.best, truth, known, seed + 9)[1].mean()) for one in told
-    )
+        yield asdict(asked(seed, random_piece(random, known, f"piece-{k}"), truth, known))
+    if found := undecided(random, known):
+        yield {"studio": seed, **asdict(sampled(*found, truth, series, known, seed))}
 
 
 def calibration(said: Array, true: Array, bins: int = 10) -> tuple[float, pd.DataFrame]:
@@ -201,48 +236,61 @@ def calibration(said: Array, true: Array, bins: int = 10) -> tuple[float, pd.Dat
     return error, grouped
 
 
-def main(studios: int) -> None:
-    start = time.perf_counter()
+def measure(first: int, last: int, into: Path) -> None:
+    """Measure studios and add what was found to a file, studio by studio."""
     warnings.simplefilter("ignore")
-    outcomes: list[Outcome] = []
-    samples = []
-    for seed in range(1, studios + 1):
-        own, gained = studio(seed)
-        outcomes += own
-        samples += gained
-        if seed % 20 == 0:
-            print(f"{seed} studios, {time.perf_counter() - start:.0f} s", file=sys.stderr)
-    said = np.array([o.said for o in outcomes])
-    true = np.array([o.true for o in outcomes])
+    for seed in range(first, last + 1):
+        lines = [json.dumps(found) for found in studio(seed)]
+        with into.open("a", encoding="utf-8") as file:
+            file.write("".join(line + "\n" for line in lines))
+
+
+def report(files: list[Path]) -> None:
+    """Say what was found, and draw it."""
+    found = [json.loads(line) for file in files for line in file.read_text("utf-8").splitlines()]
+    pieces = [one for one in found if "said" in one]
+    samples = pd.DataFrame([one for one in found if "now" in one])
+    said, true, layers = (np.array([p[key] for p in pieces]) for key in ("said", "true", "layers"))
+    contacts = np.array([c for p in pieces for c in p["contacts"]])
     error, table = calibration(said, true)
-    contacts = np.array([c for o in outcomes for c in o.contacts])
-    print(f"{studios} studios, {len(outcomes)} pieces, {len(contacts)} contacts.\n")
+    studios = len({p["studio"] for p in pieces})
+    print(f"{studios} studios, {len(pieces)} pieces, {len(contacts)} contacts.\n")
     print(f"- whole piece: calibration error {error:.3f}")
-    print(
-        f"- one contact: calibration error {calibration(contacts[:, 0], contacts[:, 1])[0]:.3f}\n"
-    )
+    print(f"- one contact: calibration error {calibration(*contacts.T)[0]:.3f}\n")
     print("| layers | pieces | said | true | calibration error |\n| --- | --- | --- | --- | --- |")
     for low, high in ((2, 3), (4, 5), (6, 7), (8, 10)):
-        own = np.array([low <= o.layers <= high for o in outcomes])
+        own = (low <= layers) & (layers <= high)
         print(
             f"| {low} to {high} | {own.sum()} | {said[own].mean():.3f} | {true[own].mean():.3f} | "
             f"{calibration(said[own], true[own], 5)[0]:.3f} |"
         )
-    claims = [o for o in outcomes if o.best_said - o.said >= CLAIM]
-    better = sum(o.best_true > o.true for o in claims)
+    print("\n| change | said to help | claims | better in truth | gain said | gain true |")
+    print("| --- | --- | --- | --- | --- | --- |")
+    claims = pd.DataFrame([c for p in pieces for c in p["claims"]])
+    claims = claims[claims["gain"] >= CLAIM].assign(better=lambda c: c["true"] > 0)
+    claims["kind"] = claims["kind"].replace({"move": "order"})
+    bands = pd.cut(claims["sure"], [0, SURE, 0.9, 1.01], right=False)
+    bands = bands.cat.rename_categories(["perhaps", "probably", "very probably"])
+    for (kind, band), own in claims.groupby(["kind", bands], observed=True):
+        print(
+            f"| {kind} | {band} | {len(own)} | {own['better'].mean():.3f} | "
+            f"{own['gain'].mean():.3f} | {own['true'].mean():.3f} |"
+        )
+    for kind, own in claims[claims["sure"] >= SURE].groupby("kind"):
+        share = own["better"].mean()
+        print(
+            f"- {kind}, probably or more: better in truth {own['better'].sum()} of {len(own)} "
+            f"({share:.3f}, standard error {np.sqrt(share * (1 - share) / len(own)):.3f})"
+        )
+    ahead = samples["after"] - samples["after_random"]
+    means = samples.mean()
     print(
-        f"\n- orders that claim {CLAIM:.0%} or more: {len(claims)}; better in truth: {better}; "
-        f"gain said {np.mean([o.best_said - o.said for o in claims]):.3f}, "
-        f"true {np.mean([o.best_true - o.true for o in claims]):.3f}"
+        f"\n- {len(samples)} samples advised. Pieces that end as wanted: {means['before']:.4f} "
+        f"before, {means['after']:.4f} after the sample, {means['after_random']:.4f} after as many "
+        f"random patches; the sample is ahead by {ahead.mean():.4f} "
+        f"(standard error {ahead.std() / np.sqrt(len(ahead)):.4f}). "
+        f"Said: {means['now']:.4f} before, {means['then']:.4f} after"
     )
-    now, sample, luck = np.array(samples).mean(axis=0)
-    apart = np.array(samples)[:, 1] - np.array(samples)[:, 2]
-    print(
-        f"- pieces that end as wanted in the order advised: before {now:.3f}, after the sample "
-        f"{sample:.3f}, after as many random patches {luck:.3f} (sample ahead by "
-        f"{apart.mean():.4f}, standard error {apart.std() / np.sqrt(len(apart)):.4f})"
-    )
-    print(f"- took {time.perf_counter() - start:.0f} s")
     draw(table)
 
 
@@ -262,4 +310,7 @@ def draw(table: pd.DataFrame) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
+    if len(sys.argv) == 4 and sys.argv[1].isdecimal():
+        measure(int(sys.argv[1]), int(sys.argv[2]), Path(sys.argv[3]))
+    else:
+        report([Path(name) for name in sys.argv[1:]])

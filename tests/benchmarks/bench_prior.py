@@ -42,7 +42,7 @@ TURNED = Population(
 )
 """Colours alike, and everything else unruly."""
 
-WEAK = Prior(effect_sd=4.0, spread_rate=3.5)
+WEAK = Prior(effect_sd=4.0, sd_rate=3.5)
 """One belief for all sources."""
 
 ROLES = {

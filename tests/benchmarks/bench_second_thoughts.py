@@ -1,8 +1,9 @@
 """How often good workbooks are doubted, and how many planted mistakes are noticed.
 
-Run by hand: python tests/benchmarks/bench_second_thoughts.py [SERIES]. Invented series are fired
-in the studio; each grader's sheet of each firing is one workbook, held against what is on record
-of the others and of earlier firings, as it would be at a bench.
+Run by hand: python tests/benchmarks/bench_second_thoughts.py [SERIES] [usual|wide] [FIRST SEED].
+Invented series are fired in the studio, in one workshop's ways or in those of many kinds; each
+grader's sheet of each firing is one workbook, held against what is on record of the others and of
+earlier firings, as it would be at a bench.
 """
 
 import sys
@@ -13,6 +14,7 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
+from studios import Population
 
 from kit.record import Entry, grading_order
 from kit.record.second_thoughts import second_thoughts
@@ -23,7 +25,7 @@ Random = np.random.Generator
 GRADERS = ("Ada", "Ben")
 
 
-def invented(seed: int, tiles: int = 12, per_tile: int = 4) -> Series:
+def invented(seed: int, world: str = "usual", tiles: int = 12, per_tile: int = 4) -> Series:
     """A fired series of eight colours with two graders."""
     random = np.random.default_rng(seed)
     names = [f"Jar {letter}" for letter in "ABCDEFGH"]
@@ -41,7 +43,9 @@ def invented(seed: int, tiles: int = 12, per_tile: int = 4) -> Series:
     })  # fmt: skip
     text = {"patch": "str", "overlay": "str", "accident": "str"}
     planned = replace(series, tiles=laid.astype({"base": "str"}), patches=patches.astype(text))
-    return fire(planned, draw_truth(stock, seed=seed, loss_rate=0.02), seed=seed + 1)
+    wide = world == "wide"
+    draw = Population().draw if wide else draw_truth
+    return fire(planned, draw(stock, seed=seed, loss_rate=0.02), seed=seed + 1)
 
 
 def sheets(series: Series) -> Iterator[tuple[Series, list[Entry]]]:
@@ -97,6 +101,20 @@ def turned(entries: list[Entry], series: Series, random: Random) -> list[Entry]:
     return [other(e) for e in entries]
 
 
+def one_turned(entries: list[Entry], series: Series, random: Random) -> list[Entry]:
+    """One tile was held upside down."""
+    tile = random.choice(sorted({str(e.key[0]).split("-")[0] for e in entries}))
+    other = turned(entries, series, random)
+    return [b if str(e.key[0]).startswith(f"{tile}-") else e
+            for e, b in zip(entries, other, strict=True)]  # fmt: skip
+
+
+def exchanged(entries: list[Entry], _: Series, __: Random) -> list[Entry]:
+    """The two scores stand in each other's columns."""
+    other = {"spread": "pull_through", "pull_through": "spread"}
+    return [replace(e, column=other[e.column]) for e in entries]
+
+
 def swapped(entries: list[Entry], series: Series, _: Random) -> list[Entry]:
     """The sheet is another grader's, whose own is on record."""
     others = series.grades[series.grades["grader"] != entries[0].key[2]]
@@ -112,16 +130,18 @@ MISTAKES: dict[str, Callable[[list[Entry], Series, Random], list[Entry]]] = {
     "rows slipped by one": slipped,
     "scale reversed": reversed_scale,
     "every tile turned": turned,
+    "one tile turned": one_turned,
+    "two scores exchanged": exchanged,
     "another grader's sheet": swapped,
 }
 
 
-def measure(series: int, first_seed: int = 1) -> tuple[Counter, Counter]:
+def measure(series: int, world: str = "usual", first_seed: int = 1) -> tuple[Counter, Counter]:
     """Count sheets and doubts: good ones under 'good', and each planted mistake."""
     tried, doubted = Counter(), Counter()
     for seed in range(first_seed, first_seed + series):
         random = np.random.default_rng(seed)
-        for n, (before, entries) in enumerate(sheets(invented(seed))):
+        for n, (before, entries) in enumerate(sheets(invented(seed, world))):
             tried["good"] += 1
             said = second_thoughts(before, entries)
             doubted["good"] += bool(said)
@@ -140,7 +160,9 @@ def measure(series: int, first_seed: int = 1) -> tuple[Counter, Counter]:
 
 if __name__ == "__main__":
     begun = time.perf_counter()
-    tried, doubted = measure(int(sys.argv[1]) if len(sys.argv) > 1 else 100)
+    told = [word for word in sys.argv[1:] if word != "-v"]
+    count, world, first = [*told, *("100", "usual", "1")[len(told) :]]
+    tried, doubted = measure(int(count), world, int(first))
     print("| sheet | tried | doubted |\n| --- | --- | --- |")
     for name, count in tried.items():
         print(f"| {name} | {count} | {doubted[name]} ({doubted[name] / count:.1%}) |")

@@ -58,7 +58,7 @@ def test_levels_seen_come_closer_to_the_exact_integral_than_by_the_best_values()
     off, log_ratio = {"best": [], "foretelling": []}, {"best": [], "foretelling": []}
     for seed in range(6):
         data = grades_of_one_group(seed)
-        fit = OrdinalMixedModel("grade ~ 1", data, ["group"]).fit(prior=Prior(spread_rate=1.0))
+        fit = OrdinalMixedModel("grade ~ 1", data, ["group"]).fit(prior=Prior(sd_rate=1.0))
         exact, spread = by_brute_force(data, rate=1.0)
         rows = pd.DataFrame({"group": range(LEVELS)})
         for name, known in {"best": fit.posterior, "foretelling": fit.foretelling}.items():
@@ -90,8 +90,8 @@ def test_measurements_agree_with_a_grid_of_dense_normal_densities(penicillin):
                 height = 0.5 * np.linalg.slogdet(inverse)[1] - 0.5 * np.log(precision)
                 height -= 0.5 * (y - mean) @ inverse @ (y - mean)
                 sd = np.exp([a, b])
-                rate = prior.spread_rate / unit
-                heights.append(height + np.sum(prior.spread_shape * np.log(sd) - rate * sd))
+                rate = prior.sd_rate / unit
+                heights.append(height + np.sum(prior.sd_shape * np.log(sd) - rate * sd))
                 variances.append(1 / precision + np.exp(2 * a) + np.exp(2 * b))
     density = np.exp(np.array(heights) - max(heights))
     exact = float(density @ np.array(variances) / density.sum())
@@ -149,7 +149,7 @@ def test_at_given_standard_deviations_the_rest_is_fitted_anew(few):
     fit = few.fit
     stretch = np.exp(0.5 * fit.sd_shares())
     part = fit.given(stretch)
-    held = fit.best.x[fit.spreads] * stretch
+    held = fit.best.x[fit.every_sd] * stretch
 
     def loss(free: np.ndarray) -> tuple[float, np.ndarray]:
         value, slope, _ = fit.objective(np.append(free, held), None)

@@ -12,7 +12,7 @@ from kit.mixed import Amount, LinearMixedModel, OrdinalMixedModel, Prior, RowBel
 
 
 def test_a_prior_says_in_plain_words_what_it_holds():
-    text = Prior(effect_sd=1.5, spread_shape=2, spread_rate=4).describe()
+    text = Prior(effect_sd=1.5, sd_shape=2, sd_rate=4).describe()
     assert "within 3.0 units either way" in text
     assert "around 0.5 units" in text
     assert "logit" in text
@@ -35,9 +35,9 @@ def test_measurements_are_told_in_their_own_unit(penicillin):
 def test_slopes_are_those_of_the_density():
     prior = Prior()
     sd, theta = np.array([0.4, 1.3]), np.array([-1.0, 0.4, 2.5])
-    _, slope, _ = prior.spread_terms(sd, unit=2.0)
+    _, slope, _ = prior.sd_terms(sd, unit=2.0)
     assert slope == pytest.approx(
-        approx_fprime(sd, lambda at: prior.spread_terms(at, unit=2.0)[0], 1e-7), rel=1e-5
+        approx_fprime(sd, lambda at: prior.sd_terms(at, unit=2.0)[0], 1e-7), rel=1e-5
     )
     _, slope, _ = prior.step_terms(theta)
     assert slope == pytest.approx(
@@ -49,7 +49,7 @@ def test_impossible_priors_are_refused():
     with pytest.raises(Misuse, match="positive effect_sd"):
         Prior(effect_sd=0)
     with pytest.raises(Misuse, match="shapes"):
-        Prior(spread_shape=0.5)
+        Prior(sd_shape=0.5)
 
 
 def test_a_belief_about_rows_adds_up_with_the_data_as_bayes_has_it(wine):
@@ -69,7 +69,7 @@ def test_a_belief_about_rows_adds_up_with_the_data_as_bayes_has_it(wine):
 def test_an_amount_that_was_found_keeps_its_value_and_its_error():
     sd = Amount.of_sd(0.7, 0.2)
     prior = Prior(sources={"tile": sd})
-    value, slope, bend = prior.spread_terms(np.array([0.7]), names=["tile"])
+    value, slope, bend = prior.sd_terms(np.array([0.7]), names=["tile"])
     log_slope, log_bend = slope * 0.7, bend * 0.7**2 + slope * 0.7
     assert log_slope == pytest.approx(0, abs=1e-9)
     assert -1 / (bend * 0.7**2) == pytest.approx(0.2**2)
@@ -82,5 +82,5 @@ def test_an_amount_that_was_found_keeps_its_value_and_its_error():
 
 def test_a_slope_is_known_for_each_unit_of_its_column():
     prior = Prior(sources={"base.refirings": Amount.of_sd(0.4, 0.1)})
-    _, slope, _ = prior.spread_terms(np.array([0.8]), names=["base.refirings"], reach=2.0)
+    _, slope, _ = prior.sd_terms(np.array([0.8]), names=["base.refirings"], reach=2.0)
     assert slope == pytest.approx(0, abs=1e-9)

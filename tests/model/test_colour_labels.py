@@ -116,7 +116,7 @@ def test_a_colour_is_foretold_from_all_others_by_normal_theory():
     y, r = random.normal(size=6), np.full(6, 0.2)
     family = np.kron(np.eye(2), np.ones((3, 3)))
     label = np.tile(np.eye(2), (3, 3))
-    prior = Prior(spread_rate=3.5)
+    prior = Prior(sd_rate=3.5)
     told, _ = _foretold(y, r, family, label, prior)
     total = 0.0
     for k in range(6):
@@ -128,7 +128,7 @@ def test_a_colour_is_foretold_from_all_others_by_normal_theory():
                 inner = np.linalg.inv(cov[np.ix_(rest, rest)])
                 height = np.exp(-0.5 * y[rest] @ inner @ y[rest])
                 height /= np.sqrt(np.linalg.det(cov[np.ix_(rest, rest)]))
-                height *= (s * t) ** prior.spread_shape * np.exp(-prior.spread_rate * (s + t))
+                height *= (s * t) ** prior.sd_shape * np.exp(-prior.sd_rate * (s + t))
                 mean = cov[k, rest] @ inner @ y[rest]
                 sd = np.sqrt(cov[k, k] - cov[k, rest] @ inner @ cov[rest, k])
                 joint, alone = joint + height * norm.pdf(y[k], mean, sd), alone + height

@@ -58,7 +58,7 @@ def test_patches_fired_once_have_no_reaction(survey):
 
 def test_the_prior_is_said_in_steps_of_the_scale(survey):
     # 2 x 4 logits and 2/4 of a logit, at 1/0.5 = 2 logits a step.
-    fit = fit_series(survey, "spread", Prior(effect_sd=4.0, spread_rate=4.0))
+    fit = fit_series(survey, "spread", Prior(effect_sd=4.0, sd_rate=4.0))
     assert "by at most 4.0 steps over its whole range" in fit.prior_sentence
     assert "the pair itself 0.2" in fit.prior_sentence
     # 2/2, 2/2.5 and 2/4 of a logit.

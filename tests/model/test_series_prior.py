@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from kit.model import SERIES_PRIOR, fit_observations, fit_series, learned_prior, pairs
+from kit.model import LEARNED, SERIES_PRIOR, fit_observations, fit_series, learned_prior, pairs
+from kit.report import analyse
+from kit.report.sections.method_in_full import method
 from kit.series import observations
 from kit.studio import fire
 
@@ -143,3 +145,11 @@ def test_only_firings_that_both_saw_are_believed(learning, spring):
 
 def test_pairs_are_judged_from_what_was_learned(learning, few):
     assert not pairs(learning)["fine_edge"].equals(pairs(few)["fine_edge"])
+
+
+def test_the_report_says_what_was_learned_and_how_to_start_afresh(learning, few):
+    told = str(method(analyse(learning)))
+    for score in ("spread", "pull_through"):
+        assert fit_series(learning, score).learned.sentence in told
+    assert LEARNED in told and "empty learns_from in series.toml" in LEARNED
+    assert LEARNED not in str(method(analyse(few)))

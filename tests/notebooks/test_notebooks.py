@@ -2,12 +2,15 @@
 
 import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import nbformat
 import pytest
 
+from kit import record
 from kit.report import notebook, run_notebook
+from kit.series import read_journal, read_series
 from kit.studio import demo_photographs, demo_piece
 
 ROOT = Path(__file__).parents[2]
@@ -41,6 +44,36 @@ def test_runs_on_the_demo_from_top_to_bottom(path, tmp_path, monkeypatch):
     assert all(cell.execution_count for cell in ran)
     said = [o for cell in ran for o in cell.outputs if o.output_type == "stream"]
     assert [o.text for o in said if o.name == "stderr"] == []
+
+
+@pytest.mark.parametrize(
+    ("name", "first", "then"),
+    [
+        ("03_record", "withdraw", ["look", "write"]),
+        ("03_record", "correct", ["look", "write"]),
+        ("03_record", "undo", ["look", "write", "differs"]),
+        ("03_record", "restore", ["look", "write"]),
+        ("03_record", "merge", ["merge-chosen", "look", "write"]),
+        ("01_plan_a_series", "change-plan", ["change-write"]),
+        ("01_plan_a_series", "split", []),
+    ],
+)
+def test_lines_whose_sign_is_taken_away_set_a_series_right(name, first, then, tmp_path):
+    folder = tmp_path / "data" / "demo"
+    shutil.copytree(ROOT / "data" / "demo", folder)
+    series = read_series(folder)
+    made = 20
+    kept = series.patches["patch"][series.patches["tile"] <= made]
+    grades = series.grades[series.grades["patch"].isin(kept)].reset_index(drop=True)
+    firings = series.firings[series.firings["tile"] <= made].reset_index(drop=True)
+    replace(series, grades=grades, firings=firings).write(folder)
+    (folder / "grades (1).csv").write_bytes((folder / "grades.csv").read_bytes())
+    cells = {cell["id"]: cell.source for cell in code_cells(ROOT / "notebooks" / f"{name}.ipynb")}
+    names = {"folder": folder, "series": str(folder), "series_folder": Path, "record": record}
+    before = read_journal(folder).events
+    for cell in (first, *then):
+        exec(cells[cell].replace("# ", ""), names)
+    assert len(read_journal(folder).events) - len(before) == (first not in ("restore", "merge"))
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)

@@ -53,6 +53,12 @@ WRONG = {
         "layer 1.on",
         "does not lie there yet",
     ),
+    "on a layer of its own firing": (
+        'title = "x"\n' + BASE + LAYER + SECOND + 'fires_with = "a"\n'
+        + LAYER.replace('"a"', '"c"').replace('["base"]', '["a"]') + 'fires_with = "b"\n',
+        "layer 3.fires_with",
+        "has to be fired before",
+    ),
     "on itself": (
         'title = "x"\n' + BASE + LAYER.replace('["base"]', '["a"]'),
         "layer 1.on",

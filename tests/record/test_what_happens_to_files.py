@@ -250,6 +250,30 @@ def test_colours_and_settings_written_by_hand_enter_the_journal_with_the_next_wr
     ]  # fmt: skip
 
 
+def test_a_colour_added_by_hand_is_remarked_on_and_one_that_became_another_must_be_looked_at(
+    folder, enter
+):
+    enter(FIRST)
+    path = folder / "colours.csv"
+    path.write_text(path.read_text() + "Peat,leaded,,,,,\n")
+    differs = reconcile(folder)
+    assert differs.in_step and differs.changes
+    assert "1 colour in colours.csv came in by hand" in differs.describe()
+    path.write_text(path.read_text().replace("Amber,leaded", "Amber,unleaded"))
+    assert "had the family leaded, the table now says unleaded" in said(folder)
+
+
+def test_journal_of_a_series_without_one_begins_when_told_to(folder, enter):
+    enter(FIRST)
+    for name in ("datapackage.json", *(p.name for p in folder.glob("journal-*"))):
+        (folder / name).unlink()
+    take_in_by_hand(folder, read_series(folder).sources, "Ada")
+    assert "found" in history(folder)[0]
+    (folder / "tiles.csv").unlink()
+    restore(folder).write()
+    assert len(read_series(folder).tiles) == 4
+
+
 def test_tampered_and_shortened_journals_are_named(folder, enter):
     enter(FIRST)
     enter(MORE, "more.csv", "Ben")
@@ -277,6 +301,7 @@ def test_copy_of_a_drive_is_found_and_its_rows_are_merged(folder, enter):
     copy = folder / "grades (conflicted copy).csv"
     copy.write_text(table(folder) + "T1-1,2,Ben,1,1,\nT2-1,2,Ben,3,1,\n")
     assert "grades (conflicted copy).csv is a copy of grades.csv" in said(folder)
+    assert "with 2 grades that grades.csv has not: kit merge trial" in said(folder)
     found = merge(folder)
     assert found.conflicts == ()
     with pytest.raises(DataProblems, match="never had a firing 2"):
@@ -287,7 +312,9 @@ def test_copy_of_a_drive_is_found_and_its_rows_are_merged(folder, enter):
     found.put_copies_away()
     assert len(read_series(folder).grades) == 7
     assert not copy.exists() and len(list((folder / "received").glob("*conflicted*"))) == 1
-    assert "not taken" not in said(folder)
+    assert reconcile(folder).in_step
+    undo(folder).write()
+    assert reconcile(folder).in_step
 
 
 @pytest.mark.parametrize(

@@ -122,7 +122,7 @@ def test_the_pairs_can_be_taken_out_as_they_are_beside_the_page(made, body):
 
 def test_graders_have_letters_unless_their_names_are_asked_for(made, tmp_path):
     assert "Wren" not in (made[0] / "report.html").read_text("utf-8")
-    series = lettered(read_series(DEMO))
+    (series,) = lettered(read_series(DEMO))
     assert set(series.grades["grader"]) == {"A", "B"}
     assert series.settings.graders == ("B", "A")
 

@@ -70,7 +70,7 @@ def test_the_setting_stands_explained_in_a_new_series_and_is_kept(tmp_path):
 
 def test_a_report_is_out_of_date_when_what_it_learned_from_changes(autumn, folder):
     series = kit.read_series(autumn)
-    mark = fingerprint(files_behind(series))
+    mark = fingerprint(files_behind(series, ()))
     assert mark == fingerprint_on_disk(autumn)
     small = kit.read_series(folder)
     replace(small, colours=small.colours.assign(notes="new")).write(folder)

@@ -23,7 +23,7 @@ from kit.series import Series
 
 SOURCES = ("base", "overlay", "pair", "tile", "stripe", "patch", "session")
 
-PLANNED_WITH = Prior(effect_sd=2.0, spread_rate=3.5)
+PLANNED_WITH = Prior(effect_sd=2.0, sd_rate=3.5)
 """What is thought of a series that learns from none, before anything is fired. Sources vary as in
 the prior of the fits; families differ less than that one allows for, which must not shrink what it
 sees: with this, forecasts come to what studios of a wide population gave

@@ -174,7 +174,7 @@ def _bays(creep: NDArray[np.float64], laid: StencilLine) -> NDArray[np.bool_]:
     arc = max(round(_BAY_ARC_MM / length * creep.size), 3)
     stretched = ndimage.grey_closing(creep, size=arc, mode="wrap")
     behind = stretched - creep
-    deep = behind > _BAY_DEPTH_MM
+    deep: NDArray[np.bool_] = behind > _BAY_DEPTH_MM
     rise = np.abs(creep - np.roll(creep, 1)) * creep.size / length > _STEEP
     # Twice round, so that a dip across the line's start is one.
     run, _ = ndimage.label(np.concatenate([behind > _SHOULDER_MM] * 2))
@@ -184,7 +184,7 @@ def _bays(creep: NDArray[np.float64], laid: StencilLine) -> NDArray[np.bool_]:
     if deep.mean() < _TORN_PART:
         return deep
     # A torn edge falls into its bays over shoulders: they are left out with the bays.
-    torn = np.isin(run, np.unique(run[np.concatenate([deep, deep])])) & (run > 0)
+    torn: NDArray[np.bool_] = np.isin(run, np.unique(run[np.concatenate([deep, deep])])) & (run > 0)
     return torn[: creep.size] | torn[creep.size :]
 
 

@@ -191,8 +191,8 @@ def _fit_sides(covered: Raster, outline: Raster) -> TilePlace:
         half = half + np.array([right + left, low + high]) / 2
         turn += float(np.mean([-tilt_r, tilt_l, tilt_d, -tilt_u]))
     size_mm = 2 * half / _LOOK_PER_MM
-    centre = (middle + 0.5) / _LOOK_PER_MM
-    return TilePlace(*map(float, (*centre, turn, *size_mm)))
+    x_mm, y_mm = (middle + 0.5) / _LOOK_PER_MM
+    return TilePlace(float(x_mm), float(y_mm), turn, float(size_mm[0]), float(size_mm[1]))
 
 
 def _side(
@@ -226,7 +226,8 @@ def _outside(place: TilePlace, blank: Blank, shape: tuple[int, ...]) -> Raster:
         return np.hypot(x, y) - place.width_mm / 2
     cos, sin = np.cos(place.turn), np.sin(place.turn)
     along, across = np.abs(x * cos + y * sin), np.abs(y * cos - x * sin)
-    return np.maximum(along - place.width_mm / 2, across - place.height_mm / 2)
+    beyond: Raster = np.maximum(along - place.width_mm / 2, across - place.height_mm / 2)
+    return beyond
 
 
 def _refuse_size(place: TilePlace, blank: Blank) -> None:

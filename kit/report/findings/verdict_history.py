@@ -4,13 +4,17 @@ import numpy as np
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.model import VERDICTS
+from kit.model import NOT_KNOWN, VERDICTS, ScaleFit
 from kit.report.analysis import Analysis, Fits, collected_warnings, judge_pairs
 from kit.report.findings.pair_findings import PairFindings
 from kit.series import PULL_THROUGH, SPREAD
+from kit.wording import counted, listed
 
 MOST = 4
 """Rounds told apart; longer series are gathered into so many."""
+
+_BEFORE = -1
+"""Session of what was made in the rounds before a series."""
 
 
 def verdicts_by_round(analysis: Analysis) -> pd.DataFrame:
@@ -24,36 +28,80 @@ def verdicts_by_round(analysis: Analysis) -> pd.DataFrame:
     -------
     DataFrame
         A row per round (from 1), with columns patches (graded by then) and one per verdict, the
-        number of pairs. No rows when all tiles were made in one session or no pair can be judged.
+        number of pairs. The first is what the rounds before this series had shown, where it goes
+        on from any. No rows when there is one round alone or no pair can be judged.
     """
     made = analysis.series.tiles.set_index("tile")["session"]
     sessions = np.sort(made.unique())
-    if len(sessions) < 2 or analysis.pairs.empty:
+    if analysis.pairs.empty or len(sessions) + len(analysis.before) < 2:
         return pd.DataFrame()
-    ends = [part[-1] for part in np.array_split(sessions, min(MOST, len(sessions)))]
+    ends = [int(part[-1]) for part in np.array_split(sessions, min(MOST, len(sessions)))]
+    if analysis.before:
+        ends = [_BEFORE, *ends]
     rows = []
     for end in ends:
-        seen = analysis.observations["tile"].map(made) <= end
-        table = (
-            analysis.pairs if end == ends[-1] else _judged(analysis, analysis.observations[seen])
-        )
+        table = analysis.pairs if end == ends[-1] else _judged(analysis, end)
         if len(table):
             counts = PairFindings(table).by_verdict
-            patches = int(analysis.observations.loc[seen, "patch"].nunique())
+            seen = [fit.frame[_made_in(analysis, fit) <= end] for fit in _scores(analysis)]
+            patches = int(pd.concat(seen)["patch"].nunique())
             rows.append({"patches": patches, **{v: len(counts[v]) for v in VERDICTS}})
     return pd.DataFrame(rows, index=range(1, len(rows) + 1))
 
 
-def _judged(analysis: Analysis, seen: pd.DataFrame) -> pd.DataFrame:
+def what_it_added(analysis: Analysis) -> str:
+    """Say what the rounds before a series had shown, and what it added; blank where it is alone."""
+    follows = analysis.series.settings.follows
+    if not follows:
+        return ""
+    counted_in = [one.name for one in analysis.before]
+    lost = [name for name in follows if name not in counted_in]
+    said = []
+    if lost:
+        said.append(
+            f"This series goes on from {listed(lost)}, which cannot be read beside it any more, "
+            "so it is judged without."
+        )
+    if counted_in:
+        said.append(f"This series goes on from {listed(counted_in)}, whose grades count here too.")
+        table = pd.DataFrame() if analysis.pairs.empty else _judged(analysis, _BEFORE)
+        if len(table):
+            known = [
+                sum(any(row.verdict != NOT_KNOWN for row in pair.rows) for pair in found)
+                for found in (PairFindings(table), analysis.pairs_found)
+            ]
+            patches = int(analysis.observations["patch"].nunique())
+            said.append(
+                f"Before it {counted(known[0], 'pair')} of {len(analysis.pairs_found)} had a "
+                "verdict at some firing count; with its "
+                f"{counted(patches, 'patch', 'patches')} {known[1]} have one."
+            )
+    return " ".join(said)
+
+
+def _scores(analysis: Analysis) -> list[ScaleFit]:
+    return [analysis.fits.by_scale[scale.name] for scale in (SPREAD, PULL_THROUGH)]
+
+
+def _made_in(analysis: Analysis, fit: ScaleFit) -> pd.Series:
+    """The session that made the tile of each fitted row; `_BEFORE` in the rounds before."""
+    own = fit.frame["series"] == analysis.series.name
+    made = analysis.series.tiles.set_index("tile")["session"]
+    tile = fit.frame["tile"].astype(str).str.rpartition(" ")[2].astype(int)
+    return tile.map(made).where(own, _BEFORE)
+
+
+def _judged(analysis: Analysis, end: int) -> pd.DataFrame:
+    """The pairs as they were judged when the session `end` was over."""
     fitted = {}
     with collected_warnings():
-        for scale in (SPREAD, PULL_THROUGH):
+        for fit in _scores(analysis):
+            seen = fit.frame[_made_in(analysis, fit) <= end]
+            measured = fit.measured
+            if len(measured):
+                measured = measured[measured["tile"].isin(seen["tile"])]
             try:
-                fit = analysis.fits.by_scale[scale.name]
-                measured = fit.measured
-                if len(measured):
-                    measured = measured[measured["tile"].isin(seen["tile"])]
-                fitted[scale.name] = fit.refitted(seen, scale.grades, measured)
+                fitted[fit.scale] = fit.refitted(seen, measured=measured)
             except Misuse:
                 return pd.DataFrame()
         fits = Fits(fitted, {}, {})

@@ -17,6 +17,7 @@ _NEEDLESS = re.compile(
     rb'\A.*?(?=<svg)|<metadata>.*?</metadata>|(?<=<g) id="[^"]*"| transform="rotate\(-?0 [^"]*\)"',
     re.DOTALL,
 )
+_FONT = b"font-family: 'DejaVu Sans'; "
 _BETWEEN = re.compile(rb">\s+<")
 _PLACES = re.compile(
     rb'(?<= [dxy]=")[^"]*|(?<=transform=")[^"]*|(?<=width=")[^"]*|(?<=height=")[^"]*'
@@ -83,6 +84,7 @@ def _settled(svg: bytes) -> bytes:
     numbers = {name: b"clip-%d" % n for n, name in enumerate(names, start=1)}
     svg = _CLIP.sub(lambda found: numbers[found[0]], svg)
     svg = _BETWEEN.sub(b"><", _NEEDLESS.sub(b"", svg))
+    svg = svg.replace(_FONT, b"").replace(b"<svg ", b'<svg font-family="DejaVu Sans" ', 1)
     return _PLACES.sub(lambda place: _LONG_NUMBER.sub(_shorter, b" ".join(place[0].split())), svg)
 
 

@@ -9,6 +9,7 @@ from kit.report.analysis import Analysis
 from kit.report.figures.interval_lines import effects_in_steps
 from kit.report.findings.headline import answer, asked_pairs
 from kit.report.findings.pair_findings import Pair, PairFindings
+from kit.report.findings.verdict_history import what_it_added
 from kit.report.page.document import (
     Answer,
     Beside,
@@ -37,7 +38,9 @@ _ESSENTIAL = (
 
 def question(analysis: Analysis) -> Section:
     """Answer the question; show what the answer rests on."""
-    shown = (Answer(answer(analysis)), *_shown(analysis), essential_cautions())
+    added = what_it_added(analysis)
+    rounds = (Paragraph(added),) if added else ()
+    shown = (Answer(answer(analysis)), *rounds, *_shown(analysis), essential_cautions())
     return Section("answer", "The answer", shown)
 
 

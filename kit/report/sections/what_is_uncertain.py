@@ -118,6 +118,9 @@ def _drifts(analysis: Analysis) -> list[Point]:
     """Scales that move as a session goes on."""
     work = order_of_work(analysis.series)
     fired = work.loc[work["action"] == "fire", ["tile", "firing", "step"]]
+    if any(fit.frame["series"].nunique() > 1 for fit in analysis.fits.by_scale.values()):
+        # Beside the rounds before it a tile goes by its series too.
+        fired = fired.assign(tile=f"{analysis.series.name} " + fired["tile"].astype(str))
     each = [drift_in_session(fit, fired) for fit in analysis.fits.by_scale.values()]
     return [Point(drift.sentence, "Drift:") for drift in each if drift.stands_out]
 
