@@ -10,7 +10,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
         "analysis": ["Analysis", "analyse"],
-        "executed_notebook": ["notebook", "run_notebook", "write_notebook"],
+        "notebook_runner": ["notebook", "run_notebook", "write_notebook"],
         "figures.colour_effects": ["colours_apart"],
         "figures.firing_trend": ["grades_by_firing"],
         "figures.interval_lines": ["effects_in_steps", "family_grades", "sources_of_variation"],
@@ -19,7 +19,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "figures.tile_budget": ["how_many_tiles"],
         "findings.finding": ["Finding"],
         "findings.pair_findings": ["Pair", "PairFinding", "PairFindings"],
-        "findings.scores": ["Effect", "ScoreFindings", "score_findings"],
+        "findings.effect_findings": ["Effect", "ScoreFindings", "score_findings"],
         "gallery.index_page": ["pooled_chart", "what_was_added"],
         "gallery.pooled": ["Pooled", "analyse_together", "read_every_series", "series_folders"],
         "gallery.publish_all": ["write_every_report", "write_page"],

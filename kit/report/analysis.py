@@ -20,9 +20,9 @@ from kit.model import (
     pair_table,
 )
 from kit.photo import PatchPicture
+from kit.report.findings.effect_findings import ScoreFindings, practice_findings, score_findings
 from kit.report.findings.finding import Finding
 from kit.report.findings.pair_findings import PairFindings
-from kit.report.findings.scores import ScoreFindings, practice_findings, score_findings
 from kit.series import (
     PULL_THROUGH,
     SPREAD,

@@ -11,9 +11,9 @@ import pandas as pd
 from kit.errors import Misuse
 from kit.photo import PatchPicture, patch_pictures
 from kit.report.analysis import analyse
-from kit.report.file_set import report_files
 from kit.report.sections.closing import made_by
 from kit.report.sections.composition import whole_report
+from kit.report.written_files import report_files
 from kit.series import (
     Series,
     parse_settings,
