@@ -29,7 +29,7 @@ from kit.design.which_pairs import patches_in_places, tile_format
 from kit.errors import Misuse
 from kit.model import FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, PairSetting
 from kit.series import Series, patches_in_full
-from kit.wording import counted, listed
+from kit.wording import counted, listed, percent
 
 STUDIOS = 8
 """Studios drawn from the prior to forecast with."""
@@ -179,8 +179,17 @@ def what_to_expect(
         fewer = sorted({round(share * tiles) for share in (1 / 2, 2 / 3, 5 / 6, 1)})
         sized = replace(planned, settings=replace(planned.settings, tiles=tiles))
         curve = verdict_curve(sized, fewer, studios=STUDIOS // 2, progress=progress)
-        told.append(fewer_would_do(curve, tiles))
+        told += [curve_in_words(curve), fewer_would_do(curve, tiles)]
     return tuple(sentence for sentence in told if sentence)
+
+
+def curve_in_words(curve: pd.DataFrame) -> str:
+    """Right verdicts to expect at each size, in one sentence."""
+    sizes = [
+        f"{percent(row.right)} with {counted(int(row.tiles), 'tile')} ({row.trips:.0f} trips)"
+        for row in curve.itertuples()
+    ]
+    return f"Right verdicts to expect, of all pairs: {listed(sizes)}."
 
 
 def fewer_would_do(curve: pd.DataFrame, tiles: int) -> str:

@@ -23,7 +23,7 @@ from kit.design import (
 )
 from kit.design import verdict_forecast as forecasting
 from kit.design.surveys import PairKnowledge
-from kit.design.verdict_forecast import NextStep
+from kit.design.verdict_forecast import NextStep, curve_in_words
 from kit.errors import Misuse
 from kit.model import FINE_EDGE, HIT_OR_MISS, NOT_KNOWN
 from kit.series import DEFAULT_FACTORS, Series, new_series, patches_in_full
@@ -74,6 +74,11 @@ def test_it_is_said_when_fewer_tiles_would_do_as_well():
         "6 tiles would do as well: 36 trips through the heat for 48."
     )
     assert fewer_would_do(curve, 6) == ""
+    said = curve_in_words(curve).replace("\N{NO-BREAK SPACE}", " ")
+    assert said == (
+        "Right verdicts to expect, of all pairs: 50 % with 4 tiles (24 trips), 69 % with 6 tiles "
+        "(36 trips) and 70 % with 8 tiles (48 trips)."
+    )
 
 
 def test_a_plan_says_what_it_takes_and_what_it_will_settle(fresh):
