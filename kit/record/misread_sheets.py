@@ -46,13 +46,13 @@ class OtherReading:
         others to be asked about.
     question : str
         What is asked, after "The grades by Ada after firing 2".
-    tile : int or None
+    tile : str or None
         The one tile that is read otherwise.
     """
 
     gain: float
     question: str
-    tile: int | None = None
+    tile: str | None = None
 
 
 def other_readings(
@@ -177,7 +177,7 @@ class _Sheet:
             question = (
                 f"on tile {number} fit better with the tile turned round. Was it held upside down?"
             )
-            yield OtherReading(self._gain(here) - np.log(tile.nunique()), question, int(number))
+            yield OtherReading(self._gain(here) - np.log(tile.nunique()), question, str(number))
 
     def other_way_round(self) -> Iterator[OtherReading]:
         """A scale was taken the other way round."""

@@ -206,3 +206,25 @@ def test_doubts_are_shown_before_a_file_is_written(graded, tmp_path):
     assert "PLEASE LOOK AGAIN" in intake.describe() and intake.doubts
     apply(intake)
     assert len(read_series(folder).grades) == len(series.grades) + len(slipped)
+
+
+def test_first_sheet_of_a_round_is_held_against_what_the_rounds_before_showed(
+    fired_series, tmp_path
+):
+    """Every colour does as it did; nothing of the second round is on record yet."""
+    overlay = fired_series.patches.set_index("patch")["overlay"]
+    state = {"Fog": 0, "Slate": 4, "Amber": 2, "Moss": 1}
+    of_colour = fired_series.grades["patch"].map(overlay).map(state).astype("Int64")
+    grades = fired_series.grades.assign(
+        spread=of_colour, pull_through=(of_colour + 1).clip(upper=4)
+    )
+    first = replace(fired_series, name="one", grades=grades).write(tmp_path / "data" / "one")
+    settings = replace(fired_series.settings, follows=("one",))
+    second = replace(fired_series, name="two", settings=settings, grades=grades.iloc[:0])
+    second = read_series(second.write(first.parent / "two"))
+    rows = by_ben(grades)
+    slipped = rows[:1] + moved(rows[1:], rows[:-1])
+    assert second_thoughts(second, flat(rows)) == ()
+    (said,) = second_thoughts(second, flat(slipped))
+    assert "fit better one row higher" in said
+    assert second_thoughts(replace(second, folder=None), flat(slipped)) == ()
