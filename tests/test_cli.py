@@ -44,6 +44,14 @@ def test_check_begins_the_journal_of_a_series_without_one(folder):
     assert run("check", "small", cwd=folder.parent.parent).returncode == 0
 
 
+def test_report_of_tables_that_lack_something_entered_says_so(folder):
+    grades = folder / "grades.csv"
+    grades.write_text("".join(grades.read_text().splitlines(keepends=True)[:-3]))
+    done = run("report", "small", cwd=folder.parent.parent)
+    assert done.returncode == 0
+    assert "It may lack something that was entered; look first: kit check small" in done.stdout
+
+
 def test_problems_in_the_data_end_with_1_and_name_the_place(folder):
     path = folder / "tiles.csv"
     path.write_text(path.read_text().replace(",80,", ",81,", 1))

@@ -134,6 +134,17 @@ def _plan_more(folder: Path, tiles: int, yes: bool) -> None:
     from kit.series import read_series
 
     found = read_series(folder)
+    if found.firings.empty and found.grades.empty:
+        whole = len(found.tiles) + tiles
+        raise Misuse(
+            f"Nothing of {found.name} is fired yet, so the whole plan can be made anew and larger: "
+            f"kit plan {found.name} --tiles {whole}"
+        )
+    if found.grades.empty:
+        raise Misuse(
+            f"More tiles are chosen by what the grades leave open, and {found.name} has none yet. "
+            f"Grade what was fired first: kit grade {found.name}"
+        )
     bare = replace(found, tiles=found.tiles.iloc[:0], patches=found.patches.iloc[:0])
     with progress() as say:
         chosen = make_plan(bare, tiles=tiles, after=[found], progress=say)

@@ -38,8 +38,9 @@ def report(
     ] = False,
 ) -> None:
     """Write the report of a series, or of all series together."""
+    from kit.record import reconcile
     from kit.report import write_every_report, write_notebook, write_report
-    from kit.series import studio_folder
+    from kit.series import series_folder, studio_folder
 
     if every == bool(series):
         raise Misuse("Name one series, or say --all for every one of them.")
@@ -55,6 +56,8 @@ def report(
         else:
             made = write_report(str(series), names=names, progress=say)
     print(f"The report is at {made}")
+    if series and not reconcile(series_folder(series)).in_step:
+        print(f"It may lack something that was entered; look first: kit check {series}")
 
 
 def piece(

@@ -1,9 +1,9 @@
 """What to fire: fractions, optimal split plots, pair surveys, precision and order of work."""
 
-from kit.design.costs import Costs, Limits, Saving, costs, saving
 from kit.design.fractions import Fraction, fraction
 from kit.design.layout import order_of_work
 from kit.design.optimal_design import Efficiency, efficiency, optimal, relative_efficiency
+from kit.design.plan_costs import Costs, Limits, Saving, costs, saving
 from kit.design.plan_precision import Precision, budget_curve, precision
 from kit.design.plan_series import NEXT_TILES, Plan, plan, replan
 from kit.design.standard_deviations import StandardDeviations

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from kit.design.forecast import SIDE_FACTORS, Forecast, Planned, forecast, planned_rows
+from kit.design.plan_model import SIDE_FACTORS, Forecast, Planned, forecast, planned_rows
 from kit.design.standard_deviations import TYPICAL, StandardDeviations
 from kit.design.surveys import TileFormat, learned_scores, survey
 from kit.model import LearnedPrior

@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from kit.design.costs import Costs, Limits, costs
 from kit.design.draft import Draft, usual_recipe
 from kit.design.is_pair_safe import draft_check
 from kit.design.layout import laid_out, order_of_work
+from kit.design.plan_costs import Costs, Limits, costs
 from kit.design.surveys import learned_scores
 from kit.design.verdict_forecast import verdict_curve
 from kit.design.which_pairs import (

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from kit.design.costs import costs
+from kit.design.plan_costs import costs
 from kit.design.surveys import (
     SCORES,
     Ints,

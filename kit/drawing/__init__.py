@@ -1,7 +1,6 @@
 """Pictures in plain SVG that page, paper and forms share: charts, tiles, patches, endings."""
 
 from kit.drawing.chart_layout import ChartLayout
-from kit.drawing.ending_bar import ending_bar
 from kit.drawing.fonts import font_options
 from kit.drawing.pair_chart import (
     chance_charts,
@@ -11,8 +10,9 @@ from kit.drawing.pair_chart import (
     sign_symbols,
 )
 from kit.drawing.palette import GRADE_COLOURS, contrast, grade_colour, ink_on
-from kit.drawing.patch_state import patch_state, step_pictures
+from kit.drawing.patch_drawing import patch_state, step_pictures
 from kit.drawing.section import LayerShown, piece_section
+from kit.drawing.stacked_bar import ending_bar
 from kit.drawing.svg import COPPER, HAIR, INK, PAPER, QUIET, Drawing, text_width
 from kit.drawing.tiles import (
     TileShown,

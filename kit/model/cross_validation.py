@@ -118,7 +118,7 @@ def expected_without(fit: ScaleFit, step: int, by: str) -> pd.DataFrame:
     """Chance that each grade stays at or below a step, worked out without its tile or pair."""
     frame = fit.frame
     group = frame["tile"] if by == "tile" else frame["base"].str.cat(frame["overlay"], sep=" / ")
-    without = leave_out(fit.results, "tile" if by == "tile" else "base:overlay")
+    without = fit.tiles_left_out if by == "tile" else leave_out(fit.results, "base:overlay")
     stayed = frame[fit.scale].astype(float).to_numpy() <= step
     return pd.DataFrame(
         {

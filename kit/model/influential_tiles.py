@@ -6,7 +6,6 @@ import numpy as np
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.mixed import leave_out
 from kit.model.series_fit import ScaleFit
 from kit.wording import plain_effect
 
@@ -41,7 +40,7 @@ def tile_influence(fit: ScaleFit) -> pd.DataFrame:
     tiles = fit.frame["tile"].value_counts()
     if len(tiles) < 3:
         raise Misuse(f"Leaving tiles out needs at least three; there are {len(tiles)}.")
-    without = leave_out(results, "tile").params
+    without = fit.tiles_left_out.params
     move = without - results.params
     shape = np.linalg.pinv(results.cov_params().to_numpy())
     by_se = move / results.bse

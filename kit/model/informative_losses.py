@@ -94,11 +94,6 @@ class LossBias:
 def loss_bias(series: Series, seed: int = 0) -> LossBias:
     """Test whether losses fall evenly on family pairs, and judge with every lost patch the worst.
 
-    A lost tile takes all its patches, so what is shuffled for the test is which tile had which
-    losses, and which of its patches they were: Pitman (1937), Significance tests which may be
-    applied to samples from any populations, Supplement to the Journal of the Royal Statistical
-    Society 4.
-
     Parameters
     ----------
     series : Series
@@ -109,6 +104,30 @@ def loss_bias(series: Series, seed: int = 0) -> LossBias:
     ------
     Misuse
         If the series cannot be fitted.
+    """
+    table, chance = losses_by_family(series, seed)
+    changed = pd.DataFrame(columns=["base", "overlay", "firings", "verdict", "worst_verdict"])
+    pairs = 0
+    if table["lost"].any():
+        patches = patches_in_full(series)
+        lost = np.isfinite(patches["lost_from"].to_numpy(float))
+        changed, pairs = _if_worst(series, patches[lost])
+    return LossBias(table, chance, changed, pairs)
+
+
+def losses_by_family(series: Series, seed: int = 0) -> tuple[pd.DataFrame, float]:
+    """Count losses by family pair, and test whether they fall evenly.
+
+    A lost tile takes all its patches, so what is shuffled for the test is which tile had which
+    losses, and which of its patches they were: Pitman (1937), Significance tests which may be
+    applied to samples from any populations, Supplement to the Journal of the Royal Statistical
+    Society 4.
+
+    Returns
+    -------
+    table : DataFrame
+        As in `LossBias`.
+    chance : float
     """
     patches = patches_in_full(series)
     lost = np.isfinite(patches["lost_from"].to_numpy(float))
@@ -127,12 +146,8 @@ def loss_bias(series: Series, seed: int = 0) -> LossBias:
             "patches": np.bincount(codes),
         }
     )
-    changed = pd.DataFrame(columns=["base", "overlay", "firings", "verdict", "worst_verdict"])
-    chance, pairs = 1.0, 0
-    if lost.any():
-        chance = _shuffled(codes, lost, patches["tile"].to_numpy(), seed)
-        changed, pairs = _if_worst(series, patches[lost])
-    return LossBias(table, chance, changed, pairs)
+    chance = _shuffled(codes, lost, patches["tile"].to_numpy(), seed) if lost.any() else 1.0
+    return table, chance
 
 
 def _shuffled(codes: Array, lost: Array, tile: Array, seed: int) -> float:

@@ -9,7 +9,15 @@ from typing import Literal
 import pandas as pd
 
 from kit.errors import AliasedEffectWarning, Misuse, StatisticalWarning
-from kit.mixed import JointMixedModel, JointResults, OrdinalMixedModel, OrdinalResults, Prior
+from kit.mixed import (
+    JointMixedModel,
+    JointResults,
+    LeftOut,
+    OrdinalMixedModel,
+    OrdinalResults,
+    Prior,
+    leave_out,
+)
 from kit.model.colour_labels import NO_LABELS, Labels, labels_worth
 from kit.model.measure_scale import MEASURE_OF, MeasureLine, between, scaled, told_apart
 from kit.model.pool_of_series import poolable
@@ -99,6 +107,11 @@ class ScaleFit:
     def by_grades(self) -> "ScaleFit":
         """The same model of the grades alone: for questions about grades and not about patches."""
         return self if self.measured.empty else self.refitted(self.frame, measured=pd.DataFrame())
+
+    @cached_property
+    def tiles_left_out(self) -> LeftOut:
+        """Every tile left out in turn, worked out once."""
+        return leave_out(self.results, "tile")
 
     def refitted(
         self,

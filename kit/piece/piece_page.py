@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from kit.drawing import Drawing, LayerShown, piece_section
-from kit.piece.advice import Advice
+from kit.piece.improvements import Advice
 from kit.piece.outlook import ContactOutlook, PieceOutlook
 from kit.piece.recipe import BASE
 from kit.piece.sample import PieceSample

@@ -7,10 +7,10 @@ from pathlib import Path
 import pandas as pd
 
 from kit.errors import DataProblems, Misuse
-from kit.piece.advice import Advice, advice
 from kit.piece.bench_changes import changes, open_ways
 from kit.piece.bench_sheet import piece_sheet
 from kit.piece.contact_draws import Knowledge, leading
+from kit.piece.improvements import Advice, advice
 from kit.piece.outlook import PieceOutlook, piece_outlook
 from kit.piece.piece_file import format_piece, piece_path, read_piece
 from kit.piece.piece_page import help_told, piece_document, section_of

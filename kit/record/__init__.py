@@ -9,7 +9,7 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
-        "amendment": ["Amendment"],
+        "amending": ["Amendment"],
         "entries": ["Change", "Entered", "Entry"],
         "form": ["Grading", "GradingServer", "grading_form"],
         "intake": ["Intake", "apply", "read_file", "take_in"],

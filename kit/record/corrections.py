@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from kit.record.amendment import row_in_words
+from kit.record.amending import row_in_words
 from kit.record.entries import Change, in_text
 from kit.series import Cells, RowChange, RowName, Series, plain_rows, typed_frame
 

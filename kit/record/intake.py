@@ -11,8 +11,8 @@ from kit.record.entries import Change, Entered, Entry
 from kit.record.intake_words import before_in_words, describe, doubts_in_words, notices
 from kit.record.lost_patches import grades_of_lost_pieces
 from kit.record.matching import entries_of
+from kit.record.plausibility import second_thoughts
 from kit.record.received import RECEIVED, handed_in_before, kept_name, undoing
-from kit.record.second_thoughts import second_thoughts
 from kit.record.workbook_in import read_workbook
 from kit.series import (
     MOST_BYTES,

@@ -6,6 +6,7 @@ from kit.errors import Problem
 from kit.record.comparison import Comparison
 from kit.record.entries import Change, Entry, in_text
 from kit.series import ACCIDENTS
+from kit.wording import counted
 
 _SHOWN = 40
 _OF_A_FIRING = {"session": "session", "minutes": "minutes", "heat": "heat", "note": "notes"}
@@ -36,7 +37,7 @@ def describe(
             ]
         )
     if comparison.same:
-        lines += [f"SAME: {_counted(comparison.same, 'entry', 'entries')} on record already."]
+        lines += [f"SAME: {counted(comparison.same, 'entry', 'entries')} on record already."]
     if ignored:
         lines += ["LEFT ASIDE (the file itself is kept as it came):", *_shortened(ignored)]
     return "\n".join(lines)
@@ -48,7 +49,7 @@ def before_in_words(before: str, held_back: Sequence[Change]) -> list[str]:
         return []
     lines = [f"BEFORE: this very file was handed in before (as received/{before})."]
     if held_back:
-        count = _counted(len(held_back), "later correction", "later corrections")
+        count = counted(len(held_back), "later correction", "later corrections")
         lines += [f"  Taking it in now would undo {count}, so these stay as they stand:"]
         lines += _shortened(
             [
@@ -99,12 +100,12 @@ def _new_in_words(new: Sequence[Entry]) -> str:
     if grades:
         patches = len({key[0] for key in grades})
         by = ", ".join(sorted({str(key[2]) for key in grades}))
-        parts.append(f"grades for {_counted(patches, 'patch', 'patches')} by {by}")
+        parts.append(f"grades for {counted(patches, 'patch', 'patches')} by {by}")
     if firings:
-        parts.append(f"{_noted(new)} of {_counted(len(firings), 'firing', 'firings')}")
+        parts.append(f"{_noted(new)} of {counted(len(firings), 'firing', 'firings')}")
     if accidents:
-        parts.append(_counted(len(accidents), "accident", "accidents"))
-    return f"{', '.join(parts)} ({_counted(len(new), 'cell', 'cells')} in all)"
+        parts.append(counted(len(accidents), "accident", "accidents"))
+    return f"{', '.join(parts)} ({counted(len(new), 'cell', 'cells')} in all)"
 
 
 def _noted(new: Sequence[Entry]) -> str:
@@ -116,7 +117,7 @@ def _noted(new: Sequence[Entry]) -> str:
 def _implied_in_words(implied: Sequence[Entry]) -> str:
     tiles = len({e.key[0] for e in implied})
     return (
-        f"{_counted(len(implied), 'firing', 'firings')} of {_counted(tiles, 'tile', 'tiles')} will "
+        f"{counted(len(implied), 'firing', 'firings')} of {counted(tiles, 'tile', 'tiles')} will "
         "be put on record too, because something was entered that came after."
     )
 
@@ -124,7 +125,3 @@ def _implied_in_words(implied: Sequence[Entry]) -> str:
 def _shortened(lines: Sequence[str]) -> list[str]:
     shown = [f"  {line}" for line in lines[:_SHOWN]]
     return shown + ([f"  ... and {len(lines) - _SHOWN} more"] if len(lines) > _SHOWN else [])
-
-
-def _counted(number: int, one: str, several: str) -> str:
-    return f"{number} {one if number == 1 else several}"

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from kit.errors import Misuse
-from kit.record.amendment import Amendment, changes_in_words, row_in_words
+from kit.record.amending import Amendment, changes_in_words, row_in_words
 from kit.record.past_events import when_in_words
 from kit.record.received import RECEIVED, kept_name
 from kit.series import (

@@ -5,7 +5,7 @@ from collections import Counter
 from pathlib import Path
 
 from kit.errors import Misuse
-from kit.record.amendment import Amendment, amendment, row_in_words
+from kit.record.amending import Amendment, amendment, row_in_words
 from kit.series import (
     FOUND,
     SETTINGS,

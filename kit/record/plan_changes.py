@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.record.amendment import Amendment, amended, amendment
+from kit.record.amending import Amendment, amended, amendment
 from kit.series import (
     Cells,
     Occasion,

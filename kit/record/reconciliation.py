@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from kit.record.amendment import row_in_words
+from kit.record.amending import row_in_words
 from kit.record.corrections import corrections_overwritten
 from kit.record.intake import read_file
 from kit.record.merging import copies_of_tables, rival_values, rows_of_copy

@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 from kit.errors import Misuse
-from kit.record.amendment import Amendment, amended, amendment
+from kit.record.amending import Amendment, amended, amendment
 from kit.record.corrections import correction_of
 from kit.series import (
     Cells,

@@ -19,9 +19,9 @@ from kit.model import (
     measured_pair_table,
     pair_table,
 )
+from kit.report.findings.effect_findings import ScoreFindings, practice_findings, score_findings
 from kit.report.findings.finding import Finding
 from kit.report.findings.pair_findings import PairFindings
-from kit.report.findings.score_findings import ScoreFindings, practice_findings, score_findings
 from kit.series import (
     PULL_THROUGH,
     SPREAD,

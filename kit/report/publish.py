@@ -10,10 +10,10 @@ import pandas as pd
 
 from kit.errors import Misuse, NotebookFailed
 from kit.report.analysis import analyse
-from kit.report.report_files import report_files
-from kit.report.run_notebook import notebook, run_notebook, settled
+from kit.report.notebook_runner import notebook, run_notebook, settled
 from kit.report.sections.closing import made_by
 from kit.report.sections.composition import whole_report
+from kit.report.written_files import report_files
 from kit.series import (
     Series,
     parse_settings,

@@ -69,7 +69,13 @@ from kit.series.series import (
 from kit.series.setting_lines import line_of, lines_of_keys, read_toml
 from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Prices, Settings, Verdict, Wish
 from kit.series.settings_file import parse_settings
-from kit.series.size_limits import MOST_BYTES, packed_excess, text_excess
+from kit.series.size_limits import (
+    MOST_BYTES,
+    MOST_PICTURE_BYTES,
+    MOST_PIXELS,
+    packed_excess,
+    text_excess,
+)
 from kit.series.stripes import (
     bases_by_stripe,
     patches_per_stripe,
@@ -121,6 +127,8 @@ __all__ = [
     "MEASUREMENTS",
     "MEASURES",
     "MOST_BYTES",
+    "MOST_PICTURE_BYTES",
+    "MOST_PIXELS",
     "OPACITIES",
     "OPENING_UM",
     "PATCHES",

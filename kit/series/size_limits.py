@@ -1,4 +1,4 @@
-"""Which files are refused as too large: how much may come in at once, for every file of text.
+"""Which files are refused as too large: how much may come in at once.
 
 What a person can have typed stays far below it. What lies above is refused in one sentence before
 anything is built from it, within two seconds and 300 MB.
@@ -18,6 +18,8 @@ MOST_XML_BYTES = 24_000_000
 MOST_XML_CELLS = 60_000
 DEEPEST_XML = 40
 LONGEST_CELL = 20_000
+MOST_PICTURE_BYTES = 80_000_000
+MOST_PIXELS = 120_000_000
 
 _CELLS = {"c", "table-cell", "covered-table-cell"}
 _ROWS = {"row", "table-row"}

@@ -141,15 +141,18 @@ SOURCE_NAMES = {
 }
 
 
+SCORE_NAMES = {"pull_through": "pull-through"}
+
+
 def change_of(factor: str, start: str, to: str) -> str:
     """Say a change of a factor: 'going from 1 to 3 firings'."""
     return FACTOR_NAMES[factor].change.format(start=start, to=to)
 
 
 def plain_name(name: str) -> str:
-    """Say a factor or a source of variation in mid-sentence; any other name as it is."""
+    """Say a factor, a score or a source of variation in mid-sentence; any other name as it is."""
     known = FACTOR_NAMES.get(name) or SOURCE_NAMES.get(name)
-    return known.plain if known else name.replace("_", " ")
+    return known.plain if known else SCORE_NAMES.get(name, name.replace("_", " "))
 
 
 def plain_effect(name: str) -> str:

@@ -41,7 +41,7 @@ from kit.studio.photo_shoot import HALF_GONE, MM_PER_UNIT, SHARE_UNIT, pull_thro
 KIND = Kind(72, 2)
 WORLDS = ("on a line", "off by patch", "flat near nothing")
 FIRST_SEED = 100
-MEASURED_SETTING = replace(SETTING, fine_edge_at_most=0, breaks_through_from=2)
+MEASURED_SETTING = replace(SETTING, fine_edge_at_most=0, breaks_through_from=1)
 """The rule in millimetres as one of two steps: within the limit, or not."""
 
 
@@ -80,10 +80,7 @@ def by_millimetres(truth: Truth, world: str) -> Truth:
     spread = np.log(np.expm1(mm / MM_PER_UNIT)) if world == WORLDS[2] else (mm - 0.3) / 0.3
     pull_through = HALF_GONE + SHARE_UNIT * np.log(share / (1 - share))
     at = {"spread": float(spread), "pull_through": float(pull_through)}
-    scales = {
-        score: replace(own, cuts=(at[score],) if score == "spread" else (at[score], 99.0))
-        for score, own in truth.scales.items()
-    }
+    scales = {score: replace(own, cuts=(at[score],)) for score, own in truth.scales.items()}
     return replace(truth, scales=scales)
 
 

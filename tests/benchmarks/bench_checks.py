@@ -3,18 +3,24 @@
 Invented studios of `studios.Population` fire 96 patches of random pairs, graded by two; then the
 world is made wrong in one way that the model does not know of, or not made wrong at all:
 
-- cuts: the upper steps of pull-through come 2 to 5 logits later for unleaded over leaded;
+- late cuts: the steps of pull-through from 'broken through' on come 2 to 5 logits later for
+  unleaded over leaded;
+- late top: so do only the steps above it, which part no endings;
 - losses: the worse half of the patches with one family on the other is lost;
 - slipped: one grader enters each tile's grades one row down;
 - swapped: one grader enters spread for pull-through and the other way round;
 - drift: grades rise by one, the more often the later the tile is in its session (up to 0.8);
 - odd tile: the grades of one tile are turned over, as if its patches were mixed up;
-- pairs: pairs differ with a standard deviation of 2 to 3 logits, colours by 0.2.
+- pairs: pairs differ with a standard deviation of 2 to 3 logits, colours by 0.2;
+- firing: each colour takes each further firing with a standard deviation of 0.8 logits of its own;
+- jars: two series are pooled whose jars of one name differ by 0.8 logits; judged with new jars.
 
-For each world the share of series in which a check speaks up, how far the stated chances are off
-(calibration error of a fine edge), and how well one Newton step stands in for true refits.
+For each world the share of series in which a check speaks up (in the right world all of them, in
+the others the one that is meant to), how often 90 % intervals of what the
+pairs are cover the truth, how far the stated chances are off (calibration error of a fine edge),
+and how well one Newton step stands in for true refits.
 
-    python tests/benchmarks/bench_checks.py 10
+    python tests/benchmarks/bench_checks.py [series of each] [first seed] [results.csv] [worlds...]
 """
 
 import sys
@@ -30,6 +36,7 @@ from bench_honesty import (
     COLUMNS,
     SCORES,
     SETTING,
+    Z90,
     Kind,
     calibration,
     calibration_error,
@@ -44,15 +51,17 @@ from kit.model import (
     drift_in_session,
     every_pair,
     fit_observations,
+    fit_series,
     grader_slips,
     left_out,
-    loss_bias,
     pair_table,
     recipes,
+    state_by_grades,
     tile_influence,
 )
 from kit.model.cross_validation import COME_TRUE, TOO_FEW, expected_without
 from kit.model.drift import turn_in_session
+from kit.model.informative_losses import UNLIKELY, losses_by_family
 from kit.series import Series, observations, patches_in_full
 from kit.studio import Truth, fire
 
@@ -67,10 +76,10 @@ def right(truth: Truth, seed: int) -> tuple[Truth, Series]:
     return truth, fire(random_series(KIND, seed), truth, seed)
 
 
-def late_cuts(truth: Truth, seed: int) -> tuple[Truth, Series]:
+def late_cuts(truth: Truth, seed: int, first: int = 1) -> tuple[Truth, Series]:
     by = np.random.default_rng(seed).uniform(2, 5)
     scale = truth.scales["pull_through"]
-    late = replace(scale, cuts=(*scale.cuts[:2], scale.cuts[2] + by, scale.cuts[3] + by))
+    late = replace(scale, cuts=(*scale.cuts[:first], *(cut + by for cut in scale.cuts[first:])))
     moved = replace(truth, scales={**truth.scales, "pull_through": late})
     (_, usual), (_, other) = right(truth, seed), right(moved, seed)
     rows = usual.grades.merge(patches_in_full(usual), on="patch", how="left")
@@ -79,6 +88,10 @@ def late_cuts(truth: Truth, seed: int) -> tuple[Truth, Series]:
         pull_through=usual.grades["pull_through"].mask(there, other.grades["pull_through"])
     )
     return truth, replace(usual, grades=grades)
+
+
+def late_top(truth: Truth, seed: int) -> tuple[Truth, Series]:
+    return late_cuts(truth, seed, first=2)
 
 
 def lost_patches(truth: Truth, seed: int) -> tuple[Truth, Series]:
@@ -143,40 +156,89 @@ def unlike_pairs(_: Truth, seed: int) -> tuple[Truth, Series]:
     return right(odd.draw(COLOURS, seed), seed)
 
 
-WORLDS: Mapping[str, Callable[[Truth, int], tuple[Truth, Series]]] = {
-    "right": right,
-    "cuts": late_cuts,
-    "losses": lost_patches,
-    "slipped": slipped,
-    "swapped": swapped,
-    "drift": drifting,
-    "odd tile": odd_tile,
-    "pairs": unlike_pairs,
+def own_ways(_: Truth, seed: int) -> tuple[Truth, Series]:
+    return right(replace(POPULATION, refirings_sd=(0.8, 0.8)).draw(COLOURS, seed), seed)
+
+
+def other_jars(truth: Truth, seed: int) -> Truth:
+    """The same studio with another jar of every colour."""
+    random = np.random.default_rng([seed, 7])
+
+    def moved(by_colour: Mapping[str, float]) -> dict[str, float]:
+        return {name: value + random.normal(0, 0.8) for name, value in by_colour.items()}
+
+    scales = {
+        name: replace(own, base=moved(own.base), overlay=moved(own.overlay))
+        for name, own in truth.scales.items()
+    }
+    return replace(truth, scales=scales)
+
+
+def _left_out(series: Series, fits: Mapping[str, ScaleFit]) -> bool:
+    return left_out(fits, SETTING.rule, "tile").finding not in {COME_TRUE, TOO_FEW}
+
+
+CHECKS: Mapping[str, Callable[[Series, Mapping[str, ScaleFit]], bool]] = {
+    "cuts": lambda _, fits: min(cuts_differ(fit) for fit in fits.values()) < CUTS_LEVEL / 2,
+    "losses": lambda series, _: losses_by_family(series)[1] < UNLIKELY,
+    "graders": lambda _, fits: bool(grader_slips(fits)["stands_out"].any()),
+    "drift": lambda series, fits: any(
+        drift_in_session(fit, turns(series)).stands_out for fit in fits.values()
+    ),
+    "one tile": lambda _, fits: any(
+        tile_influence(fit)["stands_out"].any() for fit in fits.values()
+    ),
+    "tiles left out": _left_out,
 }
+"""What the report looks at, by name."""
+
+WORLDS: Mapping[str, tuple[Callable[[Truth, int], tuple[Truth, Series]], tuple[str, ...]]] = {
+    "right": (right, tuple(CHECKS)),
+    "late cuts": (late_cuts, ("cuts",)),
+    "late top": (late_top, ("cuts",)),
+    "losses": (lost_patches, ("losses",)),
+    "slipped": (slipped, ("graders",)),
+    "swapped": (swapped, ("graders",)),
+    "drift": (drifting, ("drift",)),
+    "odd tile": (odd_tile, ("one tile",)),
+    "pairs": (unlike_pairs, ("tiles left out",)),
+    "firing": (own_ways, ("tiles left out",)),
+    "jars": (right, ()),
+}
+"""How each world is made, and the checks that are asked there: all where it is right."""
 
 
-def measure_one(world: str, seed: int) -> dict[str, float]:
+def measure_one(world: str, seed: int) -> dict[str, object]:
     """What each check says of one series of a world, and how far its chances are off."""
-    truth, series = WORLDS[world](POPULATION.draw(COLOURS, seed), seed)
-    frame = observations(series)
+    truth = POPULATION.draw(COLOURS, seed)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        fits = {score: fit_observations(frame, score) for score in SCORES}
-        table = pair_table(fits, COLOURS, SETTING, [1, 2, 3])
-        calm = {COME_TRUE, TOO_FEW}
-        said = {
-            "cuts": min(cuts_differ(fit) for fit in fits.values()) < CUTS_LEVEL / 2,
-            "losses": loss_bias(series).uneven,
-            "graders": bool(grader_slips(fits)["stands_out"].any()),
-            "drift": any(drift_in_session(fit, turns(series)).stands_out for fit in fits.values()),
-            "one tile": any(tile_influence(fit)["stands_out"].any() for fit in fits.values()),
-            "tiles left out": left_out(fits, SETTING.rule, "tile").finding not in calm,
-            "pairs left out": left_out(fits, SETTING.rule, "pair").finding not in calm,
-        }
+        if world == "jars":
+            own = [right(other_jars(truth, k), seed + k)[1] for k in (seed, 1000 + seed)]
+            each = [replace(one, name=f"series {k}") for k, one in enumerate(own)]
+            fits = {score: fit_series(each, score) for score in SCORES}
+            said: dict[str, bool] = {}
+            truth = other_jars(truth, 2000 + seed)
+        else:
+            make, checks = WORLDS[world]
+            truth, series = make(truth, seed)
+            fits = {score: fit_series(series, score) for score in SCORES}
+            said = {name: CHECKS[name](series, fits) for name in checks}
+        table = pair_table(fits, COLOURS, SETTING, [1, 2, 3], jars="new")
         recipe = recipes(every_pair(COLOURS), SETTING, [1, 2, 3], fits)
+        inside = []
+        for score, fit in fits.items():
+            state = state_by_grades(fit, recipe, SETTING.rule)
+            off = truth.latent(recipe, score) - state.mean[:, state.fine]
+            off = off - truth.scales[score].cuts[SETTING.fine_edge_at_most]
+            inside.append(np.abs(off) < Z90 * np.sqrt(state.variance[:, state.fine]))
     true = pd.Series(ending_shares(truth, recipe, SETTING.rule)[:, 0])
     error = calibration_error(calibration(table[COLUMNS[0]], true))
-    return {**said, "any": any(said.values()), "error": error}
+    return {
+        **{"world": world, "seed": seed, **said, "any": any(said.values())},
+        "cover": float(np.mean(inside)),
+        "error": error,
+    }
 
 
 def newton_against_refits(seed: int, tiles: int = 6) -> float:
@@ -196,26 +258,39 @@ def newton_against_refits(seed: int, tiles: int = 6) -> float:
     return float(np.mean(off))
 
 
-def report(found: Mapping[str, pd.DataFrame]) -> str:
+def report(found: pd.DataFrame) -> str:
     """The measured shares as Markdown, in per cent of series."""
-    columns = [column for column in next(iter(found.values())).columns if column != "error"]
-    lines = ["| world | " + " | ".join(columns) + " | calibration error |"]
-    lines.append("| --- |" + " --- |" * (len(columns) + 1))
-    for world, own in found.items():
-        shares = " | ".join(f"{100 * own[column].mean():.0f}" for column in columns)
-        lines.append(f"| {world} | {shares} | {own['error'].mean():.3f} |")
+    columns = [*CHECKS, "any"]
+    lines = ["| world | series | " + " | ".join(columns) + " | cover | calibration error |"]
+    lines.append("| --- |" + " --- |" * (len(columns) + 3))
+    for world, own in found.groupby("world", sort=False):
+        shares = [own.get(column, pd.Series()).dropna().astype(float) for column in columns]
+        told = " | ".join(f"{100 * one.mean():.0f}" if len(one) else "" for one in shares)
+        end = f"{100 * own['cover'].mean():.1f} | {own['error'].mean():.3f} |"
+        lines.append(f"| {world} | {len(own)} | {told} | {end}")
     return "\n".join(lines)
 
 
-if __name__ == "__main__":
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 10
+def main(count: int, first: int, path: str | None, worlds: list[str]) -> None:
     start = time.perf_counter()
-    worlds = {}
-    for name in WORLDS:
-        worlds[name] = pd.DataFrame([measure_one(name, seed) for seed in range(count)])
-        print(f"{name}: {count} series", file=sys.stderr)
-    print(f"{count} studios for each world.\n")
-    print(report(worlds))
-    steps = [newton_against_refits(seed) for seed in range(3)]
-    print(f"\nOne Newton step from true refits: {np.mean(steps):.3f} of a chance on average.")
+    rows = []
+    for world in worlds or WORLDS:
+        for seed in range(first, first + count):
+            rows.append(measure_one(world, seed))
+            if path:
+                pd.DataFrame(rows).to_csv(path, index=False)
+    print(report(pd.DataFrame(rows)))
+    if not worlds:
+        steps = [newton_against_refits(seed) for seed in range(3)]
+        print(f"\nOne Newton step from true refits: {np.mean(steps):.3f} of a chance on average.")
     print(f"Took {time.perf_counter() - start:.0f} s in one process.")
+
+
+if __name__ == "__main__":
+    given = sys.argv[1:]
+    main(
+        int(given[0]) if given else 20,
+        int(given[1]) if len(given) > 1 else 0,
+        given[2] if len(given) > 2 else None,
+        given[3:],
+    )

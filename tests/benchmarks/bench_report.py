@@ -64,7 +64,7 @@ def start() -> None:
 
 def demo() -> None:
     from kit.report import analyse, whole_report, write_report
-    from kit.report.report_files import report_files
+    from kit.report.written_files import report_files
     from kit.series import read_series
 
     with tempfile.TemporaryDirectory() as scratch:

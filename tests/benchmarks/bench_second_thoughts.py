@@ -17,7 +17,7 @@ import pandas as pd
 from studios import Population
 
 from kit.record import Entry, grading_order
-from kit.record.second_thoughts import second_thoughts
+from kit.record.plausibility import second_thoughts
 from kit.series import Series, Settings, new_series, patch_name
 from kit.studio import draw_truth, fire
 

@@ -9,7 +9,6 @@ from scipy.special import expit
 
 from kit.design import TileFormat, next_patches
 from kit.design.surveys.choose_next import verdicts_now
-from kit.design.surveys.expected_verdicts import expected_verdicts, true_verdicts
 from kit.design.surveys.pair_knowledge import (
     PairKnowledge,
     fitted_scores,
@@ -21,6 +20,7 @@ from kit.design.surveys.pairs_beforehand import (
     score_beforehand,
     source_beliefs,
 )
+from kit.design.surveys.verdict_criterion import expected_verdicts, true_verdicts
 from kit.errors import Misuse
 from kit.mixed import Prior
 from kit.model import (

@@ -9,7 +9,7 @@ import statsmodels.api as sm
 from statsmodels.stats.power import normal_power
 
 from kit.design import StandardDeviations, TileFormat, budget_curve, precision, survey
-from kit.design.forecast import SIDE_SD, TREND_SD, forecast, planned_rows
+from kit.design.plan_model import SIDE_SD, TREND_SD, forecast, planned_rows
 from kit.design.plan_precision import FIRED, TREND, UNFIRED, precision_of
 from kit.errors import Misuse
 from kit.series import FAMILY_PAIRS, Series

@@ -10,7 +10,7 @@ import pytest
 
 from kit.report import Analysis, Document, analyse, wall_summary, whole_report
 from kit.report.page.html import page
-from kit.report.report_files import pairs_csv
+from kit.report.written_files import pairs_csv
 from kit.series import PULL_THROUGH, SPREAD, Scale, Series, Settings, new_series, patch_name
 from kit.studio import draw_truth, fire
 

@@ -1,9 +1,12 @@
 """A plan is changed as easily as on paper, and what is made stays."""
 
+import shutil
 from dataclasses import replace
 
 import pytest
+from typer.testing import CliRunner
 
+from kit.cli import app
 from kit.errors import Misuse
 from kit.record import add_tiles, apply, change_plan, reconcile, split, take_in, undo, unplanned
 from kit.series import read_journal, read_series
@@ -98,3 +101,28 @@ def test_series_is_split_with_all_that_was_entered(fired):
         split(fired, [2], "trial-two")
     with pytest.raises(Misuse, match="No tile would be left"):
         split(fired, [2, 4], "trial-three")
+
+
+def test_split_that_was_cut_short_goes_on_unless_the_new_series_is_another(fired, tmp_path):
+    whole = tmp_path / "whole" / "trial"
+    shutil.copytree(fired, whole)
+    split(fired, [1, 3], "apart")
+    shutil.copytree(fired.parent / "apart", whole.parent / "apart")
+    with pytest.raises(Misuse, match="exists already"):
+        split(whole, [1], "apart")
+    file = tmp_path / "more.csv"
+    file.write_text(HEAD + "T3-1,1,Ada,2\n")
+    graded = tmp_path / "graded" / "trial"
+    shutil.copytree(whole.parent, graded.parent)
+    apply(take_in(graded.parent / "apart", file, "Ada"))
+    apply(take_in(graded, file, "Ada"))
+    with pytest.raises(Misuse, match="exists already"):
+        split(graded, [1, 3], "apart")
+    split(whole, [1, 3], "apart")
+    assert tiles(whole) == tiles(fired) == [2, 4]
+
+
+def test_more_tiles_for_what_is_not_graded_yet_are_asked_for_otherwise(folder, monkeypatch):
+    monkeypatch.chdir(folder.parent.parent)
+    said = str(CliRunner().invoke(app, ["plan", "trial", "--more", "2"]).exception)
+    assert "kit plan trial --tiles 6" in said

@@ -3,11 +3,12 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from kit.record import Entry, apply, take_in
-from kit.record.second_thoughts import second_thoughts
-from kit.series import read_series
+from kit.record.plausibility import second_thoughts
+from kit.series import Settings, new_series, patch_name, read_series
 
 SCALES = ("spread", "pull_through")
 
@@ -23,10 +24,6 @@ def graded(fired_series):
 @pytest.fixture
 def fired_series():
     """Twelve tiles whose patches differ much, graded by two people who nearly agree."""
-    import pandas as pd
-
-    from kit.series import Settings, new_series, patch_name
-
     names = ["Fog", "Slate", "Amber", "Moss"]
     stock = pd.DataFrame({"colour": names, "family": ["leaded", "unleaded"] * 2,
                           "opacity": "", "grain": "", "notes": ""}).astype("str")  # fmt: skip
@@ -151,11 +148,16 @@ def test_file_under_the_name_of_a_stricter_grader_is_noticed(graded):
         **{s: (grades[s] + 2).clip(upper=4).where(strict, (grades[s] - 1).clip(lower=0))
            for s in SCALES}
     )  # fmt: skip
-    first = replace(series, grades=stricter[stricter["firing"] == 1].reset_index(drop=True))
-    assert second_thoughts(first, flat(by_ben(stricter))) == ()
+    first = stricter[stricter["firing"] == 1]
+    again = first[first["grader"] == "Ada"].assign(firing=2)
+    only_first = replace(series, grades=first.reset_index(drop=True))
+    with_ada = replace(series, grades=pd.concat([first, again], ignore_index=True))
     by_ada = stricter.query("firing == 2 and grader == 'Ada'").assign(grader="Ben")
-    (said,) = second_thoughts(first, flat(by_ben(by_ada)))
+    assert second_thoughts(with_ada, flat(by_ben(stricter))) == ()
+    (said,) = second_thoughts(with_ada, flat(by_ben(by_ada)))
     assert "look more like those that Ada gives" in said
+    # What a firing does to all patches alike may be the firing's doing.
+    assert second_thoughts(only_first, flat(by_ben(by_ada))) == ()
 
 
 def test_many_changes_under_one_name_are_asked_about(graded):
@@ -204,3 +206,25 @@ def test_doubts_are_shown_before_a_file_is_written(graded, tmp_path):
     assert "PLEASE LOOK AGAIN" in intake.describe() and intake.doubts
     apply(intake)
     assert len(read_series(folder).grades) == len(series.grades) + len(slipped)
+
+
+def test_first_sheet_of_a_round_is_held_against_what_the_rounds_before_showed(
+    fired_series, tmp_path
+):
+    """Every colour does as it did; nothing of the second round is on record yet."""
+    overlay = fired_series.patches.set_index("patch")["overlay"]
+    state = {"Fog": 0, "Slate": 4, "Amber": 2, "Moss": 1}
+    of_colour = fired_series.grades["patch"].map(overlay).map(state).astype("Int64")
+    grades = fired_series.grades.assign(
+        spread=of_colour, pull_through=(of_colour + 1).clip(upper=4)
+    )
+    first = replace(fired_series, name="one", grades=grades).write(tmp_path / "data" / "one")
+    settings = replace(fired_series.settings, follows=("one",))
+    second = replace(fired_series, name="two", settings=settings, grades=grades.iloc[:0])
+    second = read_series(second.write(first.parent / "two"))
+    rows = by_ben(grades)
+    slipped = rows[:1] + moved(rows[1:], rows[:-1])
+    assert second_thoughts(second, flat(rows)) == ()
+    (said,) = second_thoughts(second, flat(slipped))
+    assert "fit better one row higher" in said
+    assert second_thoughts(replace(second, folder=None), flat(slipped)) == ()

@@ -64,3 +64,10 @@ def test_a_second_heat_goes_through_every_part_of_the_report(fired):
     assert behind_the_grades(analysis.fits.by_scale[scale.name], scale, heats.settings)
     changes = [effect.change for effect in analysis.scores[scale.name].effects]
     assert "Firing by torch instead of kiln" in changes
+
+
+def test_the_checks_say_what_they_can_miss(fired):
+    texts = [getattr(block, "text", "") for block in doubts(analyse(fired)).blocks]
+    assert any("that they say nothing is no proof" in text for text in texts)
+    ungraded = doubts(analyse(replace(fired, grades=fired.grades.head(0))))
+    assert not any("no proof" in getattr(block, "text", "") for block in ungraded.blocks)

@@ -17,8 +17,8 @@ from kit.model import (
     family_contrasts,
     fit_series,
 )
+from kit.report.findings.effect_findings import _turned, family_finding, practice_findings
 from kit.report.findings.finding import FEWEST_PATCHES, Finding
-from kit.report.findings.score_findings import _turned, family_finding, practice_findings
 from kit.report.findings.tile_outcomes import tile_outcome
 from kit.report.findings.verdict_history import verdicts_by_round
 from kit.report.sections.unexpected_results import against_the_rule, far_from_expected

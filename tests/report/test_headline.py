@@ -7,7 +7,7 @@ import pandas as pd
 from kit.model import BROKEN_THROUGH, FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, SOFT_EDGE
 from kit.report import PairFindings
 from kit.report.findings.headline import asked_pairs, which_pairs
-from kit.report.sections.expectations import best_count
+from kit.report.sections.look_up_data import best_count
 
 FAMILY = {"Ash": "leaded", "Brick": "leaded", "Chalk": "unleaded", "Dune": "unleaded"}
 CHANCES = {

@@ -14,7 +14,7 @@ from kit.report import analyse, whole_report
 from kit.report.page.document import LookUp, PairGroups
 from kit.report.page.html import page
 from kit.report.sections.cover import asked_pairs
-from kit.report.sections.expectations import best_count, expectations
+from kit.report.sections.look_up_data import best_count, expectations
 from kit.series import CAUTIONS, Wish
 from kit.wording import percent
 

@@ -13,14 +13,14 @@ from kit.design.optimal_design.d_efficiency import (
     information_of,
     relative_efficiency,
 )
-from kit.design.optimal_design.exchange_steps import moves
-from kit.design.optimal_design.factor_space import (
+from kit.design.optimal_design.design_space import (
     Factors,
     FactorSpace,
     Level,
     factor_space,
     is_words,
 )
+from kit.design.optimal_design.exchange_steps import moves
 from kit.design.optimal_design.model_terms import candidates
 from kit.design.optimal_design.random_starts import Draw, search
 from kit.design.optimal_design.split_plot import optimal

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kit.design.optimal_design.covariance_structure import CovarianceStructure
-from kit.design.optimal_design.factor_space import FactorSpace
+from kit.design.optimal_design.design_space import FactorSpace
 
 MOST_OPTIONS = 48
 """Factors of a patch are changed together while they have no more combinations than this."""

@@ -8,7 +8,7 @@ import formulaic
 import numpy as np
 from formulaic.errors import FormulaicError
 
-from kit.design.optimal_design.factor_space import FactorSpace
+from kit.design.optimal_design.design_space import FactorSpace
 from kit.errors import Misuse
 from kit.wording import listed
 

@@ -8,8 +8,8 @@ import numpy as np
 
 from kit.design.optimal_design.coordinate_exchange import ExchangeProblem, exchange
 from kit.design.optimal_design.d_criterion import NEVER
+from kit.design.optimal_design.design_space import FactorSpace
 from kit.design.optimal_design.exchange_steps import Control
-from kit.design.optimal_design.factor_space import FactorSpace
 from kit.errors import Misuse
 
 _ROUNDS = 12

@@ -14,8 +14,8 @@ from kit.design.optimal_design.covariance_structure import (
     structure,
 )
 from kit.design.optimal_design.d_efficiency import cells_of
+from kit.design.optimal_design.design_space import Factors, FactorSpace, factor_space
 from kit.design.optimal_design.exchange_steps import Control, moves
-from kit.design.optimal_design.factor_space import Factors, FactorSpace, factor_space
 from kit.design.optimal_design.model_terms import Candidates, candidates
 from kit.design.optimal_design.random_starts import Draw, search
 from kit.errors import Misuse

@@ -1,14 +1,13 @@
 """Pair surveys: what is known of pairs, verdicts to expect, the search, what to fire next."""
 
 from kit.design.surveys.choose_next import next_patches, next_task, prospects, verdicts_now
-from kit.design.surveys.expected_verdicts import expected_verdicts
+from kit.design.surveys.numbered_pairs import Floats, Ints, checked_colours
 from kit.design.surveys.pair_knowledge import (
     SCORES,
     PairKnowledge,
     fitted_scores,
     known_from_grades,
 )
-from kit.design.surveys.pair_numbers import Floats, Ints, checked_colours
 from kit.design.surveys.pair_survey import TileFormat, survey, survey_plan, survey_task
 from kit.design.surveys.pairs_beforehand import (
     SOURCES,
@@ -19,6 +18,7 @@ from kit.design.surveys.pairs_beforehand import (
     source_beliefs,
 )
 from kit.design.surveys.patch_exchange import Places
+from kit.design.surveys.verdict_criterion import expected_verdicts
 from kit.design.surveys.verdict_search import after_firing, dealt_evenly, remaining_shares
 
 __all__ = [

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kit.design.surveys.pair_numbers import Floats, Ints
+from kit.design.surveys.numbered_pairs import Floats, Ints
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,15 +5,15 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from kit.design.surveys.expected_verdicts import Expected, expected_verdicts
+from kit.design.surveys.numbered_pairs import Floats, checked_colours
 from kit.design.surveys.pair_knowledge import (
     PairKnowledge,
     ScoreKnowledge,
     fitted_scores,
     known_from_grades,
 )
-from kit.design.surveys.pair_numbers import Floats, checked_colours
 from kit.design.surveys.pair_survey import TileFormat, pair_weights, survey_plan
+from kit.design.surveys.verdict_criterion import Expected, expected_verdicts
 from kit.design.surveys.verdict_search import Chosen, Task, remaining_shares, without_surplus
 from kit.errors import Misuse
 from kit.model import (

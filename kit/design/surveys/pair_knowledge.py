@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
-from kit.design.surveys.pair_numbers import Floats, Ints, pair_numbers
+from kit.design.surveys.numbered_pairs import Floats, Ints, pair_numbers
 from kit.errors import Misuse
 from kit.model import (
     PairSetting,

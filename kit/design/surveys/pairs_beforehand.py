@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
+from kit.design.surveys.numbered_pairs import Floats, Ints
 from kit.design.surveys.pair_knowledge import (
     SCORES,
     PairKnowledge,
@@ -15,7 +16,6 @@ from kit.design.surveys.pair_knowledge import (
     grade_information,
     known_from_grades,
 )
-from kit.design.surveys.pair_numbers import Floats, Ints
 from kit.errors import Misuse
 from kit.mixed import Amount, Prior
 from kit.model import LearnedPrior, PairSetting, learned_prior, score_correlation

@@ -15,7 +15,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from kit.design.surveys.average_variance import AverageVariance, Batch, Standing
-from kit.design.surveys.pair_numbers import Floats, Ints
+from kit.design.surveys.numbered_pairs import Floats, Ints
 
 Flags = NDArray[np.bool_]
 

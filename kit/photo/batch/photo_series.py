@@ -18,7 +18,7 @@ from kit.photo.review.decisions import (
     typed_decisions,
     with_accepted,
 )
-from kit.photo.review.firing_grid import MISSING, firing_grid, picture_states
+from kit.photo.review.missing_pictures import MISSING, firing_grid, picture_states
 from kit.photo.tile.tile_plan import photo_plan
 from kit.series import MEASURES, Series, inside, patches_in_full, read_series
 

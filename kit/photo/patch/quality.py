@@ -16,6 +16,7 @@ _MOST_ONE_SIDED_MM = 1.0
 _MOST_ACROSS = 0.03
 _MOST_UNSURE = 0.03
 
+_ACROSS = "Something lying on it, such as a finger across the rim, hides"
 ALIKE = "Base and overlay look alike, so no edge can be seen."
 
 
@@ -47,11 +48,11 @@ def judge(
         The reason, for a person; blank for 'good'.
     """
     veiled = float(covered.hidden[view.beyond < 0].mean())
-    hiding = _hiding(view, covered)
+    hiding = _hiding(view, covered, window)
     if "spread_mm" not in numbers or edge.seen < 0.4 or veiled > 0.6:
         return "not measured", f"{hiding} too much of this patch."
     if edge.limited > _MOST_ACROSS and window.tile.crossed:
-        return "poor", "Something lying on it, such as a finger across the rim, hides its edge."
+        return "poor", f"{_ACROSS} its edge."
     if edge.limited > 0.25:
         return "poor", (
             f"The edge is out of reach on {percent(edge.limited)} of its length: the overlay has "
@@ -82,8 +83,10 @@ def _one_sided(edge: Edge) -> bool:
     return bool(np.quantile(seen, 0.95) - np.median(seen) > _MOST_ONE_SIDED_MM)
 
 
-def _hiding(view: PatchView, covered: Covered) -> str:
+def _hiding(view: PatchView, covered: Covered, window: Window) -> str:
     """Name what hides the surface: light that is mirrored, or something lying on it."""
+    if window.tile.crossed:
+        return _ACROSS
     near = view.beyond < view.place.reach.outward
     hidden = covered.hidden & near
     mirrored = (covered.reflection.glare | view.burnt) & near

@@ -186,11 +186,11 @@ def _distances(
     The picture is read as one of `tile` with the given overlays at its positions; position 0
     stands for the base. What nobody remembers is left out.
     """
-    named = plan.on_tile(tile, picture.firing).set_index("position")["overlay"]
+    named = plan.overlays_on(tile, picture.firing)
     away = {}
     for position, lab in overlay.items():
-        if position in named.index:
-            known = _remembered(tile, position, str(named[position]), others, plan)
+        if position in named:
+            known = _remembered(tile, position, named[position], others, plan)
             if len(known):
                 away[position] = _apart(lab, known)
     if len(bases := _remembered_base(tile, others, plan)):

@@ -10,7 +10,7 @@ import pandas as pd
 from kit.errors import Misuse
 from kit.photo.batch.photo_series import Measured
 from kit.photo.review.decisions import decided, turned_by, turns
-from kit.photo.review.firing_grid import WORST_FIRST
+from kit.photo.review.missing_pictures import WORST_FIRST
 from kit.photo.view.image_file import Unmeasurable, bare_jpeg, thumbnail
 from kit.series import patches_in_full, write_whole, writing
 from kit.wording import amount, escape, gap, mm_and_inches

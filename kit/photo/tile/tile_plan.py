@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -87,9 +88,13 @@ class PhotoPlan:
         """What lies where on a tile."""
         if tile in self.striped:
             return self.striped[tile]
-        laid = positions(self.blank, self.stencil, self.patches_per_tile)
         bases = (self.bases[tile],) if tile in self.bases else ()
-        return TileLayout({place.number: place for place in laid}, self.stencil, bases)
+        return TileLayout(self._places, self.stencil, bases)
+
+    @cached_property
+    def _places(self) -> dict[int, Position]:
+        laid = positions(self.blank, self.stencil, self.patches_per_tile)
+        return {place.number: place for place in laid}
 
     def base_at(self, tile: int, position: int) -> str | None:
         """Base colour under a patch, if it is known."""
@@ -100,8 +105,30 @@ class PhotoPlan:
 
     def places_of(self, overlay: str) -> list[tuple[int, int]]:
         """Tile and position of every patch of an overlay."""
-        own = self.patches[self.patches["overlay"] == overlay]
-        return list(zip(own["tile"].tolist(), own["position"].tolist(), strict=True))
+        return self._by_overlay.get(overlay, [])
+
+    @cached_property
+    def _by_overlay(self) -> dict[str, list[tuple[int, int]]]:
+        spots: dict[str, list[tuple[int, int]]] = {}
+        for row in self.patches.itertuples():
+            spots.setdefault(str(row.overlay), []).append((int(row.tile), int(row.position)))
+        return spots
+
+    def overlays_on(self, tile: int, firing: int) -> dict[int, str]:
+        """Overlay at each position of a tile that has been sifted by a firing."""
+        return {
+            position: overlay
+            for position, overlay, before in self._by_tile.get(tile, [])
+            if before <= firing
+        }
+
+    @cached_property
+    def _by_tile(self) -> dict[int, list[tuple[int, str, int]]]:
+        sifted: dict[int, list[tuple[int, str, int]]] = {}
+        for row in self.patches.itertuples():
+            spot = int(row.position), str(row.overlay), int(row.before_firing)
+            sifted.setdefault(int(row.tile), []).append(spot)
+        return sifted
 
     def on_tile(self, tile: int, firing: int) -> pd.DataFrame:
         """The patches of a tile that have been sifted by a firing, in order of position."""

@@ -16,13 +16,12 @@ from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
 
 from kit.errors import Misuse
 from kit.photo.raster import Raster
+from kit.series import MOST_PICTURE_BYTES, MOST_PIXELS
 
 FORMATS = ("JPEG", "PNG", "TIFF", "WEBP")
 HEIC = "HEIF"
 """As the kept library that reads it calls the format."""
 
-MOST_PIXELS = 120_000_000
-MOST_BYTES = 80_000_000
 LEAST_PIXELS_ACROSS = 600
 
 DEFAULT_FOCAL_35MM = 26.0
@@ -140,10 +139,10 @@ def open_reduced(path: Path, longest: int) -> Raster:
 def _header(path: Path) -> Image.Image:
     """Read what the file says of itself, and turn it away before its pixels are unpacked."""
     size = path.stat().st_size
-    if size > MOST_BYTES:
+    if size > MOST_PICTURE_BYTES:
         raise Unmeasurable(
             f"The file is {size / 1e6:.0f} MB. The kit opens pictures up to "
-            f"{MOST_BYTES / 1e6:.0f} MB: save it smaller, as JPEG."
+            f"{MOST_PICTURE_BYTES / 1e6:.0f} MB: save it smaller, as JPEG."
         )
     if size == 0:
         raise Unmeasurable("The file is empty.")

@@ -4,7 +4,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from kit.drawing import HAIR, INK
-from kit.report.findings.score_findings import ScoreFindings
+from kit.report.findings.effect_findings import ScoreFindings
 from kit.report.page.picture import Picture
 from kit.report.page.style import FAMILY_COLOURS, drawn_with, new_figure
 from kit.series import Scale

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 
 from kit.drawing import HAIR, INK, PAPER, QUIET
 from kit.model import ScaleFit, family_table
-from kit.report.findings.score_findings import Effect, ScoreFindings, surest_effect
+from kit.report.findings.effect_findings import Effect, ScoreFindings, surest_effect
 from kit.report.page.picture import Picture
 from kit.report.page.style import drawn_with, new_figure
 from kit.series import Scale

@@ -29,7 +29,7 @@ from kit.report.page.document import (
 )
 from kit.report.sections.closing import made_by
 from kit.report.sections.cover import cautions
-from kit.report.sections.expectations import Expectations, look_up_of
+from kit.report.sections.look_up_data import Expectations, look_up_of
 from kit.series import Series
 from kit.wording import counted, day, listed
 

@@ -21,7 +21,7 @@ from kit.report.page.document import (
     Section,
 )
 from kit.report.sections.chart_explained import how_to_read
-from kit.report.sections.expectations import look_up
+from kit.report.sections.look_up_data import look_up
 from kit.report.sections.pair_lists import pair_groups
 from kit.series import CAUTIONS, DEFERENCE
 from kit.wording import counted, upper_first

@@ -93,6 +93,16 @@ def test_a_narrow_bay_torn_by_the_base_is_left_out():
     assert np.nanmean(edge.creep) == pytest.approx(0.5, abs=0.05)
 
 
+def test_a_rough_edges_own_dips_belong_to_it():
+    # Nine waves of 0.3 mm round a disc: by definition their mean is nothing.
+    x, y = np.meshgrid(*2 * [(np.arange(SIZE) + 0.5) / PER_MM - 12])
+    radius = 7.5 + 0.3 * np.cos(9 * np.arctan2(y, x))
+    share = np.clip((radius - np.hypot(x, y)) * PER_MM + 0.5, 0, 1).astype(np.float32)
+    edge = edge_of(share, Stencil())
+    assert edge.torn == 0
+    assert np.mean(edge.creep) == pytest.approx(0.5, abs=0.01)
+
+
 def test_what_glare_hides_is_not_measured():
     share = ellipse(7.5, 7.5)
     hidden = np.zeros(share.shape, bool)

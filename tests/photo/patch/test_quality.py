@@ -17,8 +17,8 @@ def judged(
     share: float = 0.0,
     crossed: bool = False,
     numbers: tuple[str, ...] = ("spread_mm", "pull_through_share", "pull_through_share_se"),
-) -> str:
-    """Quality of a patch whose edge was seen so far and whose face was veiled so far."""
+) -> tuple[str, str]:
+    """Quality of a patch whose edge was seen so far and whose face was veiled so far, and why."""
     face = np.arange(100) < 100 * veiled
     nothing = np.zeros(100, bool)
     view = SimpleNamespace(
@@ -31,7 +31,7 @@ def judged(
     edge = SimpleNamespace(seen=seen, limited=limited, torn=torn, creep=creep)
     told = dict.fromkeys(numbers, 0.0) | {"pull_through_share": share}
     window = SimpleNamespace(tile=SimpleNamespace(crossed=crossed))
-    return judge(view, covered, edge, told, True, window)[0]
+    return judge(view, covered, edge, told, True, window)
 
 
 @pytest.mark.parametrize(
@@ -52,4 +52,10 @@ def judged(
     ],
 )
 def test_too_little_of_a_patch_is_no_measurement(is_so, quality):
-    assert judged(**is_so) == quality
+    assert judged(**is_so)[0] == quality
+
+
+@pytest.mark.parametrize("is_so", [{"limited": 0.3}, {"limited": 0.04}, {"veiled": 0.4}])
+def test_with_something_across_the_rim_it_is_named_and_no_reflection(is_so):
+    assert "finger" in judged(**is_so, crossed=True)[1]
+    assert "finger" not in judged(**is_so | {"limited": 0.3})[1]

@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from kit.photo.review.firing_grid import firing_grid, picture_states
+from kit.photo.review.missing_pictures import firing_grid, picture_states
 
 PICTURES = pd.DataFrame(
     {

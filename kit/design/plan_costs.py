@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, fields, replace
 
 import pandas as pd
 
-from kit.design.forecast import SIDE_FACTORS
+from kit.design.plan_model import SIDE_FACTORS
 from kit.design.surveys import checked_colours
 from kit.errors import Misuse
 from kit.series import Prices, Series, bases_by_stripe, last_firings, stencil_on, stripe_counts

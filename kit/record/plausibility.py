@@ -13,8 +13,8 @@ import pandas as pd
 
 from kit.record.comparison import compare, laid_over
 from kit.record.entries import Entry
-from kit.record.other_readings import other_readings
-from kit.series import Series, observations, tiles_lost
+from kit.record.misread_sheets import other_readings
+from kit.series import Series, observations, rounds_before, tiles_lost
 from kit.wording import counted, listed, percent
 
 _FEWEST = 24
@@ -62,12 +62,12 @@ def _read_otherwise(series: Series, entries: Sequence[Entry], new: pd.DataFrame)
     if new.empty:
         return
     scales = series.settings.scales
-    after = observations(laid_over(series, compare(series, entries), "", ""))
+    after = _with_rounds_before(series, laid_over(series, compare(series, entries), "", ""))
     wide = new.pivot_table("grade", _READING, "scale", aggfunc="last", sort=False)
     wide = wide.reindex(columns=[scale.name for scale in scales])
     typed = pd.Series(range(len(wide)), wide.index)
     place = typed.reindex(pd.MultiIndex.from_frame(after[_READING])).to_numpy()
-    last = series.patches.groupby("tile")["position"].max()
+    last = series.patches.groupby(series.patches["tile"].astype(str))["position"].max()
     for (grader, firing), _ in new.groupby(["grader", "firing"], sort=False):
         own = (after["grader"] == grader) & (after["firing"] == firing) & ~np.isnan(place)
         sheet = after[own].iloc[np.argsort(place[own])]
@@ -75,6 +75,23 @@ def _read_otherwise(series: Series, entries: Sequence[Entry], new: pd.DataFrame)
         sheet = sheet.assign(**{name: told[name].to_numpy() for name in told})
         for reading in other_readings(after[~own], sheet, scales, last):
             yield f"The grades by {grader} after firing {firing} {reading.question}"
+
+
+def _with_rounds_before(series: Series, after: Series) -> pd.DataFrame:
+    """All that is graded, with the rounds that the series goes on from: they tell of its colours.
+
+    Tiles are named by text; those of other rounds, and what is on them, by their series too.
+    """
+    alike = [r for r in rounds_before(series) if r.settings.scales == series.settings.scales]
+    each = []
+    for one in (*alike, after):
+        seen = observations(one).drop(columns="series")
+        first = "" if one is after else f"{one.name} "
+        own = {
+            name: first + seen[name].astype(str) for name in ("tile", "patch", "session", "stripe")
+        }
+        each.append(seen.assign(**own))
+    return pd.concat(each, ignore_index=True)
 
 
 def _given_otherwise_before(series: Series, new: pd.DataFrame) -> Iterator[str]:

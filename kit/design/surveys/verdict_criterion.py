@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import norm, qmc
 
+from kit.design.surveys.numbered_pairs import Floats, Ints
 from kit.design.surveys.pair_knowledge import PairKnowledge
-from kit.design.surveys.pair_numbers import Floats, Ints
 from kit.model import FINE_EDGE, NOT_KNOWN, ending_chances, outlook, verdicts
 
 ROWS = 8_000

@@ -21,8 +21,9 @@ STANDS_OUT = 3.0
 """Log-likelihood by which another reading must beat the sheet as it stands to be asked about. Set
 by tests/benchmarks/bench_second_thoughts.py, so that good sheets are hardly ever doubted."""
 
-OTHER_STANDS_OUT = 7.0
-"""The same for another grader: two people who grade much alike are told apart by little."""
+RARE = 4.0
+"""What a rarer mistake must bring beyond that: a scale taken the other way round or exchanged with
+another, which would show far more plainly, and another grader, who may grade much alike."""
 
 FEWEST_ON_RECORD = 12
 """Grades of a scale on record below which nothing is expected of it."""
@@ -45,13 +46,13 @@ class OtherReading:
         others to be asked about.
     question : str
         What is asked, after "The grades by Ada after firing 2".
-    tile : int or None
+    tile : str or None
         The one tile that is read otherwise.
     """
 
     gain: float
     question: str
-    tile: int | None = None
+    tile: str | None = None
 
 
 def other_readings(
@@ -176,7 +177,7 @@ class _Sheet:
             question = (
                 f"on tile {number} fit better with the tile turned round. Was it held upside down?"
             )
-            yield OtherReading(self._gain(here) - np.log(tile.nunique()), question, int(number))
+            yield OtherReading(self._gain(here) - np.log(tile.nunique()), question, str(number))
 
     def other_way_round(self) -> Iterator[OtherReading]:
         """A scale was taken the other way round."""
@@ -186,7 +187,7 @@ class _Sheet:
             grades = [np.where(g >= 0, most - g, -1) if k == n else g
                       for k, g in enumerate(self.grades)]  # fmt: skip
             yield OtherReading(
-                self._gain(self._cells(at, grades)),
+                self._gain(self._cells(at, grades)) - RARE,
                 f"run the other way round for {scale.title}: high where low is expected. "
                 "Was 0 taken for the worst?",
             )
@@ -197,7 +198,7 @@ class _Sheet:
             moved = self._cells(np.arange(len(self.rows)), self.grades[::-1])
             one, other = (scale.title for scale in self.scales)
             yield OtherReading(
-                self._gain(moved),
+                self._gain(moved) - RARE,
                 f"fit better with {one} and {other} exchanged. Were two columns mixed up?",
             )
 
@@ -208,9 +209,12 @@ class _Sheet:
         if graded.get(grader, 0) < FEWEST_ON_RECORD:
             return
         as_given = self._told_by(grader)
-        for other in graded.index[graded >= FEWEST_ON_RECORD].drop(grader):
+        # Only beside grades of the same firing is a grader told from what that firing did.
+        there = record.loc[record["firing"] == self.rows["firing"].iloc[0], "grader"]
+        others = there.value_counts().drop(grader, errors="ignore")
+        for other in others.index[others >= FEWEST_ON_RECORD]:
             yield OtherReading(
-                self._told_by(str(other)) - as_given - OTHER_STANDS_OUT + STANDS_OUT,
+                self._told_by(str(other)) - as_given - RARE,
                 f"look more like those that {other} gives. Were two graders' files swapped?",
             )
 
