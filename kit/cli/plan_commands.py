@@ -1,9 +1,9 @@
 """The commands before the fire: start a series, plan it, print for the bench."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -48,28 +48,62 @@ def plan(
     trips: Annotated[int | None, number("Most trips of a tile through the heat.")] = None,
     minutes: Annotated[int | None, number("Most minutes at the heat.")] = None,
     gradings: Annotated[int | None, number("Most grades to give.")] = None,
+    money: Annotated[int | None, number("Most that it may cost, by [prices].")] = None,
+    left: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="COLOUR=GRAMS", help="What a jar still holds: 'Sky=12'; may be said again."
+        ),
+    ] = None,
+    without: Annotated[
+        list[str] | None,
+        typer.Option(metavar="COLOUR", help="Not to be fired any more; may be said again."),
+    ] = None,
+    palette: Annotated[
+        list[str] | None,
+        typer.Option(metavar="COLOUR", help="Only these colours matter; say each."),
+    ] = None,
+    wishes_alone: Annotated[
+        bool, typer.Option("--wishes-alone", help="Only the pairs wished for matter.")
+    ] = False,
+    wrong_costs: Annotated[
+        int, number("What a wrong 'fine edge' costs you, in right verdicts missed.", least=0)
+    ] = 0,
     more: Annotated[int | None, number("Add so many tiles to the plan.")] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Write the plan without asking.")] = False,
 ) -> None:
-    """Choose tiles and patches; say what they will tell and what they save."""
-    from kit.design import NEXT_TILES, Limits, precision, saving, what_to_expect
+    """Choose tiles and patches, or choose again what is not made yet."""
+    from dataclasses import replace
+
+    from kit.design import NEXT_TILES, Limits
     from kit.design import plan as make_plan
     from kit.record import unplanned
     from kit.series import read_series, series_folder
 
     folder = series_folder(series)
-    if more:
-        _plan_more(folder, more, yes)
-        return
     found = read_series(folder)
+    limits = Limits(
+        trips=trips, minutes=minutes, gradings=gradings, money=money, enamel_g=_grams(left or ())
+    )
+    wish: dict[str, Any] = {
+        "palette": palette or (),
+        "wishes_alone": wishes_alone,
+        "wrong_costs": float(wrong_costs),
+        "limits": limits if limits != Limits() else None,
+    }
+    if more or (len(found.firings) and not (ask or after)):
+        _plan_again(found, folder, more, {"tiles": tiles, "leave_out": without or (), **wish}, yes)
+        return
     if replaced := len(found.tiles):
         found = unplanned(found)
         print(f"This replaces the plan of {replaced} tiles, which stays in the journal.")
+    if without:
+        gone = tuple(dict.fromkeys((*found.settings.leave_out, *without)))
+        found = replace(found, settings=replace(found.settings, leave_out=gone))
     earlier = [read_series(series_folder(name)) for name in after or ()]
     found = learning_from(found, folder, earlier)
     if found.tiles.empty and ask is None and tiles is None and not yes:
         ask, tiles = _asked(found.settings.ask, NEXT_TILES if after else found.settings.tiles)
-    bounded = any(limit is not None for limit in (trips, minutes, gradings))
     with progress() as say:
         chosen = make_plan(
             found,
@@ -77,24 +111,74 @@ def plan(
             tiles=tiles,
             firings="separate" if keep_each else "every",
             after=earlier,
-            limits=Limits(trips=trips, minutes=minutes, gradings=gradings) if bounded else None,
             progress=say,
+            **wish,
         )
-        planned = chosen.series
-        sure = precision(planned, earlier)
-        spared = saving(planned)
-        expected = what_to_expect(planned, earlier, progress=say)
-    together = [f"With {', '.join(after)} before it:"] if after else []
-    if after and planned.settings.learns_from:
-        names = ", ".join(planned.settings.learns_from)
-        together.insert(0, f"Judged alone it learns from {names} (learns_from in series.toml).")
-    told = [*together, *sure.sentences(), *expected, *spared.sentences()]
+        told = _told_of(chosen.series, earlier, say)
+    if after and chosen.series.settings.learns_from:
+        names = ", ".join(chosen.series.settings.learns_from)
+        told.insert(0, f"Judged alone it learns from {names} (learns_from in series.toml).")
     print("\n".join([chosen.describe(), *told]))
     if yes or typer.confirm("Write this plan?"):
-        planned.write(folder)
-        print(f"Written to {folder}. Next: kit sheets {planned.name}")
+        chosen.series.write(folder)
+        print(f"Written to {folder}. Next: kit sheets {chosen.series.name}")
     else:
         print("Nothing was written.")
+
+
+def _told_of(
+    planned: "Series", earlier: "Sequence[Series]", say: Callable[[str], None]
+) -> list[str]:
+    """What a plan will tell, takes and saves."""
+    from kit.design import precision, saving, what_to_expect
+
+    sure = precision(planned, earlier)
+    together = [f"With {', '.join(one.name for one in earlier)} before it:"] if earlier else []
+    expected = what_to_expect(planned, earlier, progress=say)
+    return [*together, *sure.sentences(), *expected, *saving(planned).sentences()]
+
+
+def _plan_again(
+    found: "Series", folder: Path, more: int | None, wish: Mapping[str, Any], yes: bool
+) -> None:
+    """Plan what is not made yet again, or add tiles; what is made stays."""
+    from kit.design import plan_more, replan, what_to_expect
+    from kit.record import first_free_number
+
+    if more and found.firings.empty:
+        whole = len(found.tiles) + more
+        raise Misuse(
+            f"Nothing of {found.name} is fired yet, so the whole plan can be made anew and larger: "
+            f"kit plan {found.name} --tiles {whole}"
+        )
+    first = first_free_number(folder)
+    with progress() as say:
+        if more:
+            chosen = plan_more(found, more, first_tile=first, progress=say)
+        else:
+            chosen = replan(found, first_tile=first, progress=say, **wish)
+        told = what_to_expect(chosen.to_make, [found] if len(found.grades) else (), say)
+    print("\n".join([chosen.describe(), *told]))
+    if yes or typer.confirm("Write this plan?"):
+        chosen.series.write(folder)
+        print(f"Written to {folder}. What it was before is in the journal.")
+        print_again(folder)
+    else:
+        print("Nothing was written.")
+
+
+def _grams(left: Sequence[str]) -> dict[str, float]:
+    """Read 'Sky=12' as a colour and the grams that are left of it."""
+    found = {}
+    for text in left:
+        colour, _, grams = text.rpartition("=")
+        try:
+            found[colour.strip()] = float(grams.removesuffix("g"))
+        except ValueError:
+            colour = ""
+        if not colour.strip():
+            raise Misuse(f"'{text}' does not say what is left of a jar. Write it as 'Sky=12'.")
+    return found
 
 
 def learning_from(found: "Series", folder: Path, earlier: "Sequence[Series]") -> "Series":
@@ -123,37 +207,6 @@ def _asked(ask: str, tiles: int) -> tuple[str, int]:
     if not 1 <= chosen <= len(ASKS):
         raise Misuse(f"{chosen} is not one of the numbers 1 to {len(ASKS)}. Nothing was written.")
     return ASKS[chosen - 1], typer.prompt("How many tiles can you make?", default=tiles, type=int)
-
-
-def _plan_more(folder: Path, tiles: int, yes: bool) -> None:
-    """Add tiles for what a graded series leaves open."""
-    from dataclasses import replace
-
-    from kit.design import plan as make_plan
-    from kit.record import add_tiles
-    from kit.series import read_series
-
-    found = read_series(folder)
-    if found.firings.empty and found.grades.empty:
-        whole = len(found.tiles) + tiles
-        raise Misuse(
-            f"Nothing of {found.name} is fired yet, so the whole plan can be made anew and larger: "
-            f"kit plan {found.name} --tiles {whole}"
-        )
-    if found.grades.empty:
-        raise Misuse(
-            f"More tiles are chosen by what the grades leave open, and {found.name} has none yet. "
-            f"Grade what was fired first: kit grade {found.name}"
-        )
-    bare = replace(found, tiles=found.tiles.iloc[:0], patches=found.patches.iloc[:0])
-    with progress() as say:
-        chosen = make_plan(bare, tiles=tiles, after=[found], progress=say)
-    longer = add_tiles(folder, chosen.tiles, chosen.patches)
-    new = longer.tiles["tile"].iloc[len(found.tiles) :]
-    print(f"{chosen.describe()}\nThe new tiles are numbered {new.min()} to {new.max()}.")
-    if yes or typer.confirm("Write this plan?"):
-        longer.write(folder)
-        print_again(folder)
 
 
 def sheets(

@@ -3,9 +3,10 @@
 from kit.design.fractions import Fraction, fraction
 from kit.design.layout import order_of_work
 from kit.design.optimal_design import Efficiency, efficiency, optimal, relative_efficiency
+from kit.design.plan_again import plan_more, replan
 from kit.design.plan_costs import Costs, Limits, Saving, costs, saving
 from kit.design.plan_precision import Precision, budget_curve, precision
-from kit.design.plan_series import NEXT_TILES, Plan, plan, replan
+from kit.design.plan_series import NEXT_TILES, Plan, plan
 from kit.design.standard_deviations import StandardDeviations
 from kit.design.surveys import TileFormat, next_patches, survey
 from kit.design.verdict_forecast import (
@@ -42,6 +43,7 @@ __all__ = [
     "optimal",
     "order_of_work",
     "plan",
+    "plan_more",
     "precision",
     "relative_efficiency",
     "replan",

@@ -96,10 +96,14 @@ class Limits:
                 raise Misuse("A limit in money needs prices: fill in [prices] in series.toml.")
             if most is not None and cost > most:
                 over.append(f"{name.removesuffix('_g')} ({cost:.0f}, at most {most:g})")
-        for colour, most in self.enamel_g.items():
-            if costs.enamel_g.get(colour, 0.0) > most:
-                over.append(f"{colour} ({grams(costs.enamel_g[colour])}, {grams(most)} left)")
+        for colour in self.short(costs):
+            taken, left = costs.enamel_g[colour], self.enamel_g[colour]
+            over.append(f"{colour} ({grams(taken)}, {grams(left)} left)")
         return over
+
+    def short(self, costs: Costs) -> list[str]:
+        """Name the colours of which too little is left."""
+        return [c for c, most in self.enamel_g.items() if costs.enamel_g.get(c, 0.0) > most]
 
     def refuse(self, costs: Costs) -> None:
         """Refuse a plan that no smaller one of its kind could bring within the limits.

@@ -11,7 +11,6 @@ Henderson's mixed-model equations; Henderson 1975, Biometrics 31, 423-447).
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 import pandas as pd
@@ -22,7 +21,7 @@ from kit.design.standard_deviations import StandardDeviations
 from kit.design.surveys import Floats, checked_colours
 from kit.errors import Misuse
 from kit.model import LearnedPrior
-from kit.series import FAMILIES, FAMILY_PAIRS, family_pair
+from kit.series import FAMILIES, FAMILY_PAIRS, Series, family_pair, patches_in_full
 
 SIDE_FACTORS = ("mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
 TREND_SD = 1.0
@@ -34,22 +33,12 @@ SIDE_SD = 1.0
 OF_PAIRS = (("base",), ("overlay",), ("base", "overlay"))
 
 
-class Planned(Protocol):
-    """Anything with the tiles and patches of a series: a plan, or a series itself."""
-
-    @property
-    def tiles(self) -> pd.DataFrame: ...
-
-    @property
-    def patches(self) -> pd.DataFrame: ...
-
-
-def planned_patches(plan: Planned | pd.DataFrame) -> pd.DataFrame:
+def planned_patches(plan: Series | pd.DataFrame) -> pd.DataFrame:
     """One row per patch: tile, base, overlay, before_firing and the factors that vary.
 
     Parameters
     ----------
-    plan : Plan, Series or DataFrame
+    plan : Series or DataFrame
         A frame needs tile, base and overlay, as `survey` gives them.
 
     Raises
@@ -57,14 +46,8 @@ def planned_patches(plan: Planned | pd.DataFrame) -> pd.DataFrame:
     Misuse
         When there is nothing planned.
     """
-    if isinstance(plan, pd.DataFrame):
-        patches = plan.reset_index(drop=True)
-    else:
-        of_base = {"coats": "base_coats", "mesh": "base_mesh", "coat_weight": "base_coat_weight"}
-        tiles = plan.tiles.drop(columns=["session", "firings"], errors="ignore").rename(
-            columns=of_base
-        )
-        patches = plan.patches.merge(tiles, on="tile", how="left")
+    patches = plan if isinstance(plan, pd.DataFrame) else patches_in_full(plan)
+    patches = patches.reset_index(drop=True)
     missing = {"tile", "base", "overlay"} - set(patches.columns)
     if missing:
         raise Misuse(f"A plan needs the column {' and '.join(sorted(missing))}.")
@@ -75,12 +58,12 @@ def planned_patches(plan: Planned | pd.DataFrame) -> pd.DataFrame:
     return patches
 
 
-def planned_rows(plan: Planned | pd.DataFrame, colours: pd.DataFrame, firings: int) -> pd.DataFrame:
+def planned_rows(plan: Series | pd.DataFrame, colours: pd.DataFrame, firings: int) -> pd.DataFrame:
     """One row per patch and firing that it sees.
 
     Parameters
     ----------
-    plan : Plan, Series or DataFrame
+    plan : Series or DataFrame
     colours : DataFrame
         Columns colour and family.
     firings : int

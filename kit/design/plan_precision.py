@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from kit.design.plan_model import SIDE_FACTORS, Forecast, Planned, forecast, planned_rows
+from kit.design.plan_model import SIDE_FACTORS, Forecast, forecast, planned_rows
 from kit.design.standard_deviations import TYPICAL, StandardDeviations
 from kit.design.surveys import TileFormat, learned_scores, survey
 from kit.model import LearnedPrior
@@ -121,7 +121,7 @@ def _every_round(planned: Series, earlier: Sequence[Series]) -> pd.DataFrame:
 
 
 def precision_of(
-    plan: Planned | pd.DataFrame,
+    plan: Series | pd.DataFrame,
     colours: pd.DataFrame,
     *,
     firings: int = 3,
@@ -133,7 +133,7 @@ def precision_of(
 
     Parameters
     ----------
-    plan : Plan, Series or DataFrame
+    plan : Series or DataFrame
         A frame needs tile, base and overlay, as `survey` gives them.
     colours : DataFrame
         Columns colour and family.

@@ -1,28 +1,21 @@
 """From a question to tiles, patches and the order of work."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
 import pandas as pd
 
-from kit.design.draft import Draft, usual_recipe
+from kit.design.draft import Draft
 from kit.design.is_pair_safe import draft_check
 from kit.design.layout import laid_out, order_of_work
-from kit.design.plan_costs import Costs, Limits, costs
+from kit.design.plan_costs import Limits
 from kit.design.surveys import learned_scores
-from kit.design.verdict_forecast import verdict_curve
-from kit.design.which_pairs import (
-    draft_more_pairs,
-    draft_next_pairs,
-    draft_pairs,
-    pair_targets,
-    tile_format,
-)
+from kit.design.which_pairs import Aim, draft_next_pairs, draft_pairs, pair_targets
 from kit.design.which_things import Firings, draft_things
+from kit.design.within_limits import best_within
 from kit.errors import Misuse
-from kit.model import LEARNED, LearnedPrior
-from kit.series import Series, Settings, patches_in_full, places_on_tile
+from kit.model import LEARNED
+from kit.series import Series, Settings, places_on_tile
 from kit.wording import counted, escape
 
 ORDER_RULE = (
@@ -61,6 +54,11 @@ class Plan:
     limits: tuple[str, ...]
     order_rule: str = ORDER_RULE
     learned: tuple[str, ...] = ()
+
+    @property
+    def to_make(self) -> Series:
+        """The planned series with only those tiles that its order of work makes."""
+        return only_tiles(self.series, self.order["tile"].unique())
 
     @property
     def tiles(self) -> pd.DataFrame:
@@ -167,13 +165,18 @@ def plan(
     learned = learned_scores((*after, series))
     taken_over = (LEARNED, *(own.sentence for own in learned.values())) if learned else ()
 
-    def drawn_up(within: Settings) -> Plan:
+    def drawn_up(within: Settings, not_bases: Collection[str] = ()) -> Plan:
         for stripes in {1, within.stripes}:
             places_on_tile(within, stripes)
         asked = replace(series, settings=within)
+        stock = asked.stock.reset_index(drop=True)
         if within.ask == "which pairs work":
-            targets = pair_targets(within, series.stock, palette, wishes_alone)
-            draft = _drafted_pairs(asked, after, targets, wrong_costs, progress, learned)
+            targets = pair_targets(within, stock, palette, wishes_alone)
+            aim = Aim(targets, wrong_costs, not_bases)
+            if after:
+                draft = draft_next_pairs(within, stock, after, aim, progress)
+            else:
+                draft = draft_pairs(within, stock, aim, progress, learned)
         else:
             draft = _drafted(asked, firings, controls, progress)
         last_tile = max((int(one.tiles["tile"].max()) for one in after), default=0)
@@ -183,185 +186,7 @@ def plan(
 
     if limits is None:
         return drawn_up(settings)
-    return within_limits(drawn_up, series, limits)
-
-
-def within_limits(drawn_up: Callable[[Settings], Plan], series: Series, limits: Limits) -> Plan:
-    """The largest plan that the limits allow, with or without stripes, whichever is better.
-
-    Raises
-    ------
-    Misuse
-        When not even one tile fits the limits; the message says which.
-    """
-    options = []
-    for stripes in sorted({1, series.settings.stripes}):
-        settings = replace(series.settings, stripes=stripes)
-        tiles = _most_tiles(replace(series, settings=settings), limits)
-        if tiles:
-            options.append(replace(settings, tiles=tiles))
-    if not options:
-        one = replace(series.settings, tiles=1, stripes=1)
-        limits.refuse(_costs_of_size(replace(series, settings=one)))
-    if len(options) > 1 and series.settings.ask == "which pairs work":
-
-        def right(settings: Settings) -> float:
-            curve = verdict_curve(replace(series, settings=settings), [settings.tiles])
-            return float(curve["right"].iloc[0])
-
-        options.sort(key=right)
-    settings = options[-1]
-    while True:
-        plan = drawn_up(settings)
-        taken = costs(plan.series)
-        if not limits.exceeded(taken):
-            return plan
-        if settings.tiles == 1:
-            limits.refuse(taken)
-        settings = replace(settings, tiles=settings.tiles - 1)
-
-
-def _most_tiles(series: Series, limits: Limits) -> int:
-    """Most tiles by the limits that do not depend on which colours go where."""
-    fixed = replace(limits, money=None, enamel_g={})
-    most = limits.tiles or series.settings.tiles
-    for tiles in range(most, 0, -1):
-        sized = replace(series, settings=replace(series.settings, tiles=tiles))
-        if not fixed.exceeded(_costs_of_size(sized)):
-            return tiles
-    return 0
-
-
-def _costs_of_size(series: Series) -> Costs:
-    """What a plan of the settings' size takes, whatever its colours."""
-    settings = series.settings
-    places = tile_format(settings).places(settings.tiles)
-    name = series.stock["colour"].iloc[0]
-    stripe = pd.Series(places.tile_of).groupby(places.tile_of).cumcount() + 1
-    several = np.bincount(places.tile_of) > 1
-    recipe = usual_recipe(settings)
-    tiles = pd.DataFrame({"tile": np.arange(settings.tiles) + 1, "base": name}).assign(
-        coats=recipe["base_coats"],
-        mesh=recipe["base_mesh"],
-        coat_weight=recipe["base_coat_weight"],
-        session=1,
-        firings=pd.array([pd.NA] * settings.tiles, dtype="Int64"),
-    )
-    striped = pd.DataFrame({"tile": places.tile_of + 1, "stripe": stripe, "base": name})
-    patches = pd.DataFrame({"tile": places.tile + 1, "overlay": name}).assign(
-        mesh=recipe["mesh"], coat_weight=recipe["coat_weight"], before_firing=1
-    )
-    striped = striped[several[places.tile_of]]
-    return costs(replace(series, tiles=tiles, patches=patches, stripes=striped))
-
-
-def replan(
-    series: Series,
-    *,
-    tiles: int | None = None,
-    leave_out: Sequence[str] = (),
-    palette: Sequence[str] = (),
-    wishes_alone: bool = False,
-    wrong_costs: float = 0.0,
-    limits: Limits | None = None,
-    progress: Callable[[str], None] | None = None,
-) -> Plan:
-    """Plan again from what is left: after losses, a new colour, a jar run low, a session cancelled.
-
-    Tiles that were fired are kept with everything recorded of them; those that were not are planned
-    anew, with what the fired ones told or will tell taken into account. Until anything is fired the
-    whole plan is replaced.
-
-    Parameters
-    ----------
-    series : Series
-        Planned.
-    tiles : int, optional
-        How many more tiles can be made; by default as many as were planned and not fired.
-    leave_out : sequence of str
-        Colours of which there is no powder left: not fired any more.
-    palette, wishes_alone, wrong_costs, limits, progress
-        As for `plan`; the limits hold for the new tiles alone.
-
-    Returns
-    -------
-    Plan
-        Its order of work is that of the new tiles.
-
-    Raises
-    ------
-    Misuse
-        When nothing is left to plan, or the request cannot be met.
-    """
-    fired = series.tiles["tile"].isin(series.firings["tile"])
-    left = tiles if tiles is not None else int((~fired).sum())
-    kept = _only_tiles(series, series.tiles.loc[fired, "tile"])
-    if left < 1:
-        raise Misuse(f"Every tile of {series.name} is fired: say how many more you can make.")
-    bare = _only_tiles(series, series.tiles["tile"].iloc[:0])
-    bare = replace(bare, firings=series.firings.iloc[:0], grades=series.grades.iloc[:0])
-    settings = replace(
-        series.settings, tiles=left, leave_out=(*series.settings.leave_out, *leave_out)
-    )
-    if not fired.any():
-        return plan(
-            replace(bare, settings=settings),
-            palette=palette,
-            wishes_alone=wishes_alone,
-            wrong_costs=wrong_costs,
-            limits=limits,
-            progress=progress,
-        )
-
-    def drawn_up(within: Settings) -> Plan:
-        asked = replace(bare, settings=within)
-        stock = asked.stock.reset_index(drop=True)
-        if within.ask == "which pairs work":
-            targets = pair_targets(within, stock, palette, wishes_alone)
-            draft = draft_more_pairs(within, stock, kept, targets, wrong_costs, progress)
-        elif within.ask == "which things matter":
-            draft = draft_things(within, stock, progress=progress, fired=patches_in_full(kept))
-        else:
-            draft = draft_check(within, stock)
-        more = laid_out(
-            draft, asked, int(kept.tiles["tile"].max()), int(kept.tiles["session"].max())
-        )
-        whole = {
-            name: pd.concat([getattr(kept, name), getattr(more, name)], ignore_index=True)
-            for name in ("tiles", "patches", "stripes")
-        }
-        planned = replace(series, settings=replace(series.settings, tiles=len(whole["tiles"])))
-        return Plan(
-            replace(planned, **whole), order_of_work(more), draft.kind, draft.why, draft.limits
-        )
-
-    if limits is None:
-        return drawn_up(settings)
-    return within_limits(drawn_up, replace(bare, settings=settings), limits)
-
-
-def _only_tiles(series: Series, numbers: pd.Series) -> Series:
-    """The series with some of its tiles; what was recorded stays."""
-    of = {
-        name: frame[frame["tile"].isin(numbers)].reset_index(drop=True)
-        for name in ("tiles", "patches", "stripes")
-        for frame in (getattr(series, name),)
-    }
-    return replace(series, **of)
-
-
-def _drafted_pairs(
-    series: Series,
-    after: Sequence[Series],
-    targets: pd.DataFrame,
-    wrong_costs: float,
-    progress: Callable[[str], None] | None,
-    learned: Mapping[str, LearnedPrior],
-) -> Draft:
-    settings, stock = series.settings, series.stock.reset_index(drop=True)
-    if after:
-        return draft_next_pairs(settings, stock, after, targets, wrong_costs, progress)
-    return draft_pairs(settings, stock, targets, wrong_costs, progress, learned)
+    return best_within(drawn_up, series, limits)
 
 
 def _drafted(
@@ -379,6 +204,16 @@ def _drafted(
         f"'{settings.ask}' is not a question the kit plans for. Ask 'which things matter', "
         "'which pairs work' or 'is this pair safe'."
     )
+
+
+def only_tiles(series: Series, numbers: Collection[int]) -> Series:
+    """The series with some of its tiles; what was recorded stays."""
+    of = {
+        name: frame[frame["tile"].isin(numbers)].reset_index(drop=True)
+        for name in ("tiles", "patches", "stripes")
+        for frame in (getattr(series, name),)
+    }
+    return replace(series, **of)
 
 
 def _colours_of(several: Sequence[Series]) -> pd.DataFrame:

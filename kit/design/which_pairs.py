@@ -1,7 +1,7 @@
 """'Which pairs work': a survey of pairs, with the recipe varied beside it."""
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -30,6 +30,25 @@ _UNEQUAL = 3
 
 _WISHED = 3.0
 """Weight of a pair wished for, where all others count one."""
+
+
+@dataclass(frozen=True, eq=False)
+class Aim:
+    """What a survey is for, and what it must spare.
+
+    Parameters
+    ----------
+    targets : pandas.DataFrame
+        Columns base, overlay and weight.
+    wrong_costs : float
+        What a wrong 'fine edge' costs, in right verdicts missed.
+    not_bases : collection of str
+        Colours of which there is too little to cover a tile.
+    """
+
+    targets: pd.DataFrame
+    wrong_costs: float = 0.0
+    not_bases: Collection[str] = ()
 
 
 def tile_format(settings: Settings) -> TileFormat:
@@ -86,8 +105,7 @@ def pair_targets(
 def draft_pairs(
     settings: Settings,
     colours: pd.DataFrame,
-    targets: pd.DataFrame,
-    wrong_costs: float = 0.0,
+    aim: Aim,
     progress: Callable[[str], None] | None = None,
     learned: Mapping[str, LearnedPrior] | None = None,
 ) -> Draft:
@@ -98,10 +116,7 @@ def draft_pairs(
     settings : Settings
     colours : pandas.DataFrame
         Columns colour and family.
-    targets : pandas.DataFrame
-        Columns base, overlay and weight.
-    wrong_costs : float
-        What a wrong 'fine edge' costs, in right verdicts missed.
+    aim : Aim
     progress : callable, optional
     learned : mapping of str to LearnedPrior, optional
         What earlier series showed, by score.
@@ -118,8 +133,9 @@ def draft_pairs(
         setting=PairSetting.of(settings.verdict),
         counts=range(1, settings.last_firing + 1),
         graders=max(1, len(settings.graders)),
-        targets=targets,
-        wrong_costs=wrong_costs,
+        targets=aim.targets,
+        wrong_costs=aim.wrong_costs,
+        not_bases=aim.not_bases,
         seed=settings.seed,
         learned=learned,
         progress=progress,
@@ -131,8 +147,7 @@ def draft_next_pairs(
     settings: Settings,
     colours: pd.DataFrame,
     earlier: Sequence[Series],
-    targets: pd.DataFrame,
-    wrong_costs: float = 0.0,
+    aim: Aim,
     progress: Callable[[str], None] | None = None,
 ) -> Draft:
     """Draft the patches that would do most for the pairs that earlier series left open.
@@ -144,10 +159,7 @@ def draft_next_pairs(
         Columns colour and family.
     earlier : sequence of Series
         What has been graded.
-    targets : pandas.DataFrame
-        Columns base, overlay and weight.
-    wrong_costs : float
-        What a wrong 'fine edge' costs, in right verdicts missed.
+    aim : Aim
     progress : callable, optional
 
     Raises
@@ -162,8 +174,9 @@ def draft_next_pairs(
         colours=colours,
         setting=PairSetting.of(settings.verdict),
         tile_format=divided,
-        targets=targets,
-        wrong_costs=wrong_costs,
+        targets=aim.targets,
+        wrong_costs=aim.wrong_costs,
+        not_bases=aim.not_bases,
         seed=earlier[-1].settings.seed,
         progress=progress,
     )
@@ -179,8 +192,7 @@ def draft_more_pairs(
     settings: Settings,
     colours: pd.DataFrame,
     kept: Series,
-    targets: pd.DataFrame,
-    wrong_costs: float = 0.0,
+    aim: Aim,
     progress: Callable[[str], None] | None = None,
 ) -> Draft:
     """Draft further tiles of a survey, beside those of it that are kept.
@@ -192,7 +204,7 @@ def draft_more_pairs(
     ----------
     settings : Settings
         With as many tiles as are to be drafted.
-    colours, targets, wrong_costs, progress
+    colours, aim, progress
         As for `draft_pairs`.
     kept : Series
         With the kept tiles alone.
@@ -203,17 +215,16 @@ def draft_more_pairs(
         known = after_firing(known, *patches_in_places(awaited, known))
     seen = patches_in_full(kept)
     new = ~colours["colour"].isin({*seen["base"], *seen["overlay"]}).to_numpy()
-    task = survey_task(known, targets, wrong_costs)
+    task = survey_task(known, aim.targets, aim.wrong_costs, aim.not_bases)
     task = replace(task, bases=task.bases & new, overlays=task.overlays & new)
     places = tile_format(settings).places(settings.tiles)
     patches = survey_plan(known, task, places, settings.seed, progress).frame(known)
     why = (
         f"{counted(len(patches), 'patch', 'patches')} on "
-        f"{counted(patches['tile'].nunique(), 'tile')} were chosen beside the "
-        f"{counted(len(kept.tiles), 'tile')} that {'is' if len(kept.tiles) == 1 else 'are'} kept: "
-        "they do most for what those leave open."
+        f"{counted(patches['tile'].nunique(), 'tile')} were chosen: they do most for what the "
+        "other tiles leave open."
     )
-    return _with_recipe(patches, settings, colours, "pair survey", why)
+    return _with_recipe(patches, settings, colours, "pair survey", why, seen)
 
 
 def _awaited(kept: Series) -> pd.DataFrame:
@@ -233,8 +244,14 @@ def patches_in_places(patches: pd.DataFrame, known: PairKnowledge) -> tuple[Ints
 
 
 def _with_recipe(
-    patches: pd.DataFrame, settings: Settings, colours: pd.DataFrame, kind: str, why: str
+    patches: pd.DataFrame,
+    settings: Settings,
+    colours: pd.DataFrame,
+    kind: str,
+    why: str,
+    beside: pd.DataFrame | None = None,
 ) -> Draft:
+    """The draft of patches at the usual recipe; what it cannot tell is said of those beside too."""
     family = colours.set_index("colour")["family"]
     patches["base_family"] = patches["base"].map(family)
     patches["overlay_family"] = patches["overlay"].map(family)
@@ -243,7 +260,8 @@ def _with_recipe(
     patches = patches.assign(**recipe).assign(**deal_recipe(patches, varied, settings.seed))
     patches["before_firing"] = 1
     patches["last_firing"] = settings.last_firing
-    return Draft(patches, kind, why, _limits(patches, colours, recipe, varied))
+    every = patches if beside is None else pd.concat([patches, beside])
+    return Draft(patches, kind, why, _limits(every, colours, recipe, varied))
 
 
 def _why(patches: pd.DataFrame, colours: pd.DataFrame) -> str:

@@ -17,7 +17,7 @@ from kit.drawing.svg import (
 NAMES = 11.0
 """Size of the names, and the least size of a digit: 11 px on a phone, 9 pt on paper."""
 
-_CELL, _LARGEST_CELL, _SIDE = 19.5, 40.0, 250.0
+_CELL, _LARGEST_CELL, _PHONE = 19.5, 40.0, 338.0
 _LEAST_ROOM, _MOST_ROOM = 44.0, 118.0
 _ROW_GAP, _COLUMN_GAP = 19.0, 5.0
 _RIM = 5.0
@@ -123,9 +123,10 @@ def _layout(
     bases: Mapping[str, tuple[str, ...]], overlays: Mapping[str, tuple[str, ...]]
 ) -> ChartLayout:
     most = max(sum(map(len, bases.values())), sum(map(len, overlays.values())))
-    cell = min(_LARGEST_CELL, max(_CELL, _SIDE / most))
     heading = max(text_width(f"{family} base", NAMES) for family in bases)
     left = max(_room(bases), heading + 2)
+    room = _PHONE - left - _COLUMN_GAP * (len(overlays) - 1)
+    cell = min(_LARGEST_CELL, max(_CELL, room / most))
     top = 18 + _room(overlays)
     down = _places(bases, max(top, 34), cell, _ROW_GAP)
     across = _places(overlays, left, cell, _COLUMN_GAP)

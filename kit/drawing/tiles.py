@@ -18,8 +18,8 @@ from kit.drawing.svg import (
     words,
 )
 from kit.series import Scale, Settings, places_on_tile, stencil_on
+from kit.wording import escape, mm_and_inches
 from kit.wording import grade as grade_said
-from kit.wording import mm_and_inches
 
 _LETTERS = 11.0
 _HEADING = 18.0
@@ -186,7 +186,21 @@ def _tile(settings: Settings, tile: TileShown, x: float, y: float, mm: float) ->
         _patch(settings, tile, place.number, x + place.x_mm * mm, y + place.y_mm * mm, mm)
         for place in places_on_tile(settings, tile.stripes)
     ]
-    return group([*heading, _outline(settings, x, y, mm), *patches])
+    shapes, numbers = zip(*patches, strict=True) if patches else ((), ())
+    size = _digits(settings, tile, mm)
+    return group(
+        [
+            *heading,
+            _outline(settings, x, y, mm),
+            group(shapes, stroke=INK, stroke_width=0.8),
+            group(numbers, font_size=size, text_anchor="middle", fill=INK),
+        ]
+    )
+
+
+def _digits(settings: Settings, tile: TileShown, mm: float) -> float:
+    """Size of the number on a patch."""
+    return min(13.0, max(9.0, 0.62 * stencil_on(settings, tile.stripes).size_mm * mm))
 
 
 def _outline(settings: Settings, x: float, y: float, mm: float) -> str:
@@ -200,7 +214,8 @@ def _outline(settings: Settings, x: float, y: float, mm: float) -> str:
 
 def _patch(
     settings: Settings, tile: TileShown, position: int, x: float, y: float, mm: float
-) -> str:
+) -> tuple[str, str]:
+    """Draw a patch, and the number on it; what most have is written on their groups."""
     value = tile.grades.get(position)
     fill = PAPER if value is None else grade_colour(value)
     planned = position in tile.overlays
@@ -208,7 +223,7 @@ def _patch(
     stencil = stencil_on(settings, tile.stripes)
     wide, high = stencil.size_mm * mm, stencil.height_mm * mm
     look: dict[str, Any] = {
-        "fill": fill, "stroke": QUIET if dashed else INK, "stroke_width": 0.8,
+        "fill": fill, "stroke": QUIET if dashed else None,
         "stroke_dasharray": "2.5 2" if dashed else None,
     }  # fmt: skip
     if stencil.shape == "disc":
@@ -217,9 +232,11 @@ def _patch(
         shape = element("rect", x=x - wide / 2, y=y - high / 2, width=wide, height=high, **look)
     said = grade_said(value) if value is not None else str(position) if planned else ""
     if not said:
-        return shape
-    size = min(13.0, max(9.0, 0.62 * wide))
-    return shape + words(x, y + size * 0.36, said, size, "middle", ink_on(fill), theme=None)
+        return shape, ""
+    ink = ink_on(fill)
+    below = y + 0.36 * _digits(settings, tile, mm)
+    number = element("text", escape(said), x=x, y=below, fill=None if ink == INK else ink)
+    return shape, number
 
 
 def _grade_key(scale: Scale, top: float, width: float) -> tuple[list[str], float]:

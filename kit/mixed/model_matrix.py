@@ -3,7 +3,7 @@
 import re
 import warnings
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -33,6 +33,8 @@ class Effects:
         Places of the kept columns among those of `spec`.
     dropped : tuple of str
         One sentence for each column left out.
+    built : dict
+        Columns by the values that they were built from, as few recipes are asked about often.
     """
 
     names: tuple[str, ...]
@@ -40,6 +42,7 @@ class Effects:
     spec: ModelSpec
     kept: Index
     dropped: tuple[str, ...]
+    built: dict[tuple[Any, ...], Array] = field(default_factory=dict, repr=False, compare=False)
 
     def columns_for(self, frame: pd.DataFrame) -> Array:
         """Build the effects' columns for new rows.
@@ -49,9 +52,20 @@ class Effects:
         Misuse
             If a column is missing or holds a value that the fit never saw.
         """
-        missing = sorted(self.spec.required_variables - set(frame.columns))
+        used = sorted(self.spec.required_variables)
+        missing = [name for name in used if name not in frame.columns]
         if missing:
             raise Misuse(f"The new rows lack the columns {', '.join(missing)}.")
+        if not used or frame.empty:
+            return self._build(frame)
+        rows = list(zip(*(frame[name] for name in used), strict=True))
+        fresh = {row: n for n, row in enumerate(rows) if row not in self.built}
+        if fresh:
+            built = self._build(frame.iloc[list(fresh.values())])
+            self.built.update(zip(fresh, built, strict=True))
+        return np.stack([self.built[row] for row in rows])
+
+    def _build(self, frame: pd.DataFrame) -> Array:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             warnings.simplefilter("error", DataMismatchWarning)

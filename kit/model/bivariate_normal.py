@@ -1,5 +1,7 @@
 """Chances of two normal values that are correlated."""
 
+from functools import cache
+
 import numpy as np
 from scipy.special import ndtr
 
@@ -25,14 +27,22 @@ def both_below(h: Array, k: Array, rho: Array | float) -> Array:
     p, q = ndtr(h), ndtr(k)
     steepest = float(np.max(np.abs(rho), initial=0.0))
     points = next(points for bound, points in _POINTS if steepest <= bound)
-    node, weight = np.polynomial.legendre.leggauss(points)
     squares, product = h**2 + k**2, 2 * h * k
     joint = p * q + 0.0 * np.asarray(rho)
-    for part, w in zip(0.5 * (node + 1), weight, strict=True):
+    for part, w in _gauss_legendre(points) if steepest else ():
         r = rho * part
         left = 1 - r**2
-        joint += (rho * w / (4 * np.pi * np.sqrt(left))) * np.exp(
-            (r * product - squares) / (2 * left)
-        )
+        density = np.asarray(product * (r / (2 * left)))
+        density -= squares * (0.5 / left)
+        np.exp(density, out=density)
+        density *= rho * w / (4 * np.pi * np.sqrt(left))
+        joint += density
     joined: Array = np.clip(joint, np.maximum(0.0, p + q - 1), np.minimum(p, q))
     return joined
+
+
+@cache
+def _gauss_legendre(points: int) -> tuple[tuple[float, float], ...]:
+    """Nodes from 0 to 1, and their weights."""
+    node, weight = np.polynomial.legendre.leggauss(points)
+    return tuple(zip(0.5 * (node + 1), weight, strict=True))

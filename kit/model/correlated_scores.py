@@ -1,5 +1,7 @@
 """How the two scores of one patch hang together: the correlation of its states."""
 
+from functools import lru_cache
+
 import numpy as np
 import pandas as pd
 from scipy.optimize import minimize_scalar
@@ -24,6 +26,7 @@ PRIOR_SD = 0.5
 _SURE = 1e-9
 
 
+@lru_cache(maxsize=4)  # One series is judged at several recipes, each time by the same fits.
 def score_correlation(one: ScaleFit, other: ScaleFit) -> float:
     """Correlation of a patch's states on two scales, given what is known of its pair.
 

@@ -10,7 +10,7 @@ kept apart: firing more samples shrinks what is not known of eta, and does nothi
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -32,6 +32,9 @@ LOGISTIC_VARIANCE = np.pi**2 / 3
 
 EVERY = 4
 """Of the draws, that chances are averaged over."""
+
+_AT_ONCE = 128
+"""Pairs whose draws a processor's own memory holds together."""
 
 SOURCES = (*NOISE, "grader", *JARS)
 """Sources of variation that a new patch may meet anew."""
@@ -90,6 +93,10 @@ class ScoreState:
     unseen: Array | float = 0.0
     fine: int = 0
     broken: int = 0
+
+    def part(self, rows: slice) -> "ScoreState":
+        """Only some of the pairs."""
+        return replace(self, mean=self.mean[rows], variance=self.variance[rows])
 
     def reading_below(self, cut: int) -> tuple[Array, Array]:
         """The same for a single reading, and the variance of such readings."""
@@ -266,7 +273,7 @@ def ending_chances(spread: ScoreState, pull_through: ScoreState, rho: float) -> 
     k, k_all = _bound(pull_through, pull_through.fine, v, more_pull)
     fine = both_below(h, k, rho * np.sqrt(w * v / (h_all * k_all + TINY)))
     last, _ = _bound(pull_through, pull_through.broken, v, more_pull)
-    return _endings(fine.mean(axis=1), ndtr(-last).mean(axis=1))
+    return _endings(fine.mean(axis=1), ndtr(-last).mean(axis=1)).T
 
 
 def _order(score: ScoreState) -> Array:
@@ -304,11 +311,15 @@ def outlook(
     chances = ending_chances(spread, pull_through, rho)
     leans_to = chances.argmax(axis=1)
     points = _normal_points(2)
-    share = _shares(spread, pull_through, rho, points)
-    hit_or_miss = (share.max(axis=0) < confidence).mean(axis=1)
-    leaning = np.sort(np.take_along_axis(share, leans_to[None, :, None], axis=0)[0], axis=1)
     tail = (1 - confidence) / 2
-    low, high = (leaning[:, min(DRAWS - 1, int(end * DRAWS))] for end in (tail, 1 - tail))
+    ends = [min(DRAWS - 1, int(end * DRAWS)) for end in (tail, 1 - tail)]
+    hit_or_miss, (low, high) = np.empty(len(chances)), np.empty((2, len(chances)))
+    for start in range(0, len(chances), _AT_ONCE):
+        rows = slice(start, start + _AT_ONCE)
+        share = _shares(spread.part(rows), pull_through.part(rows), rho, points)
+        hit_or_miss[rows] = (share.max(axis=0) < confidence).mean(axis=1)
+        leaning = np.take_along_axis(share, leans_to[None, rows, None], axis=0)[0]
+        low[rows], high[rows] = np.partition(leaning, ends, axis=1)[:, ends].T
     return PairOutlook(chances, leans_to, hit_or_miss, low, high)
 
 
@@ -319,7 +330,7 @@ def _shares(spread: ScoreState, pull_through: ScoreState, rho: float, points: Ar
     fine = both_below(h, k, rho)
     if pull_through.broken != pull_through.fine:
         k = _drawn_bound(pull_through, pull_through.broken, points[:, 1], slice(None))
-    return np.moveaxis(_endings(fine, ndtr(-k)), -1, 0)
+    return _endings(fine, ndtr(-k))
 
 
 def _drawn_bound(score: ScoreState, cut: int, normal: Array, order: Array | slice) -> Array:
@@ -330,5 +341,5 @@ def _drawn_bound(score: ScoreState, cut: int, normal: Array, order: Array | slic
 
 
 def _endings(fine: Array, broken: Array) -> Array:
-    """Fine, soft and broken, along a last axis; they exclude each other and sum to one."""
-    return np.stack([fine, np.maximum(1 - fine - broken, 0.0), broken], axis=-1)
+    """Fine, soft and broken, along a first axis; they exclude each other and sum to one."""
+    return np.stack([fine, np.maximum(1 - fine - broken, 0.0), broken])

@@ -25,6 +25,7 @@ from kit.photo.raster import (
 )
 from kit.photo.review.contact_sheet import write_contact_sheet
 from kit.photo.review.decisions import Decision, read_decisions
+from kit.photo.review.patch_cutouts import PatchPicture, patch_pictures
 from kit.photo.tile.tile_plan import PhotoPlan, photo_plan
 from kit.photo.view.image_file import Unmeasurable
 
@@ -42,6 +43,7 @@ __all__ = [
     "Label",
     "Mark",
     "Measured",
+    "PatchPicture",
     "PhotoPlan",
     "PhotoReviewForm",
     "PictureResult",
@@ -59,6 +61,7 @@ __all__ = [
     "measure_folder",
     "measure_picture",
     "measure_series",
+    "patch_pictures",
     "photo_plan",
     "read_decisions",
     "srgb_values",

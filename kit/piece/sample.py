@@ -142,8 +142,8 @@ def best_sample(
     sample = _chosen(ways[0], trials, patches_per_tile, tiles)
     if sample.worth_firing or len(ways) == 1:
         return sample
-    best_now = _Trials([ways[trials.best_now]], known)
-    return _chosen(ways[0], best_now, patches_per_tile, tiles)
+    own = trials.best_now if trials.now - trials.as_given >= LEAST_SHIFT else 0
+    return _chosen(ways[0], _Trials([ways[own]], known), patches_per_tile, tiles)
 
 
 def _chosen(piece: Piece, trials: "_Trials", patches_per_tile: int, tiles: int) -> PieceSample:
@@ -221,6 +221,7 @@ class _Trials:
         self.luck = random.random((TRIALS, len(self.patches), 2 * MOST_ALIKE))
         self.best_now = int(self.chance.mean(axis=1).argmax())
         self.now = float(self.chance[self.best_now].mean())
+        self.as_given = float(self.chance[0].mean())
 
     def unfired(self) -> Array:
         """Weights of the states in each trial; the state that fires does not judge itself."""
@@ -306,6 +307,7 @@ def _settings(piece: Piece, tiles: Sequence[SampleTile], like: Settings, title: 
         question=f"Will {piece.title} hold?",
         tiles=len(tiles),
         patches_per_tile=max(map(len, tiles)),
+        stripes=1,
         factors={
             **like.factors,
             **{factor: levels(factor) for factor in own},

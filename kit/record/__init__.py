@@ -18,9 +18,9 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "past_events": ["history", "restore", "undo"],
         "plan_changes": [
             "CHANGES",
-            "add_tiles",
             "change_plan",
             "first_free_number",
+            "replanned",
             "split",
             "unplanned",
         ],

@@ -4,40 +4,32 @@ from pathlib import Path
 from typing import Protocol
 
 import ipywidgets
-import pandas as pd
 
 from kit.errors import DataProblems, Misuse
-from kit.record.plan_changes import replanned, unplanned
-from kit.series import read_series
+from kit.record.plan_changes import replanned
+from kit.series import Series, read_series
 from kit.wording import escape
 
 _BUTTON = ipywidgets.Layout(width="20rem", height="3rem")
 
 
 class Planned(Protocol):
-    """Anything with the tiles and patches of a series, such as a plan."""
+    """A plan: anything that holds a planned series."""
 
     @property
-    def tiles(self) -> pd.DataFrame: ...
-
-    @property
-    def patches(self) -> pd.DataFrame: ...
+    def series(self) -> Series: ...
 
 
 def plan_saver(folder: Path | str, plan: Planned) -> ipywidgets.Widget:
-    """Offer to write a plan into its series, in place of one of which nothing is fired yet."""
+    """Offer to write a plan into its series, in place of what is not made yet."""
     series = read_series(folder)
-    try:
-        unplanned(series)
-    except Misuse as fired:
-        return _paragraph(str(fired))
     words = "Replace the plan of the series" if len(series.tiles) else "Write this plan"
     button = ipywidgets.Button(description=words, layout=_BUTTON)
     told = ipywidgets.HTML()
 
     def save(_: ipywidgets.Button) -> None:
         try:
-            replanned(folder, plan.tiles, plan.patches)
+            replanned(folder, plan.series)
         except (Misuse, DataProblems) as problem:
             told.value = _paragraph(str(problem)).value
             return

@@ -7,8 +7,6 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-import pandas as pd
-
 from kit.errors import Misuse
 from kit.record.amending import Amendment, amended, amendment
 from kit.series import (
@@ -20,7 +18,6 @@ from kit.series import (
     checked_name,
     files_of,
     is_begun,
-    patch_name,
     read_journal,
     read_series,
     rows_of_files,
@@ -44,10 +41,11 @@ def unplanned(series: Series) -> Series:
     if made:
         raise Misuse(
             f"{series.name} is planned already ({len(series.tiles)} tiles) and has {listed(made)}. "
-            "Add tiles with `kit plan --more`, or drop, move or split off what is not made yet "
-            "with `kit change`; or start another series: kit new NAME"
+            "`kit plan` plans what is not made yet again, and adds tiles with --more; `kit change` "
+            "drops, moves or splits off tiles; kit new NAME starts another series."
         )
-    return replace(series, tiles=series.tiles.iloc[:0], patches=series.patches.iloc[:0])
+    bare = {n: getattr(series, n).iloc[:0] for n in ("tiles", "patches", "stripes")}
+    return replace(series, **bare)
 
 
 def first_free_number(folder: Path | str) -> int:
@@ -57,42 +55,6 @@ def first_free_number(folder: Path | str) -> int:
     for event in read_journal(folder).events:
         names |= {change.row for change in event.changes if change.table == "tiles"}
     return 1 + max((int(name[1][0]) for name in names), default=0)
-
-
-def add_tiles(folder: Path | str, tiles: pd.DataFrame, patches: pd.DataFrame) -> Series:
-    """Add the tiles and patches of a plan to a series; they are numbered and put in sittings anew.
-
-    Parameters
-    ----------
-    folder : Path
-        Of the series.
-    tiles, patches : DataFrame
-        As in a plan for the same colours; lower tile numbers come first.
-
-    Returns
-    -------
-    Series
-        With them, not written yet.
-    """
-    series = read_series(folder)
-    first = first_free_number(folder)
-    number = {old: first + n for n, old in enumerate(sorted(set(tiles["tile"])))}
-    sittings = int(series.tiles["session"].max()) if len(series.tiles) else 0
-    new = tiles.assign(
-        tile=tiles["tile"].map(number), session=tiles["session"] - tiles["session"].min() + 1
-    )
-    new["session"] += sittings
-    own = patches.assign(tile=patches["tile"].map(number))
-    own["patch"] = pd.Series(
-        [patch_name(t, p) for t, p in zip(own["tile"], own["position"], strict=True)],
-        own.index, dtype="str",
-    )  # fmt: skip
-    return replace(
-        series,
-        tiles=_joined(series.tiles, new),
-        patches=_joined(series.patches, own),
-        settings=replace(series.settings, tiles=len(series.tiles) + len(new)),
-    )
 
 
 def drop_tiles(
@@ -166,6 +128,7 @@ def split(folder: Path | str, tiles: Collection[int], name: str, by: str = "") -
     kept = {
         "tiles": series.tiles["tile"].isin(whole),
         "patches": series.patches["tile"].isin(whole),
+        "stripes": series.stripes["tile"].isin(whole),
         "firings": series.firings["tile"].isin(whole),
         "grades": series.grades["patch"].isin(patches),
         "measurements": series.measurements["patch"].isin(patches),
@@ -203,7 +166,7 @@ def _of_tiles(rows: Rows, numbers: Collection[str]) -> list[RowName]:
     return [
         name
         for name in rows
-        if (name[0] in ("tiles", "firings") and name[1][0] in numbers)
+        if (name[0] in ("tiles", "stripes", "firings") and name[1][0] in numbers)
         or (name[0] in ("patches", "grades", "measurements") and name[1][0] in on_them)
         or (name[0] == "corrections" and name[1][2] in numbers)
     ]
@@ -220,12 +183,7 @@ def _known(rows: Rows, tiles: Collection[int]) -> set[str]:
 def _not_made(folder: Path, tiles: Collection[int]) -> tuple[Rows, set[str]]:
     rows = rows_of_files(files_of(folder))
     numbers = _known(rows, tiles)
-    said = {
-        name[1][0] if name[0] == "firings" else _tile(rows, name)
-        for name in rows
-        if name[0] in ("firings", "grades", "measurements")
-    }
-    made = sorted(int(number) for number in said & numbers)
+    made = sorted(_made(rows) & {int(number) for number in numbers})
     if made:
         raise Misuse(
             f"{counted(len(made), 'tile')} {'is' if len(made) == 1 else 'are'} made already: "
@@ -233,6 +191,16 @@ def _not_made(folder: Path, tiles: Collection[int]) -> tuple[Rows, set[str]]:
             "accident."
         )
     return rows, numbers
+
+
+def _made(rows: Rows) -> set[int]:
+    """Tiles of which a firing, a grade or a measurement is on record."""
+    said = {
+        name[1][0] if name[0] == "firings" else _tile(rows, name)
+        for name in rows
+        if name[0] in ("firings", "grades", "measurements")
+    }
+    return {int(number) for number in said if number}
 
 
 def _tile(rows: Rows, name: RowName) -> str:
@@ -248,26 +216,38 @@ def _of_session(folder: Path, session: int) -> list[int]:
     return tiles
 
 
-def _joined(frame: pd.DataFrame, more: pd.DataFrame) -> pd.DataFrame:
-    both = pd.concat([frame, more.reindex(columns=frame.columns)], ignore_index=True)
-    for name in both.columns:
-        if frame[name].dtype == "str":
-            both[name] = both[name].fillna("")
-    return both.astype(frame.dtypes)
+def replanned(folder: Path | str, planned: Series, by: str = "") -> Series:
+    """Write a plan into its series: in place of what is not made yet, beside what is.
 
-
-def replanned(
-    folder: Path | str, tiles: pd.DataFrame, patches: pd.DataFrame, by: str = ""
-) -> Series:
-    """Write a plan into a series of which nothing is fired, in place of the plan it has.
+    Parameters
+    ----------
+    folder : Path
+        Of the series.
+    planned : Series
+        With every tile that is made as it is on record, and with the settings of the plan.
+    by : str
 
     Raises
     ------
     Misuse
-        When something of it is fired.
+        When it would change or leave out a tile that is made.
     """
-    series = unplanned(read_series(folder))
-    replace(series, tiles=tiles, patches=patches).write(folder, Occasion("planned", by))
+    folder = Path(folder)
+    series = read_series(folder)
+    made = _made(rows_of_files(files_of(folder)))
+    for name in ("tiles", "patches", "stripes"):
+        was, now = (
+            frame[frame["tile"].isin(made)].reset_index(drop=True)
+            for frame in (getattr(series, name), getattr(planned, name))
+        )
+        if not was.equals(now):
+            raise Misuse(
+                f"{series.name} is planned already and {counted(len(made), 'tile')} of it "
+                f"{'is' if len(made) == 1 else 'are'} made; this plan knows nothing of that. Plan "
+                f"again from what is left: kit plan {series.name}"
+            )
+    whole = {name: getattr(planned, name) for name in ("tiles", "patches", "stripes", "settings")}
+    replace(series, **whole).write(folder, Occasion("planned", by))
     return read_series(folder)
 
 

@@ -19,6 +19,7 @@ from kit.model import (
     measured_pair_table,
     pair_table,
 )
+from kit.photo import PatchPicture
 from kit.report.findings.effect_findings import ScoreFindings, practice_findings, score_findings
 from kit.report.findings.finding import Finding
 from kit.report.findings.pair_findings import PairFindings
@@ -105,6 +106,8 @@ class Analysis:
     judged : Judged
     before : tuple of Series
         The rounds that it goes on from: the fits have their grades too, the rest is of this series.
+    pictures : tuple of PatchPicture
+        Photographs of single patches.
     """
 
     series: Series
@@ -112,6 +115,7 @@ class Analysis:
     fits: Fits
     judged: Judged
     before: tuple[Series, ...] = ()
+    pictures: tuple[PatchPicture, ...] = ()
 
     def __repr__(self) -> str:
         fitted = ", ".join(self.fits.by_scale) or "nothing"
@@ -184,7 +188,10 @@ class Analysis:
 
 
 def analyse(
-    series: Series, photographs: bool = True, before: Sequence[Series] | None = None
+    series: Series,
+    photographs: bool = True,
+    before: Sequence[Series] | None = None,
+    pictures: tuple[PatchPicture, ...] = (),
 ) -> Analysis:
     """Work out everything that the report says about a series.
 
@@ -196,12 +203,14 @@ def analyse(
     before : sequence of Series, optional
         The rounds that it goes on from; by default those that its settings name, as they lie
         beside it.
+    pictures : tuple of PatchPicture
+        Photographs of single patches to be shown, as `kit.photo.patch_pictures` gives them.
     """
     settings = series.settings
     rounds = rounds_before(series) if before is None else tuple(before)
     fits = fit_scales([*rounds, series], settings.scales, photographs)
     judged = judge_pairs(fits, series.stock, settings.verdict)
-    return Analysis(series, observations(series), fits, judged, rounds)
+    return Analysis(series, observations(series), fits, judged, rounds, pictures)
 
 
 def fit_scales(

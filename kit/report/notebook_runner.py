@@ -1,4 +1,4 @@
-"""Running the kit's notebooks without a screen."""
+"""Running the kit's notebooks without a screen, and keeping that of a report."""
 
 import sys
 from collections.abc import Callable, Mapping
@@ -11,8 +11,12 @@ from jupyter_client.manager import AsyncKernelManager
 
 import kit
 from kit.errors import Misuse, NotebookFailed
+from kit.report.publish import checked_ready
+from kit.series import read_series, report_folder, series_folder, write_whole
 
 Say = Callable[[str], None]
+
+NOTEBOOK = "07_series_report"
 
 
 class _ThisPython(AsyncKernelManager):
@@ -29,6 +33,46 @@ class _ThisPython(AsyncKernelManager):
             language="python",
             env={"PYDEVD_DISABLE_FILE_VALIDATION": "1"},
         )  # fmt: skip
+
+
+def write_notebook(series: str | Path, into: Path | str | None = None) -> Path:
+    """Run the notebook of the report from top to bottom through papermill, and keep it.
+
+    The notebook calls `write_report` itself, so its files are put in place too.
+
+    Parameters
+    ----------
+    series : str or Path
+        A name below data/, or a folder.
+    into : Path, optional
+        As for `write_report`.
+
+    Returns
+    -------
+    Path
+        Of report.ipynb, with the results in it.
+
+    Raises
+    ------
+    Misuse, DataProblems
+        As `write_report` does.
+    NotebookFailed
+        When a cell fails. An earlier report stays as it was; the notebook is kept, as far as it
+        came, as failed.ipynb.
+    """
+    folder = series_folder(str(series)).resolve()
+    name = checked_ready(read_series(folder)).name
+    into = Path(into or report_folder(folder))
+    into.mkdir(parents=True, exist_ok=True)
+    output, failed = into / "report.ipynb", into / "failed.ipynb"
+    try:
+        run_notebook(notebook(NOTEBOOK), {"series": str(folder), "into": str(into)}, failed)
+    except NotebookFailed as failure:
+        raise failure.kept_at(failed) from None
+    told = settled(failed.read_text("utf-8"), {"series": name, "into": None})
+    write_whole(output, told.encode("utf-8"))
+    failed.unlink()
+    return output
 
 
 def notebook(name: str) -> Path:

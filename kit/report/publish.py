@@ -8,9 +8,9 @@ from string import ascii_uppercase
 
 import pandas as pd
 
-from kit.errors import Misuse, NotebookFailed
+from kit.errors import Misuse
+from kit.photo import PatchPicture, patch_pictures
 from kit.report.analysis import analyse
-from kit.report.notebook_runner import notebook, run_notebook, settled
 from kit.report.sections.closing import made_by
 from kit.report.sections.composition import whole_report
 from kit.report.written_files import report_files
@@ -24,12 +24,10 @@ from kit.series import (
     series_folder,
     series_tables,
     studio_folder,
-    write_whole,
 )
 
 Say = Callable[[str], None]
 
-NOTEBOOK = "07_series_report"
 MARK = "made-from.txt"
 """Holds the fingerprint of the data that a report was made from."""
 
@@ -48,7 +46,8 @@ def write_report(
     Parameters
     ----------
     series : str, Path or Series
-        A name below data/, a folder, or a series that was read already.
+        A name below data/, a folder, or a series that was read already (then without its
+        photographs).
     into : Path, optional
         Folder for the report; reports/<series> beside data/ by default.
     names : bool
@@ -68,11 +67,17 @@ def write_report(
     """
     say = progress or (lambda text: None)
     into = Path(into) if into else _place_of(series)
-    read = series if isinstance(series, Series) else read_series(series_folder(str(series)))
+    pictures: tuple[PatchPicture, ...] = ()
+    if isinstance(series, Series):
+        read = series
+    else:
+        folder = series_folder(str(series))
+        read = read_series(folder)
+        pictures = patch_pictures(read, folder / "photos")
     say("Fitting the models")
     rounds = rounds_before(checked_ready(read))
     shown = [*rounds, read] if names else lettered(*rounds, read)
-    analysis = analyse(shown[-1], before=shown[:-1])
+    analysis = analyse(shown[-1], before=shown[:-1], pictures=pictures)
     say("Drawing the pictures")
     files = {
         **report_files(analysis, whole_report(analysis)),
@@ -114,46 +119,6 @@ def _letter(place: int) -> str:
     """'A' to 'Z', then 'A2' to 'Z2', and so on."""
     again, letter = divmod(place, len(ascii_uppercase))
     return ascii_uppercase[letter] + (str(again + 1) if again else "")
-
-
-def write_notebook(series: str | Path, into: Path | str | None = None) -> Path:
-    """Run the notebook of the report from top to bottom through papermill, and keep it.
-
-    The notebook calls `write_report` itself, so its files are put in place too.
-
-    Parameters
-    ----------
-    series : str or Path
-        A name below data/, or a folder.
-    into : Path, optional
-        As for `write_report`.
-
-    Returns
-    -------
-    Path
-        Of report.ipynb, with the results in it.
-
-    Raises
-    ------
-    Misuse, DataProblems
-        As `write_report` does.
-    NotebookFailed
-        When a cell fails. An earlier report stays as it was; the notebook is kept, as far as it
-        came, as failed.ipynb.
-    """
-    folder = series_folder(str(series)).resolve()
-    name = checked_ready(read_series(folder)).name
-    into = Path(into or report_folder(folder))
-    into.mkdir(parents=True, exist_ok=True)
-    output, failed = into / "report.ipynb", into / "failed.ipynb"
-    try:
-        run_notebook(notebook(NOTEBOOK), {"series": str(folder), "into": str(into)}, failed)
-    except NotebookFailed as failure:
-        raise failure.kept_at(failed) from None
-    told = settled(failed.read_text("utf-8"), {"series": name, "into": None})
-    write_whole(output, told.encode("utf-8"))
-    failed.unlink()
-    return output
 
 
 def checked_ready(series: Series) -> Series:

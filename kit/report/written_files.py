@@ -8,7 +8,7 @@ import typst
 
 from kit.drawing import Drawing, font_options, pair_charts
 from kit.report.analysis import Analysis
-from kit.report.findings.pair_findings import PairFindings
+from kit.report.findings.pair_findings import PAIRS, PairFindings
 from kit.report.gallery import index_entry
 from kit.report.page.document import Document
 from kit.report.page.html import page
@@ -16,7 +16,6 @@ from kit.report.page.pdf import pages, wall_sheet
 from kit.report.sections.chart_explained import rule_in_words
 from kit.report.sections.composition import wall_summary
 from kit.report.sections.photographed_pairs import measured_rule
-from kit.series import csv_of
 from kit.sheets import wall_chart
 
 
@@ -49,7 +48,7 @@ def _pair_files(analysis: Analysis) -> dict[str, bytes]:
     return {
         "pair-chart.svg": chart.svg,
         "pair-chart.png": png_of(chart),
-        "pairs.csv": pairs_csv(analysis.pairs_found),
+        PAIRS: analysis.pairs_found.csv,
         "wall-chart.pdf": wall_chart(analysis.pairs, colours, settings.title, rule=rule),
     }
 
@@ -62,23 +61,9 @@ def photographed_pair_files(analysis: Analysis) -> dict[str, bytes]:
     rule = f"{rule_in_words(settings)} {measured_rule(settings.verdict)}"
     title = f"{settings.title}, by photographs"
     return {
-        "pairs-measured.csv": pairs_csv(PairFindings(pairs)),
+        "pairs-measured.csv": PairFindings(pairs).csv,
         "wall-chart-measured.pdf": wall_chart(pairs, analysis.series.colours, title, rule=rule),
     }
-
-
-def pairs_csv(found: PairFindings) -> bytes:
-    """Write every pair at every firing count as CSV, with its headline.
-
-    The chance of what is shown stands as the number that a chart's cell has; the chances behind it
-    with six figures after the point.
-    """
-    headlines = {(p.first.base, p.first.overlay): p.headline for p in found}
-    table = found.table.round(6).assign(
-        chance_in_100=[row.number for row in found.rows],
-        headline=[headlines[row.base, row.overlay] for row in found.rows],
-    )
-    return csv_of(table)
 
 
 def png_of(drawing: Drawing, dots_per_inch: int = 200) -> bytes:

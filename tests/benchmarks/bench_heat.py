@@ -64,6 +64,7 @@ SETTING = PairSetting()
 SETTINGS = Settings(title="Heat", question="?", graders=("A", "B"), tiles_per_session=9)
 PLANNED = joblib.Memory(Path(tempfile.gettempdir()) / "heat-plans", verbose=0)
 SINGLE, STRIPED = TileFormat(), TileFormat(stripes=3)
+ALL_STRIPED = TileFormat(stripes=3, full_size_one_in=100)
 
 
 def wide(seed: int) -> Truth:
@@ -114,6 +115,12 @@ def elsewhere(truth: Truth, kind: str, seed: int) -> Truth:
         for name, own in truth.scales.items()
     }
     return replace(truth, scales=scales)
+
+
+def steady(truth: Truth) -> Truth:
+    """The same studio, whose stripes and small patches vary no more than patches of full size."""
+    still = {n: replace(s, stripe_sd=0.0, small_patch_sd=0.0) for n, s in truth.scales.items()}
+    return replace(truth, scales=still)
 
 
 STUDIOS: dict[str, Callable[[int], Truth]] = {"wide": wide, "hard": hard}
@@ -179,6 +186,8 @@ class Arm:
     layout : 'random', TileFormat
     rounds : bool
         Two thirds at once and the rest where they do most.
+    steady : bool
+        Fired where stripes and small patches vary no more than patches of full size.
     photographs, earlier, known : bool
         Tiles photographed as well; a series of nine random tiles before it; how much every source
         varies taken as known, which tells what limits the plan.
@@ -190,6 +199,7 @@ class Arm:
     tiles: tuple[int, ...]
     layout: TileFormat | None = None
     rounds: bool = False
+    steady: bool = False
     photographs: bool = False
     earlier: bool = False
     known: bool = False
@@ -198,17 +208,19 @@ class Arm:
 
 ARMS = (
     Arm("random, one base", (6, 9, 12, 18)),
-    Arm("survey, one base", (6, 9, 12, 18), SINGLE),
-    Arm("survey, stripes", (6, 9, 12, 18), STRIPED),
-    Arm("rounds, one base", (9, 12), SINGLE, rounds=True, every=2),
-    Arm("rounds, stripes", (6, 9, 12), STRIPED, rounds=True),
-    Arm("random, components known", (9, 18), known=True),
-    Arm("stripes, components known", (6, 9), STRIPED, known=True),
+    Arm("survey, one base", (9, 18), SINGLE),
+    Arm("survey, stripes", (6, 9, 12), STRIPED),
+    Arm("rounds, stripes", (6, 9, 12), STRIPED, rounds=True, every=2),
+    Arm("rounds, one base", (9,), SINGLE, rounds=True, every=4),
+    Arm("random, components known", (18,), known=True, every=2),
+    Arm("stripes, components known", (6, 9), STRIPED, known=True, every=2),
+    Arm("stripes, as steady as full size", (6, 9), STRIPED, steady=True, every=2),
+    Arm("stripes, one tile of full size", (6, 9), ALL_STRIPED, every=2),
     Arm("random, after an earlier series", (6, 18), earlier=True, every=2),
     Arm("stripes, after an earlier series", (6, 9), STRIPED, earlier=True, every=2),
-    Arm("random, photographs", (18,), photographs=True, every=3),
-    Arm("stripes, photographs", (6, 9), STRIPED, photographs=True, every=3),
-    Arm("stripes, both", (6,), STRIPED, photographs=True, earlier=True, every=3),
+    Arm("random, photographs", (18,), photographs=True, every=4),
+    Arm("stripes, photographs", (6, 9), STRIPED, photographs=True, every=4),
+    Arm("stripes, both", (6,), STRIPED, photographs=True, earlier=True, every=4),
 )
 
 
@@ -225,7 +237,7 @@ class Studio:
 
     def fired(self, arm: Arm, tiles: int) -> list[Series]:
         """The series that an arm has graded in the end."""
-        key = (arm.layout, arm.rounds, arm.photographs, arm.earlier, tiles)
+        key = (arm.layout, arm.rounds, arm.photographs, arm.earlier, arm.steady, tiles)
         if key not in self._fired:
             self._fired[key] = [*self._before(arm), *self._own(arm, tiles)]
         return self._fired[key]
@@ -243,7 +255,8 @@ class Studio:
             return self._in_rounds(arm.layout, tiles)
         else:
             plan = planned(tiles, arm.layout, self.seed % PLANS)
-        series = fire(plan, self.truth, 100 * self.seed)
+        truth = steady(self.truth) if arm.steady else self.truth
+        series = fire(plan, truth, 100 * self.seed)
         if arm.photographs:
             series = photographed(series, self.truth, 100 * self.seed, "off by patch")
         return [series]

@@ -114,3 +114,19 @@ def test_money_and_a_jar_that_runs_low_limit_a_plan_too(fresh: Series):
 def test_what_no_plan_can_meet_is_refused_with_the_reason(fresh: Series):
     with pytest.raises(Misuse, match=r"trips \(6, at most 5\)"):
         plan(fresh, limits=Limits(trips=5))
+
+
+def test_a_low_jar_lies_under_nothing_before_it_is_left_out_or_the_plan_shrinks(fresh: Series):
+    whole = costs(plan(fresh).series)
+    base = plan(fresh).tiles["base"].iloc[0]
+    little = plan(fresh, limits=Limits(enamel_g={base: whole.enamel_g[base] / 3}))
+    assert len(little.tiles) == whole.tiles
+    assert base not in set(little.tiles["base"])
+    assert base in set(little.patches["overlay"])
+    assert little.limits[0].startswith(f"{base} lies under nothing")
+    fresh = replace(fresh, settings=replace(fresh.settings, patches_per_tile=2))
+    none = plan(fresh, limits=Limits(enamel_g={base: 0.001}))
+    assert base not in {*none.tiles["base"], *none.patches["overlay"]}
+    assert f"{base} is not fired" in none.limits[0]
+    assert len(none.tiles) == whole.tiles
+    assert none.series.settings.leave_out == fresh.settings.leave_out

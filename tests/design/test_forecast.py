@@ -8,13 +8,18 @@ import pandas as pd
 import pytest
 
 from kit.design import (
+    Limits,
+    costs,
     fewer_would_do,
     forecast_verdicts,
     next_step,
     plan,
+    plan_more,
+    precision,
     replan,
     verdict_curve,
     what_to_expect,
+    which_pairs,
 )
 from kit.design import verdict_forecast as forecasting
 from kit.design.surveys import PairKnowledge
@@ -181,6 +186,36 @@ def test_an_added_colour_comes_into_what_is_left(fired):
     again = replan(replace(partly(fired, 4), colours=colours), tiles=3)
     new = patches_in_full(again.series).query("tile > 4")
     assert "Quay Orange" in {*new["base"], *new["overlay"]}
+
+
+def test_limits_hold_for_the_new_tiles_alone_and_their_numbers_start_where_it_is_said(fired):
+    before = partly(fired, 4)
+    again = replan(before, tiles=3, first_tile=12, limits=Limits(trips=12))
+    assert list(again.tiles["tile"]) == [1, 2, 3, 4, 12, 13]
+    assert costs(again.to_make).trips == 12
+
+
+def test_tiles_are_added_beside_those_planned_and_what_those_will_show_counts(fired):
+    before = partly(fired, 4)
+    longer = plan_more(before, 2)
+    assert list(longer.tiles["tile"]) == [*range(1, 8), 8, 9]
+    was = longer.patches[longer.patches["tile"] <= 7].reset_index(drop=True)
+    pd.testing.assert_frame_equal(was, before.patches)
+    assert not longer.series.problems()
+    awaited = which_pairs._awaited(before)
+    assert set(awaited["tile"]) == {5, 6, 7}
+
+
+def test_striped_tiles_are_added_to_a_striped_plan(fresh):
+    settings = replace(fresh.settings, stripes=3)
+    first = plan(replace(fresh, settings=settings), tiles=3).series
+    longer = plan_more(first, 2)
+    assert set(first.stripes["tile"]) < set(longer.series.stripes["tile"])
+    assert not longer.series.problems()
+    sure = precision(longer.series)
+    assert sure.pairs_fired == len(
+        patches_in_full(longer.series)[["base", "overlay"]].drop_duplicates()
+    )
 
 
 def test_when_all_is_fired_it_asks_how_many_more(fired):

@@ -88,6 +88,15 @@ def letterings(drawing):
     return boxes
 
 
+@pytest.mark.parametrize("many", range(2, 13))
+@pytest.mark.parametrize("length", [4, 30])
+def test_up_to_ten_colours_need_no_scrolling_on_a_phone(many, length):
+    """A phone of 360 px leaves 342; with long names, ten colours fit, with short ones twelve."""
+    names = [f"{chr(65 + n)}{'x' * (length - 1)}" for n in range(many)]
+    (chart,) = pair_charts(*table(names))
+    assert chart.width <= (342 if many <= 10 or length == 4 else 390)
+
+
 @pytest.mark.parametrize("names", NAMES.values(), ids=NAMES)
 @pytest.mark.parametrize("families", [1, 2])
 def test_no_lettering_lies_on_another_nor_outside(names, families):

@@ -87,8 +87,8 @@ def test_patches_have_the_colour_of_their_grade_and_lost_ones_are_dashed(blank, 
     tile = TileShown("1 Moss", {1: 0.0, 2: 2.5}, frozenset({2}))
     drawing = tiles_as_graded(settings, [tile], SPREAD, "t", "Title", "Alt")
     tag = "circle" if stencil.shape == "disc" else "rect"
-    marks = [n for n in shapes(drawing, tag) if n.get("stroke-width") == "0.8"]
-    patches = [n for n in marks if n.get("fill") != "#e9e4de"]
+    outlined = [g for g in shapes(drawing, "g") if g.get("stroke")]
+    patches = [n for g in outlined for n in g.findall(f"{SVG}{tag}")]
     assert [n.get("fill") for n in patches] == [GRADE_COLOURS[0], GRADE_COLOURS[3], "#ffffff"]
     assert [bool(n.get("stroke-dasharray")) for n in patches] == [False, True, True]
     texts = [n.text for n in shapes(drawing, "text")]

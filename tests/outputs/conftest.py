@@ -10,7 +10,6 @@ import pytest
 
 from kit.report import Analysis, Document, analyse, wall_summary, whole_report
 from kit.report.page.html import page
-from kit.report.written_files import pairs_csv
 from kit.series import PULL_THROUGH, SPREAD, Scale, Series, Settings, new_series, patch_name
 from kit.studio import draw_truth, fire
 
@@ -153,7 +152,7 @@ def made_of(kind):
         html = page(report)
         wall = wall_summary(analysis)
     told = tuple(f"{w.category.__name__}: {w.message} ({w.filename}:{w.lineno})" for w in said)
-    csv = pairs_csv(analysis.pairs_found) if len(analysis.pairs_found) else b""
+    csv = analysis.pairs_found.csv if len(analysis.pairs_found) else b""
     return Made(series, analysis, report, wall, html, csv, told)
 
 

@@ -1,5 +1,7 @@
 """Which sample is fired first, what is said of it, and what becomes of it and of the piece."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -93,6 +95,19 @@ def test_where_nothing_is_open_the_sample_says_so_and_is_named_all_the_same(glas
     first, *rest = sample.sentences()
     assert first.startswith("No small sample is expected to change")
     assert "On a tile of White: Red for leaf, fired once." in rest
+
+
+def test_where_nothing_is_open_the_sample_carries_the_piece_as_it_is(glass):
+    known = glass(lambda row, state: {"Red": 0.9, "Blue": 0.91}[row.overlay])
+    ways = [LEAF, LEAF.with_layer("leaf", overlay="Blue")]
+    ((patch,),) = best_sample(ways, known, 1, 1).tiles
+    assert patch.row.overlay == "Red"
+
+
+def test_a_sample_planned_beside_a_striped_series_has_whole_tiles(panel, known, series):
+    striped = replace(series, settings=replace(series.settings, stripes=3))
+    planned = sample_series(sample_of(panel, known, places=4), striped, "sample")
+    assert planned.settings.stripes == 1
 
 
 def test_a_patch_is_told_with_what_differs_from_its_layer():

@@ -8,7 +8,17 @@ from typer.testing import CliRunner
 
 from kit.cli import app
 from kit.errors import Misuse
-from kit.record import add_tiles, apply, change_plan, reconcile, split, take_in, undo, unplanned
+from kit.record import (
+    apply,
+    change_plan,
+    first_free_number,
+    reconcile,
+    replanned,
+    split,
+    take_in,
+    undo,
+    unplanned,
+)
 from kit.series import read_journal, read_series
 
 HEAD = "patch,firing,grader,spread\n"
@@ -46,13 +56,23 @@ def test_tiles_not_made_yet_are_dropped_and_their_numbers_never_used_again(fired
     change_plan(fired, "drop", [3, 4], why="no copper left").write()
     series = read_series(fired)
     assert tiles(fired) == [1, 2] and len(series.patches) == 6
-    longer = add_tiles(fired, series.tiles[1:], series.patches[series.patches["tile"] == 2])
-    longer.write(fired)
-    series = read_series(fired)
-    assert tiles(fired) == [1, 2, 5]
-    assert series.patches["patch"].tolist()[-3:] == ["T5-1", "T5-2", "T5-3"]
-    assert series.tiles["session"].tolist() == [1, 1, 2]
+    assert first_free_number(fired) == 5
     assert reconcile(fired).in_step
+
+
+def test_a_plan_is_written_beside_what_is_made_and_never_over_it(fired):
+    series = read_series(fired)
+    kept = replace(series, tiles=series.tiles[:1], patches=series.patches[:3])
+    replanned(fired, kept)
+    assert tiles(fired) == [1]
+    other = series.patches.assign(overlay=series.patches["overlay"].iloc[::-1].to_numpy())
+    for wrong in (
+        replace(series, tiles=series.tiles[1:], patches=series.patches[3:]),
+        replace(series, patches=other),
+    ):
+        with pytest.raises(Misuse, match="knows nothing of that"):
+            replanned(fired, wrong)
+    assert tiles(fired) == [1]
 
 
 def test_made_tiles_are_neither_dropped_nor_moved(fired):

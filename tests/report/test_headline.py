@@ -3,10 +3,11 @@
 from types import SimpleNamespace
 
 import pandas as pd
+import pytest
 
 from kit.model import BROKEN_THROUGH, FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, SOFT_EDGE
 from kit.report import PairFindings
-from kit.report.findings.headline import asked_pairs, which_pairs
+from kit.report.findings.headline import answer, asked_pairs, which_pairs
 from kit.report.sections.look_up_data import best_count
 
 FAMILY = {"Ash": "leaded", "Brick": "leaded", "Chalk": "unleaded", "Dune": "unleaded"}
@@ -123,6 +124,46 @@ def test_pairs_wished_for_are_those_asked_about():
     assert asked_pairs(asked) == [found.of("Ash", "Dune")]
     settings.wishes = ()
     assert asked_pairs(asked) == found.fired
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "said"),
+    [
+        (
+            (FINE_EDGE, FINE_EDGE),
+            "Ash over Dune: yes, a fine edge through 2 firings, the most that was fired. Fine edge "
+            "after 1 and 2 firings (chance 90\u00a0%, 90\u00a0%).",
+        ),
+        (
+            (FINE_EDGE, SOFT_EDGE),
+            "Ash over Dune: yes for a fine edge through 1 firing, and not beyond. Fine edge after "
+            "1 firing (chance 90\u00a0%); soft edge after 2 firings (chance 90\u00a0%).",
+        ),
+        (
+            (SOFT_EDGE, BROKEN_THROUGH),
+            "Ash over Dune: no. Soft edge after 1 firing (chance 90\u00a0%); broken through after "
+            "2 firings (chance 90\u00a0%).",
+        ),
+        (
+            (NOT_KNOWN, BROKEN_THROUGH),
+            "Ash over Dune: do not rely on it. Leans to a fine edge after 1 firing (chance "
+            "50\u00a0%); broken through after 2 firings (chance 90\u00a0%).",
+        ),
+        (
+            (NOT_KNOWN, NOT_KNOWN),
+            "Ash over Dune: not known yet. Leans to a fine edge after 1 and 2 firings (chance "
+            "50\u00a0%, 50\u00a0%).",
+        ),
+    ],
+)
+def test_one_pair_asked_about_is_answered_at_every_firing_count(verdicts, said):
+    found = judged(Ash_Dune=verdicts)
+    settings = SimpleNamespace(
+        ask="is this pair safe", wishes=(SimpleNamespace(base="Dune", overlay="Ash"),)
+    )
+    series = SimpleNamespace(settings=settings)
+    asked = SimpleNamespace(observations=[1], pairs_found=found, series=series)
+    assert answer(asked) == said
 
 
 def test_a_fine_edge_that_comes_back_after_a_soft_one_is_not_counted():

@@ -1,15 +1,20 @@
 """The page as a class uses it, in a real browser: by keyboard, by touch, light and dark."""
 
 import importlib.resources
+import io
 import json
 import shutil
+from dataclasses import replace
 from importlib.util import find_spec
 
 import pytest
+from PIL import Image
 
+from kit.photo import PatchPicture
 from kit.report import whole_report
 from kit.report.page.document import LookUp
 from kit.report.page.html import page
+from kit.series import patches_in_full
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 DRIVER = shutil.which("chromedriver")
@@ -22,7 +27,12 @@ pytestmark = pytest.mark.skipif(
 
 @pytest.fixture(scope="module")
 def document(analysis):
-    return whole_report(analysis)
+    """A report in which one patch, not a control, has its photograph."""
+    patches = patches_in_full(analysis.series)
+    patch = patches.loc[patches["base"] != patches["overlay"], "patch"].iloc[0]
+    jpeg = io.BytesIO()
+    Image.new("RGB", (8, 8), "teal").save(jpeg, "JPEG")
+    return whole_report(replace(analysis, pictures=(PatchPicture(patch, 1, jpeg.getvalue()),)))
 
 
 @pytest.fixture(scope="module")
@@ -98,6 +108,22 @@ def test_every_choice_says_what_the_data_say(phone, told):
             assert told["looks"][row[3]]["heading"] in said
             assert told["sentences"][row[4]] in said
             assert all(told["percent"][c].replace("\u00a0", " ") in said for c in row[:3])
+
+
+def test_a_pair_is_shown_in_its_photographs_or_else_in_a_drawing(phone, told):
+    choose = """
+      const form = document.querySelector('#look-up form');
+      form.base.value = arguments[0]; form.overlay.value = arguments[1];
+      form.dispatchEvent(new Event('change'));
+      const shown = document.querySelectorAll('.expected img');
+      return [shown.length, document.querySelectorAll('.expected .ending').length,
+        [...shown].every(image => image.naturalWidth > 0)];
+    """
+    ((pair, (name,)),) = told["photographs"].items()
+    base, overlay = divmod(int(pair), len(told["colours"]))
+    assert phone.execute_script(choose, str(base), str(overlay)) == [1, 0, True]
+    assert phone.execute_script(choose, str(overlay), str(base)) == [0, 1, True]
+    assert phone.execute_script(f"return document.querySelectorAll('#{name}').length") == 1
 
 
 def test_touching_a_cell_looks_its_pair_up(phone, told):

@@ -10,10 +10,9 @@ import html5lib
 import pytest
 
 from kit.model import ENDINGS, LOOKS, look, verdict_sentence
-from kit.report import analyse, whole_report
+from kit.report import analyse, next_round, whole_report
 from kit.report.page.document import LookUp, PairGroups
 from kit.report.page.html import page
-from kit.report.sections.cover import asked_pairs
 from kit.report.sections.look_up_data import best_count, expectations
 from kit.series import CAUTIONS, Wish
 from kit.wording import percent
@@ -170,15 +169,19 @@ def test_a_few_pairs_asked_about_get_a_page_of_their_own_and_no_others(fired):
     assert not any(isinstance(part, PairGroups) for part in document.parts())
     assert [s.name for s in document.sections] == ["answer", "fired", "next", "behind", "teacher"]
     assert document["answer"].blocks[0].text.startswith("Moss over Ember")
+    assert document["next"].blocks[0].text.startswith("More samples would settle no pair that was")
+    assert not list(document["next"].pictures())
 
 
-def test_pairs_asked_about_are_those_wished_for_or_else_those_fired(fired, analysis):
-    wished = replace(fired.settings, wishes=(Wish("Ember", "Moss"), Wish("Ember", "Ember")))
-    assert asked_pairs(replace(analysis, series=replace(fired, settings=wished))) == [
-        ("Ember", "Moss")
-    ]
-    table = analysis.pairs[analysis.pairs["patches"] > 0]
-    assert set(asked_pairs(analysis)) == set(zip(table["base"], table["overlay"], strict=True))
+def test_what_to_fire_for_a_pair_asked_about_speaks_of_no_others(fired, analysis):
+    pair = analysis.pairs_found.open[0].first
+    wished = replace(
+        fired.settings, ask="is this pair safe", wishes=(Wish(pair.base, pair.overlay),)
+    )
+    next_up = next_round(replace(analysis, series=replace(fired, settings=wished)))
+    assert next_up.blocks[0].text.startswith("The pair asked about can still be settled")
+    assert not list(next_up.pictures())
+    assert any(picture.name == "rounds" for picture in next_round(analysis).pictures())
 
 
 def test_what_matters_shows_effects_before_the_chart(fired):

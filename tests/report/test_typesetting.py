@@ -7,6 +7,8 @@ import html5lib
 import pytest
 from pypdf import PdfReader
 
+from kit.drawing import Drawing
+from kit.drawing.svg import words
 from kit.report.page import pdf
 from kit.report.page.document import (
     Answer,
@@ -86,6 +88,16 @@ def test_paper_is_the_same_every_time_and_tagged(set_on_paper):
     assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]
     assert reader.trailer["/Root"]["/Lang"] == "en"
     assert reader.metadata.title == TYPED
+
+
+def test_a_picture_whose_letters_have_no_font_or_no_code_keeps_nothing_from_paper():
+    """Syllables of Devanagari are one sign in a picture; the last letter is in no font at all."""
+    drawn = Drawing("names", "Names", "Two names.", 90, 30, words(2, 12, "नील \U0001e020"))
+    told = Document("Names", "नील", (Section("names", "Names", (drawn,)),))
+    first = pdf.pages(told)
+    assert first == pdf.pages(told)
+    reader = PdfReader(io.BytesIO(first))
+    assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]
 
 
 def test_paper_fits_a4_and_letter():

@@ -1,6 +1,6 @@
 """What to fire next: the patches that are expected to allow most right verdicts more."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -42,6 +42,7 @@ def next_patches(
     targets: pd.DataFrame | None = None,
     wrong_costs: float = 0.0,
     leave_out: Sequence[str] = (),
+    not_bases: Collection[str] = (),
     seed: int = 1,
     progress: Callable[[str], None] | None = None,
 ) -> pd.DataFrame:
@@ -70,6 +71,8 @@ def next_patches(
         What a wrong 'fine edge' costs, in right verdicts missed.
     leave_out : sequence of str
         Colours that are not to be fired, though their pairs still count.
+    not_bases : collection of str
+        Colours that are laid under nothing.
     seed : int
     progress : callable, optional
 
@@ -89,7 +92,7 @@ def next_patches(
     fits, colours, setting, usual, first_tile = _read(known, colours, setting, progress)
     tile_format = tile_format or usual
     knowledge = known_from_grades(fits, checked_colours(colours), setting)
-    task = next_task(knowledge, targets, leave_out, wrong_costs)
+    task = next_task(knowledge, targets, leave_out, wrong_costs, not_bases)
     places = tile_format.places(_tiles_for(patches, tile_format))
     chosen = survey_plan(knowledge, task, places, seed, progress)
     chosen = without_surplus(knowledge, task, chosen, patches)
@@ -103,13 +106,15 @@ def next_task(
     targets: pd.DataFrame | None,
     leave_out: Sequence[str] = (),
     wrong_costs: float = 0.0,
+    not_bases: Collection[str] = (),
 ) -> Task:
     """Weights of the pairs; no colour need appear, and some may not be fired."""
     strangers = sorted(set(leave_out) - set(known.colours))
     if strangers:
         raise Misuse(f"To leave out {', '.join(strangers)}, it must be in the list of colours.")
     stays = np.array([colour not in set(leave_out) for colour in known.colours])
-    allowed = stays[:, None] & stays[None, :] & ~np.eye(len(stays), dtype=bool)
+    covers = stays & [colour not in set(not_bases) for colour in known.colours]
+    allowed = covers[:, None] & stays[None, :] & ~np.eye(len(stays), dtype=bool)
     none = np.zeros(len(stays), dtype=bool)
     return Task(pair_weights(known, targets), allowed, none, none, wrong_costs)
 

@@ -1,6 +1,6 @@
 """Pair surveys before anything is fired: which bases, and which overlays lie on them."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +14,7 @@ from kit.design.surveys.verdict_search import Chosen, Task, best_patches
 from kit.errors import Misuse
 from kit.model import LearnedPrior, PairSetting
 
-FULL_SIZE = 4
+FULL_SIZE_ONE_IN = 4
 """Of so many tiles one carries patches of full size on a single base, so that what a small patch
 says about the real work is known."""
 
@@ -31,17 +31,20 @@ class TileFormat:
         Base stripes on the other tiles; 1 for none.
     per_stripe : int
         Small patches on each stripe.
+    full_size_one_in : int
+        Of so many tiles one carries patches of full size on a single base.
     """
 
     patches: int = 4
     stripes: int = 1
     per_stripe: int = 3
+    full_size_one_in: int = FULL_SIZE_ONE_IN
 
     def places(self, tiles: int) -> Places:
         """Lay out so many tiles; those of full size come last."""
         if tiles < 1 or self.patches < 1 or self.per_stripe < 1:
             raise Misuse("A survey needs at least one tile with one patch.")
-        full = tiles if self.stripes == 1 else max(1, tiles // FULL_SIZE)
+        full = tiles if self.stripes == 1 else max(1, tiles // self.full_size_one_in)
         striped = tiles - full
         sizes = [self.per_stripe] * (striped * self.stripes) + [self.patches] * full
         tile_of = [*np.repeat(np.arange(striped), self.stripes), *range(striped, tiles)]
@@ -59,6 +62,7 @@ def survey(
     graders: int = 1,
     targets: pd.DataFrame | None = None,
     wrong_costs: float = 0.0,
+    not_bases: Collection[str] = (),
     seed: int = 1,
     learned: Mapping[str, LearnedPrior] | None = None,
     progress: Callable[[str], None] | None = None,
@@ -82,6 +86,8 @@ def survey(
         Columns base, overlay and weight: the pairs that matter. All count alike by default.
     wrong_costs : float
         What a wrong 'fine edge' costs, in right verdicts missed.
+    not_bases : collection of str
+        Colours that are laid under nothing.
     seed : int
     learned : mapping of str to LearnedPrior, optional
         As for `known_beforehand`.
@@ -101,20 +107,24 @@ def survey(
     known = known_beforehand(
         checked_colours(colours), setting or PairSetting(), counts, len(counts) * graders, learned
     )
-    task = survey_task(known, targets, wrong_costs)
+    task = survey_task(known, targets, wrong_costs, not_bases)
     return survey_plan(known, task, tile_format.places(tiles), seed, progress).frame(known)
 
 
 def survey_task(
-    known: PairKnowledge, targets: pd.DataFrame | None, wrong_costs: float = 0.0
+    known: PairKnowledge,
+    targets: pd.DataFrame | None,
+    wrong_costs: float = 0.0,
+    not_bases: Collection[str] = (),
 ) -> Task:
     """Weights of the pairs; every colour of a pair that matters should appear."""
     c = len(known.colours)
-    allowed = ~np.eye(c, dtype=bool)
+    may_be_base = np.array([name not in set(not_bases) for name in known.colours])
+    allowed = may_be_base[:, None] & ~np.eye(c, dtype=bool)
     weight = pair_weights(known, targets)
     wanted = weight.reshape(c, c) > 0
     bases, overlays = (np.asarray(wanted.any(axis=axis), dtype=bool) for axis in (1, 0))
-    return Task(weight, allowed, bases, overlays, wrong_costs)
+    return Task(weight, allowed, bases & may_be_base, overlays, wrong_costs)
 
 
 def pair_weights(known: PairKnowledge, targets: pd.DataFrame | None) -> Floats:

@@ -32,7 +32,7 @@ _CLAIMS = (
     ("firing", re.compile(r"firing[ _-]?0*(\d+)", re.IGNORECASE)),
 )
 
-_SHOWN_PER_MM = 9.0
+SHOWN_PER_MM = 9.0
 _APART_PX = 25
 """Neighbouring points further apart than this lie on either side of a gap."""
 
@@ -289,16 +289,16 @@ def _with_edges(lab: Raster, readings: dict[str, PatchReading], per_mm: float) -
     Returns
     -------
     ndarray of uint8 (height, width, 3)
-        RGB, `_SHOWN_PER_MM` pixels to the mm.
+        RGB, `SHOWN_PER_MM` pixels to the mm.
     """
-    zoom = _SHOWN_PER_MM / per_mm
+    zoom = SHOWN_PER_MM / per_mm
     small = cv2.resize(lab, None, fx=zoom, fy=zoom, interpolation=cv2.INTER_AREA)
     srgb = cv2.cvtColor(small, cv2.COLOR_Lab2RGB)
     canvas = np.ascontiguousarray((np.clip(srgb, 0, 1) * 255 + 0.5).astype(np.uint8))
     for reading in readings.values():
-        _dashes(canvas, reading.planned_mm * _SHOWN_PER_MM)
+        _dashes(canvas, reading.planned_mm * SHOWN_PER_MM)
         if reading.outline_mm is not None:
-            _line(canvas, reading.outline_mm * _SHOWN_PER_MM)
+            _line(canvas, reading.outline_mm * SHOWN_PER_MM)
     return canvas
 
 

@@ -2,13 +2,14 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from itertools import groupby
 from typing import NamedTuple
 
 from kit.model import BROKEN_THROUGH, NOT_KNOWN, SOFT_EDGE
 from kit.report.analysis import Analysis
-from kit.report.findings.pair_findings import Pair, PairFindings
+from kit.report.findings.pair_findings import Pair, PairFinding, PairFindings
 from kit.series import FAMILY_PAIRS
-from kit.wording import adverb, counted, listed, upper_first
+from kit.wording import adverb, counted, listed, percent, upper_first
 
 _NAMED = 3
 _CLAUSES = 2
@@ -62,8 +63,34 @@ def _of_asked(pairs: Sequence[Pair]) -> str:
     if not pairs:
         return "None of the pairs that were asked about has been fired."
     more = len(pairs) - _NAMED
-    rest = [f"{counted(more, 'more pair')} below"] if more > 0 else []
-    return " ".join(f"{said}." for said in [*(p.sentence for p in pairs[:_NAMED]), *rest])
+    rest = [f"{counted(more, 'more pair')} below."] if more > 0 else []
+    return " ".join([*map(_in_depth, pairs[:_NAMED]), *rest])
+
+
+def _in_depth(pair: Pair) -> str:
+    """Answer for one pair, and say what it comes to at every firing count."""
+    alike = groupby(pair.rows, key=lambda row: row.look.label)
+    parts = [_at_counts(label, list(rows)) for label, rows in alike]
+    return f"{pair.name}: {_is_it_safe(pair)}. {upper_first('; '.join(parts))}."
+
+
+def _is_it_safe(pair: Pair) -> str:
+    kept = f"a fine edge through {counted(pair.through, 'firing')}"
+    if pair.through == pair.rows[-1].firings:
+        return f"yes, {kept}, the most that was fired"
+    if pair.through:
+        return f"yes for {kept}, and not beyond"
+    known = [row.verdict != NOT_KNOWN for row in pair.rows]
+    if all(known):
+        return "no"
+    return "do not rely on it" if any(known) else NOT_KNOWN
+
+
+def _at_counts(label: str, rows: Sequence[PairFinding]) -> str:
+    """Say what a pair comes to at some counts: 'soft edge after 2 and 3 firings (91 %, 96 %)'."""
+    counts = listed([str(row.firings) for row in rows[:-1]] + [counted(rows[-1].firings, "firing")])
+    chances = ", ".join(percent(row.chance) for row in rows)
+    return f"{label} after {counts} (chance {chances})"
 
 
 class _Whole(NamedTuple):

@@ -19,7 +19,7 @@ from kit.model import (
     through,
     verdict_sentence,
 )
-from kit.series import family_pair
+from kit.series import csv_of, family_pair
 from kit.wording import counted, escape, percent, whole_percent
 
 _COLUMNS = (
@@ -28,6 +28,9 @@ _COLUMNS = (
     "hit_or_miss", "spread", "spread_low", "spread_high", "pull_through", "pull_through_low",
     "pull_through_high", "foretold",
 )  # fmt: skip
+
+PAIRS = "pairs.csv"
+"""The file that has every pair."""
 
 
 @dataclass(frozen=True)
@@ -232,6 +235,20 @@ class PairFindings:
             Pair(tuple(by_pair[head.base, head.overlay]), int(head.through), str(head.headline))
             for head in through(self.table).itertuples()
         )
+
+    @cached_property
+    def csv(self) -> bytes:
+        """Every pair at every firing count as the file `PAIRS`, with its headline.
+
+        The chance of what is shown stands as the number that a chart's cell has; the chances behind
+        it with four figures after the point.
+        """
+        headlines = {(p.first.base, p.first.overlay): p.headline for p in self}
+        table = self.table.round(4).assign(
+            chance_in_100=[row.number for row in self.rows],
+            headline=[headlines[row.base, row.overlay] for row in self.rows],
+        )
+        return csv_of(table)
 
     @property
     def firings(self) -> tuple[int, ...]:

@@ -100,6 +100,32 @@ class Download(Shown):
 
 
 @dataclass(frozen=True)
+class Photo:
+    """One photograph.
+
+    Parameters
+    ----------
+    name : str
+        Anchor, by which the look-up finds it.
+    caption, alt : str
+        What stands below it; what is to be seen, for a reader who cannot see it.
+    jpeg : bytes
+    """
+
+    name: str
+    caption: str
+    alt: str
+    jpeg: bytes
+
+
+@dataclass(frozen=True)
+class PhotoStrip(Shown):
+    """Photographs in a row; on a page alone."""
+
+    photos: tuple[Photo, ...]
+
+
+@dataclass(frozen=True)
 class Pointer(Shown):
     """A link to another page, with a picture of what is there.
 
@@ -311,6 +337,7 @@ Block = (
     | Picture
     | Drawing
     | Download
+    | PhotoStrip
     | Pointer
     | Fold
     | Beside

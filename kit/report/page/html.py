@@ -22,6 +22,7 @@ from kit.report.page.document import (
     LookUp,
     PairGroups,
     Paragraph,
+    PhotoStrip,
     Point,
     Pointer,
     Section,
@@ -256,6 +257,21 @@ def _download(block: Download) -> str:
     )
 
 
+def _photo_strip(block: PhotoStrip) -> str:
+    return "".join(
+        [
+            '<div class="strip">',
+            *(
+                f'<figure id="{escape(photo.name)}"><img alt="{escape(photo.alt)}" '
+                f'src="data:image/jpeg;base64,{base64.b64encode(photo.jpeg).decode("ascii")}">'
+                f"<figcaption>{escape(photo.caption)}</figcaption></figure>"
+                for photo in block.photos
+            ),
+            "</div>",
+        ]
+    )
+
+
 def _pointer(block: Pointer) -> str:
     picture = (
         f'<img src="{quote(block.picture)}" alt="{escape(block.alt)}" loading="lazy">'
@@ -289,6 +305,7 @@ _SETTERS: dict[type, Callable[[Any], str]] = {
     TableBlock: _table,
     Picture: _picture,
     Download: _download,
+    PhotoStrip: _photo_strip,
     Pointer: _pointer,
     Fold: _fold,
     Beside: _beside,

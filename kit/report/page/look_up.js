@@ -64,6 +64,13 @@
     ];
   };
 
+  // Photographs stand with the tiles, once; here they are shown again.
+  const photographs = pair => (told.photographs[pair] ?? []).map(name => {
+    const shown = document.getElementById(name).cloneNode(true);
+    shown.removeAttribute('id');
+    return shown;
+  });
+
   const picture = found => {
     const ending = told.looks[found[3]].ending;
     const likeliest = ending ?? [0, 1, 2].reduce((best, k) => (found[k] > found[best] ? k : best), 0);
@@ -88,6 +95,7 @@
     }
     const look = told.looks[found[3]];
     const pair = at.base * many + at.overlay;
+    const photos = photographs(pair);
     const back = row({...at, base: at.overlay, overlay: at.base});
     const turned = `${told.colours[at.base]} over ${told.colours[at.overlay]}`;
     out.append(
@@ -95,8 +103,8 @@
       made('p', [sign(look, 18), ` ${look.heading}`, made('span', `, ${told.after[at.count]}.`)], 'verdict'),
       ...bar(found),
       made('p', told.sentences[found[4]]),
-      picture(found),
-      made('p', [made('strong', `${told.words.best} `), told.best[at.recipe][pair]]),
+      ...(photos.length ? [made('div', photos, 'strip')] : [picture(found)]),
+      made('p', [made('strong', `${told.words.best} `), told.sentences[told.best[at.recipe][pair]]]),
       made('p', [made('strong', `${told.words.fired} `), told.fired[pair] ?? told.words.unfired]),
       ...(back ? [made('p', [made('strong', `${told.words.turned} `), `${turned}: ${told.looks[back[3]].label}.`])] : []),
     );

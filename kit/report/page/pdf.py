@@ -12,6 +12,7 @@ from typing import Any, Literal
 import typst
 
 from kit.drawing import Drawing, font_options
+from kit.report.findings.pair_findings import PAIRS
 from kit.report.page.document import (
     Answer,
     Beside,
@@ -25,6 +26,7 @@ from kit.report.page.document import (
     PairGroup,
     PairGroups,
     Paragraph,
+    PhotoStrip,
     Pointer,
     Section,
     TableBlock,
@@ -33,6 +35,11 @@ from kit.report.page.picture import Picture
 from kit.wording import counted, day, readable_in
 
 Layout = Literal["pages", "wall"]
+
+_NO_LETTER = ("missing codepoints", "could not be displayed with a font")
+"""What typst says of letters that no font here has, and of syllables drawn as one sign in a picture
+(Devanagari, Bengali). They do not keep a report from being printed: it is tagged all the same, but
+not declared to be PDF/UA."""
 
 _MOST_ON_PAPER = 60
 """Pairs of a group that paper lists."""
@@ -55,7 +62,7 @@ _KINDS: dict[type, str] = {
 
 
 def pages(document: Document) -> bytes:
-    """Set a report as PDF (tagged for screen readers, PDF/UA-1), as many pages as it takes.
+    """Set a report as PDF (tagged for screen readers, mostly PDF/UA-1), as many pages as it takes.
 
     The page is as wide as A4 and as high as Letter, so that it prints unscaled on both. The same
     document gives the same bytes.
@@ -74,13 +81,14 @@ def _compile(document: Document, layout: Layout) -> bytes:
         shutil.copy(here / "report.typ", folder)
         told = json.dumps(readable_in(_told(document, layout, folder)), ensure_ascii=False)
         (folder / "content.json").write_text(told, "utf-8")
-        pdf: bytes = typst.compile(
-            folder / "report.typ",
-            root=folder,
-            pdf_standards="ua-1",
-            timestamp=0,
-            **font_options(told),
-        )
+        how: dict[str, Any] = {"root": folder, "timestamp": 0, **font_options(told)}
+        pdf: bytes
+        try:
+            pdf = typst.compile(folder / "report.typ", pdf_standards="ua-1", **how)
+        except typst.TypstError as refused:
+            if not any(letter in str(refused) for letter in _NO_LETTER):
+                raise
+            pdf = typst.compile(folder / "report.typ", **how)
         return pdf
 
 
@@ -104,7 +112,7 @@ def _blocks(blocks: Iterable[Any], folder: Path, names: Iterator[str]) -> list[d
     for block in blocks:
         if isinstance(block, Beside):
             told += _blocks(block.blocks, folder, names)
-        elif not isinstance(block, LookUp) and not (isinstance(block, Fold) and not block.on_paper):
+        elif not isinstance(block, LookUp | PhotoStrip) and getattr(block, "on_paper", True):
             told.append(_block(block, folder, names))
     return told
 
@@ -138,5 +146,5 @@ def _pair_group(group: PairGroup) -> dict[str, Any]:
         "pairs": [
             {"name": pair.name, "cells": ", ".join(row.cell for row in pair.rows)} for pair in shown
         ],
-        "more": f"and {counted(more, 'more pair')}, in pairs.csv" if more > 0 else "",
+        "more": f"and {counted(more, 'more pair')}, in {PAIRS}" if more > 0 else "",
     }

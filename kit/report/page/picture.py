@@ -13,6 +13,16 @@ from matplotlib.figure import Figure
 from kit.report.page.style import RULES, drawn_with
 
 _SVG_METADATA = {"Date": None, "Creator": None}
+_NEEDLESS = re.compile(
+    rb'\A.*?(?=<svg)|<metadata>.*?</metadata>|(?<=<g) id="[^"]*"| transform="rotate\(-?0 [^"]*\)"',
+    re.DOTALL,
+)
+_FONT = b"font-family: 'DejaVu Sans'; "
+_BETWEEN = re.compile(rb">\s+<")
+_PLACES = re.compile(
+    rb'(?<= [dxy]=")[^"]*|(?<=transform=")[^"]*|(?<=width=")[^"]*|(?<=height=")[^"]*'
+)
+_LONG_NUMBER = re.compile(rb"-?\d+\.\d{3,}")
 _CLIP = re.compile(rb"\bp[0-9a-f]{10}\b")
 
 
@@ -65,7 +75,18 @@ class Picture:
 
 
 def _settled(svg: bytes) -> bytes:
-    """Number the clipping paths, whose names may hold where an object lay in memory."""
+    """Write it the same every time, and shorter.
+
+    Clipping paths, whose names may hold where an object lay in memory, are numbered. What no
+    reader sees goes: names of groups, spaces between elements, more than a hundredth of a point.
+    """
     names = dict.fromkeys(_CLIP.findall(svg))
     numbers = {name: b"clip-%d" % n for n, name in enumerate(names, start=1)}
-    return _CLIP.sub(lambda found: numbers[found[0]], svg)
+    svg = _CLIP.sub(lambda found: numbers[found[0]], svg)
+    svg = _BETWEEN.sub(b"><", _NEEDLESS.sub(b"", svg))
+    svg = svg.replace(_FONT, b"").replace(b"<svg ", b'<svg font-family="DejaVu Sans" ', 1)
+    return _PLACES.sub(lambda place: _LONG_NUMBER.sub(_shorter, b" ".join(place[0].split())), svg)
+
+
+def _shorter(number: re.Match[bytes]) -> bytes:
+    return b"%g" % round(float(number[0]), 2)

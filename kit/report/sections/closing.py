@@ -3,6 +3,7 @@
 from importlib.metadata import version
 
 from kit.report.analysis import Analysis
+from kit.report.findings.pair_findings import PAIRS
 from kit.report.page.document import Download, Paragraph, Section
 from kit.wording import counted
 
@@ -39,8 +40,15 @@ def data(analysis: Analysis) -> Section:
         files["series.toml"],
         "text/plain",
     )
+    pairs = analysis.pairs_found
+    judged = (
+        (Download(PAIRS, f"{counted(len(pairs), 'pair')}: verdicts and chances", pairs.csv),)
+        if len(pairs)
+        else ()
+    )
     told = "The tables are plain CSV; any spreadsheet opens them. They are inside this page."
-    return Section("data", "Data to download", (Paragraph(told), *downloads, settings))
+    carried = (Paragraph(told), *judged, *downloads, settings)
+    return Section("data", "Data to download", carried)
 
 
 def colophon(analysis: Analysis) -> Section:

@@ -5,7 +5,16 @@ from kit.model import LOOKS, NOT_KNOWN, VERDICTS
 from kit.report.analysis import Analysis
 from kit.report.findings.headline import answer
 from kit.report.findings.pair_findings import Pair
-from kit.report.page.document import Answer, Bullets, Document, Fold, Paragraph, Point, Section
+from kit.report.page.document import (
+    Answer,
+    Block,
+    Bullets,
+    Document,
+    Fold,
+    Paragraph,
+    Point,
+    Section,
+)
 from kit.report.page.picture import Picture
 from kit.report.sections.closing import colophon, data, foot
 from kit.report.sections.cover import cautions, question
@@ -25,6 +34,8 @@ from kit.wording import counted, percent
 _ON_SCREEN_ALONE = ("method",)
 """Parts that paper leaves out: estimates and formulae, which the page carries."""
 _NAMED = 6
+_DRAWN = 24
+"""A plan of more tiles than these is folded."""
 
 
 def whole_report(analysis: Analysis) -> Document:
@@ -68,8 +79,11 @@ def _tiles(analysis: Analysis) -> Section:
     opening, *rest = shown.blocks
     pictures = tuple(block for block in rest if isinstance(block, Picture | Drawing))
     reasons = tuple(block for block in rest if block not in pictures)
+    plan: tuple[Block, ...] = ()
     if not pictures and len(series.patches):
-        pictures = (planned_tiles(series.settings, series.tiles, series.patches),)
+        plan = (planned_tiles(series.settings, series.tiles, series.patches),)
+        if len(series.tiles) > _DRAWN:
+            plan = (Fold("The plan, tile by tile", plan, on_paper=False),)
     when = timeline(series)
     return Section(
         shown.name,
@@ -78,6 +92,7 @@ def _tiles(analysis: Analysis) -> Section:
             opening,
             Fold("Why so few, and what was varied", reasons),
             *pictures,
+            *plan,
             *((Fold("When each tile was fired", (when,), on_paper=False),) if when else ()),
             Fold(each.title, each.blocks, on_paper=False),
         ),

@@ -7,7 +7,7 @@ import pandas as pd
 from kit.drawing import chance_charts, ending_bar, pair_charts
 from kit.report.analysis import Analysis
 from kit.report.figures.interval_lines import effects_in_steps
-from kit.report.findings.headline import answer
+from kit.report.findings.headline import answer, asked_pairs
 from kit.report.findings.pair_findings import Pair, PairFindings
 from kit.report.findings.verdict_history import what_it_added
 from kit.report.page.document import (
@@ -104,18 +104,17 @@ def _effects(analysis: Analysis) -> tuple[Block, ...]:
 
 def _asked(analysis: Analysis) -> tuple[Block, ...]:
     """The pairs that were asked about, and nothing of others."""
-    asked = asked_pairs(analysis)
+    found = asked_pairs(analysis)
+    asked = [(pair.first.base, pair.first.overlay) for pair in found]
     table = analysis.pairs
     keep = [pair in asked for pair in zip(table["base"], table["overlay"], strict=True)]
-    here = table[keep]
-    if here.empty:
+    if not found:
         return ()
-    found = [pair for pair in PairFindings(here) if (pair.first.base, pair.first.overlay) in asked]
     told = counted(len(asked), "pair was", "pairs were")
     return (
         Paragraph(f"{told} asked about; the look-up and the list speak of no others."),
         *(_in_depth(pair) for pair in found[:_IN_DEPTH]),
-        *((pair_groups(PairFindings(here)),) if len(found) > _IN_DEPTH else ()),
+        *((pair_groups(PairFindings(table[keep])),) if len(found) > _IN_DEPTH else ()),
         look_up(analysis, asked),
     )
 
@@ -130,14 +129,3 @@ def _in_depth(pair: Pair) -> Section:
         blocks += [ending_bar(chances, after, f"{name}-{row.firings}"), Paragraph(row.sentence)]
     seen = Paragraph(f"{upper_first(pair.first.ground)}.")
     return Section(name, pair.name, (seen, *blocks))
-
-
-def asked_pairs(analysis: Analysis) -> list[tuple[str, str]]:
-    """The pairs (base, overlay) that a person asked about: those wished for, else those fired."""
-    table = analysis.pairs
-    wished = [(wish.base, wish.overlay) for wish in analysis.series.settings.wishes]
-    if not wished:
-        fired = table[table["patches"] > 0]
-        wished = list(zip(fired["base"], fired["overlay"], strict=True))
-    known = set(zip(table["base"], table["overlay"], strict=True))
-    return [pair for pair in dict.fromkeys(wished) if pair in known]

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import product, takewhile
+from types import MappingProxyType
 from typing import Any
 
 import pandas as pd
@@ -21,6 +22,7 @@ from kit.model import (
 )
 from kit.report.analysis import Analysis, judge_pairs
 from kit.report.page.document import LookUp
+from kit.report.sections.patch_photographs import photographs_of_pairs
 from kit.series import FAMILIES, Verdict
 from kit.wording import (
     FACTOR_NAMES,
@@ -123,7 +125,7 @@ def look_up(analysis: Analysis, only: Collection[tuple[str, str]] | None = None)
         expected = replace(expected, tables=tuple(_kept(t, only) for t in expected.tables))
         fired = {pair: said for pair, said in fired.items() if pair in only}
     stock, verdict = analysis.series.stock, analysis.series.settings.verdict
-    return look_up_of(expected, stock, verdict, fired)
+    return look_up_of(expected, stock, verdict, fired, photographs_of_pairs(analysis))
 
 
 def _kept(table: pd.DataFrame, only: Collection[tuple[str, str]]) -> pd.DataFrame:
@@ -135,6 +137,7 @@ def look_up_of(
     stock: pd.DataFrame,
     verdict: Verdict,
     fired: Mapping[tuple[str, str], str],
+    photographs: Mapping[tuple[str, str], Sequence[str]] = MappingProxyType({}),
 ) -> LookUp:
     """Make a look-up.
 
@@ -147,6 +150,8 @@ def look_up_of(
         Its rule says what an ending looks like.
     fired : mapping of (str, str) to str
         What was fired of a pair (base, overlay), in words.
+    photographs : mapping of (str, str) to sequence of str
+        Names of the photographs of a pair on the page.
     """
     first = expected.tables[0]
     named = set(first["base"]) | set(first["overlay"])
@@ -166,6 +171,11 @@ def look_up_of(
         "tables": [packed.rows(table) for table in expected.tables],
         "best": [packed.best(table) for table in expected.tables],
         "fired": {str(packed.pair(*pair)): said for pair, said in fired.items()},
+        "photographs": {
+            str(packed.pair(*pair)): list(names)
+            for pair, names in photographs.items()
+            if named.issuperset(pair)
+        },
         "sentences": packed.sentences,
         "charts": _charts(first, used, packed.place, counts),
         "words": _WORDS,
@@ -232,19 +242,22 @@ class _Packed:
     def _row(self, row: Any) -> list[int]:
         shown = look(row.verdict, row.leans_to)
         said = verdict_sentence(row.verdict, row.leans_to, row.share_low, row.share_high)
-        if said not in self._known:
-            self._known[said] = len(self.sentences)
-            self.sentences.append(said)
         chances = (row.fine_edge, row.soft_edge, row.broken_through)
         where = next(n for n, (known, _) in enumerate(_LOOKS) if known is shown)
-        return [*map(_code, chances), where, self._known[said]]
+        return [*map(_code, chances), where, self._place_of(said)]
 
-    def best(self, table: pd.DataFrame) -> dict[str, str]:
-        """By pair: how often it may be fired, in words."""
+    def best(self, table: pd.DataFrame) -> dict[str, int]:
+        """By pair: how often it may be fired, as the place of the sentence."""
         each: dict[int, list[Any]] = defaultdict(list)
         for row in table.sort_values("firings", kind="stable").itertuples():
             each[self.pair(row.base, row.overlay)].append(row)
-        return {str(pair): best_count(rows) for pair, rows in each.items()}
+        return {str(pair): self._place_of(best_count(rows)) for pair, rows in each.items()}
+
+    def _place_of(self, sentence: str) -> int:
+        if sentence not in self._known:
+            self._known[sentence] = len(self.sentences)
+            self.sentences.append(sentence)
+        return self._known[sentence]
 
 
 def best_count(rows: Sequence[Any]) -> str:

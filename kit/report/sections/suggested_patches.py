@@ -7,9 +7,19 @@ from kit.errors import Misuse
 from kit.model import PairSetting
 from kit.report.analysis import Analysis
 from kit.report.figures.rounds_chart import rounds_picture
+from kit.report.findings.headline import asked_pairs
 from kit.report.findings.verdict_history import verdicts_by_round
-from kit.report.page.document import Block, Paragraph, Section, TableBlock, table_of
-from kit.wording import counted
+from kit.report.page.document import (
+    Block,
+    Bullets,
+    Fold,
+    Paragraph,
+    Point,
+    Section,
+    TableBlock,
+    table_of,
+)
+from kit.wording import counted, listed
 
 
 def next_round(analysis: Analysis) -> Section:
@@ -20,11 +30,13 @@ def next_round(analysis: Analysis) -> Section:
         return Section(name, title, (Paragraph(told),))
     if analysis.pairs.empty:
         return Section(name, title, (Paragraph(f"First this: {analysis.judged.missing}"),))
-    found = analysis.pairs_found
-    open_pairs = len(found.open)
+    alone = analysis.series.settings.ask == "is this pair safe"
+    asked = asked_pairs(analysis) if alone else list(analysis.pairs_found)
+    open_pairs = sum(pair.can_be_settled for pair in asked)
     if not open_pairs:
+        which = "pair that was asked about" if alone else "pair"
         told = (
-            "More samples would settle no pair: each has a verdict at every firing count, or "
+            f"More samples would settle no {which}: each has a verdict at every firing count, or "
             "varies from patch to patch by its nature. Fire again only what you are about to rely "
             "on."
         )
@@ -33,18 +45,36 @@ def next_round(analysis: Analysis) -> Section:
         suggested = suggest(analysis, NEXT_TILES)
     except Misuse as reason:
         return Section(name, title, (Paragraph(str(reason)),))
+    patches = counted(len(suggested), "patch", "patches")
     blocks: tuple[Block, ...] = (
         Paragraph(
-            f"{counted(open_pairs, 'pair')} of {len(found)} can still be settled at some firing "
-            "count. These "
-            f"{counted(len(suggested), 'patch', 'patches')} on {counted(NEXT_TILES, 'tile')} would "
-            "do most to settle them, as each tells of other pairs of its two colours too. The "
-            "share beside each says how much of the doubt about its pair the patch would remove."
+            f"{_open(open_pairs, len(asked), alone)} can still be settled at some firing count. "
+            f"These {patches} on {counted(NEXT_TILES, 'tile')} would do most to settle "
+            f"{'it' if open_pairs == 1 else 'them'}, as each tells of other pairs of its two "
+            "colours too."
         ),
-        suggestion_table(suggested),
-        *_so_far(analysis),
+        _by_tile(suggested),
+        Fold("What each of these patches would tell", (suggestion_table(suggested),), False),
+        *(() if alone else _so_far(analysis)),
     )
     return Section(name, title, blocks)
+
+
+def _open(open_pairs: int, every: int, alone: bool) -> str:
+    if alone and every == 1:
+        return "The pair asked about"
+    return f"{counted(open_pairs, 'pair')} of {f'the {every} asked about' if alone else every}"
+
+
+def _by_tile(suggested: pd.DataFrame) -> Bullets:
+    """Name the overlays of each tile."""
+    tiles = suggested.groupby(["tile", "base"], sort=False)["overlay"]
+    return Bullets(
+        tuple(
+            Point(f"{listed(list(overlays))}.", f"Tile {tile}, {base} under")
+            for (tile, base), overlays in tiles
+        )
+    )
 
 
 def command(analysis: Analysis) -> str:

@@ -1,14 +1,17 @@
 """The samples, tile by tile."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
 
 from kit.drawing import Drawing, TileShown, tile_through_firings
 from kit.model import VerdictRule
+from kit.photo import PatchPicture
 from kit.report.analysis import Analysis
 from kit.report.findings.tile_outcomes import tile_outcome
 from kit.report.page.document import Paragraph, Section, TableBlock, table_of
+from kit.report.sections.patch_photographs import left_out, on_the_page, strip
 from kit.series import losses, patches_in_full, stripe_counts
 from kit.wording import coat_weight, counted, grade, listed
 
@@ -16,21 +19,28 @@ from kit.wording import coat_weight, counted, grade, listed
 def samples(analysis: Analysis) -> Section:
     """Show every tile through its firings, with the recipe of each patch."""
     series = analysis.series
+    photographs = on_the_page(analysis.pictures)
     patches = patches_in_full(series).sort_values(["tile", "position"])
     reasons = losses(series).set_index("patch")["reason"]
     tiles = tuple(
-        _tile(analysis, tile, patches[patches["tile"] == tile.tile], reasons)
+        _tile(analysis, tile, patches[patches["tile"] == tile.tile], reasons, photographs)
         for tile in series.tiles.itertuples()
     )
     intro = Paragraph(
         "One picture a tile, with a row for each thing graded and a column for each firing. The "
         "number on a patch is the middle grade of all who graded it. A fine edge is judged by "
-        "spread and pull-through alone."
+        f"spread and pull-through alone. {left_out(analysis)}".rstrip()
     )
     return Section("samples", "The samples, tile by tile", (intro, *tiles))
 
 
-def _tile(analysis: Analysis, tile: Any, patches: pd.DataFrame, reasons: pd.Series) -> Section:
+def _tile(
+    analysis: Analysis,
+    tile: Any,
+    patches: pd.DataFrame,
+    reasons: pd.Series,
+    photographs: Sequence[PatchPicture],
+) -> Section:
     grades = analysis.grades[analysis.grades["tile"] == tile.tile]
     about = Paragraph(
         f"{counted(int(tile.coats), 'coat')} of {_bases(patches)}, "
@@ -42,7 +52,8 @@ def _tile(analysis: Analysis, tile: Any, patches: pd.DataFrame, reasons: pd.Seri
     picture = () if grades.empty else (_picture(analysis, int(tile.tile), grades, lost, reasons),)
     table = () if patches.empty else (_table(analysis, int(tile.tile), patches, grades, reasons),)
     title = f"Tile {tile.tile}: {tile.base}"
-    return Section(f"tile-{tile.tile}", title, (about, *picture, *table))
+    photos = strip(photographs, patches)
+    return Section(f"tile-{tile.tile}", title, (about, *picture, *photos, *table))
 
 
 def _bases(patches: pd.DataFrame) -> str:
