@@ -286,6 +286,11 @@ def _limits(
             f"It fires {fired} different pairs; what to expect of every other pair comes from "
             "its two colours and its families, less surely than if it had been fired."
         )
+    if fired == len(patches):
+        limits.append(
+            "No pair is fired twice: the same number of patches with some of them repeats settled "
+            "no more verdicts in invented studios."
+        )
     never = sorted(set(colours["colour"]) - set(patches["base"]))
     if never:
         limits.append(

@@ -33,12 +33,12 @@ SERIES_PRIOR = Prior(
 )
 """What is assumed of grades: colours differ most, then pairs, then tiles, patches and graders, then
 sessions; each loosely, and all else by one general belief. Of the priors tried over a wide
-population of invented studios, it foretold new patches best, and it does not fail where colours are
-alike and all else is unruly (tests/benchmarks/bench_prior.py)."""
+population of invented studios, it foretold new patches best (tests/benchmarks/bench_prior.py)."""
 
-MEASURE_PRIOR = Prior(effect_sd=2.0, sd_rate=4.0)
+MEASURE_PRIOR = Prior(effect_sd=2.0, sd_rate=6.0)
 """What is assumed before a photograph is measured, in standard deviations of all measurements:
-those of single sources are smaller than the whole."""
+those of single sources are smaller than the whole. Tried over a population of invented studios
+(tests/benchmarks/bench_measure_prior.py)."""
 
 TOLD_SOURCES = ("base", "overlay", "base:overlay", "tile", "patch", "grader")
 
