@@ -30,10 +30,10 @@ FEWEST_OF_A_WORD = 2
 """A label counts where this many colours carry it, in two words or more with this many colours
 each."""
 
-WORTH = 1.0
+WORTH = 0.5
 """Log-likelihood of all left-out colours by which a label must foretell them better. Of labels that
-tell nothing about one in seventeen does, of those that explain 60 % about half do, from 72 patches
-of twelve colours (tests/benchmarks/bench_labels.py)."""
+tell nothing about one in ten then enters, of those that explain 60 % about half, from 72 patches of
+twelve colours (tests/benchmarks/bench_labels.py)."""
 
 _SIZES = np.geomspace(0.05, 3.0, 9)
 """Standard deviations, in logits, that what colours and words do is averaged over."""

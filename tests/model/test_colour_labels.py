@@ -148,7 +148,7 @@ def test_labels_are_said_in_words():
     worth = (
         LabelWorth("overlay_fusing", 2.0, 0.8, 1.6),
         LabelWorth("base_grain", -0.3, 1.0, 1.0),
-        LabelWorth("base_fusing", 1.0, 0.9, 1.0),
+        LabelWorth("base_fusing", 0.5, 0.9, 1.0),
         LabelWorth("overlay_grain", 3.0, 1.0, 1.0),
     )
     said = Labels(pd.DataFrame(), worth).sentences("spread", 2.0)
