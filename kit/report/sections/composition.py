@@ -31,8 +31,8 @@ from kit.report.sections.unexpected_results import surprises
 from kit.report.sections.what_is_uncertain import doubts
 from kit.wording import counted, percent
 
-_ON_SCREEN_ALONE = ("method",)
-"""Parts that paper leaves out: estimates and formulae, which the page carries."""
+_ON_SCREEN_ALONE = ("method", "measured")
+"""Parts that paper leaves out: estimates, formulae and millimetres, which the page carries."""
 _NAMED = 6
 _DRAWN = 24
 """A plan of more tiles than these is folded."""
