@@ -91,6 +91,13 @@ def _quoted(text: str) -> str:
     return tomlkit.item(text).as_string()
 
 
+def series_named(path: Path) -> tuple[str, ...]:
+    """Names of the series that a piece's file says it goes by; none when it cannot be read."""
+    told, _ = read_toml(path.read_bytes(), path.name) if path.is_file() else (None, None)
+    named = told.get("series") if told else None
+    return tuple(one for one in named if isinstance(one, str)) if isinstance(named, list) else ()
+
+
 def read_piece(path: Path, colours: Collection[str]) -> Piece:
     """Read a piece and check it against the colours in stock.
 

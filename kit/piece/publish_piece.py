@@ -12,7 +12,7 @@ from kit.piece.bench_sheet import piece_sheet
 from kit.piece.contact_draws import Knowledge, leading
 from kit.piece.improvements import Advice, advice
 from kit.piece.outlook import PieceOutlook, piece_outlook
-from kit.piece.piece_file import format_piece, piece_path, read_piece
+from kit.piece.piece_file import format_piece, piece_path, read_piece, series_named
 from kit.piece.piece_page import help_told, piece_document, section_of
 from kit.piece.recipe import Piece
 from kit.piece.sample import PieceSample, best_sample
@@ -89,10 +89,15 @@ class PieceAnswer:
         return piece_document(self.outlook, self.advised, self.sample, self.doubts)
 
 
-def series_of_studio(studio: Path, say: Say) -> list[Series]:
-    """Read every series of a studio; say which cannot be read, and why."""
+def series_of_studio(studio: Path, say: Say, named: Sequence[str] = ()) -> list[Series]:
+    """Read every series of a studio, and the invented one too where it is named.
+
+    Which cannot be read is said, and why.
+    """
     found = []
-    for folder in series_folders(studio / "data"):
+    data = studio / "data"
+    asked_for = [data / name for name in named if (data / name / "series.toml").is_file()]
+    for folder in dict.fromkeys([*series_folders(data), *asked_for]):
         try:
             found.append(read_series(folder))
         except (Misuse, DataProblems) as problem:
@@ -140,9 +145,10 @@ def ask_about(name: str, studio: Path | None = None, progress: Say | None = None
     say = progress or (lambda text: None)
     folder = studio_folder(studio)
     say("Reading the series")
-    every = series_of_studio(folder, say)
-    piece = read_piece(piece_path(name, folder), colours_of(every))
-    chosen = _chosen(piece, every)
+    path = piece_path(name, folder)
+    named = series_named(path)
+    chosen = _chosen(named, series_of_studio(folder, say, named))
+    piece = read_piece(path, colours_of(chosen))
     say("Fitting the models")
     known = Knowledge.of(chosen)
     say("Working out contacts, orders and a sample")
@@ -196,11 +202,11 @@ def follow_advice(answer: PieceAnswer, path: Path) -> Path:
     return path
 
 
-def _chosen(piece: Piece, every: Sequence[Series]) -> list[Series]:
-    """The series that the piece names, or all."""
+def _chosen(named: Sequence[str], every: Sequence[Series]) -> list[Series]:
+    """The series that a piece names, or all."""
     names = {one.name for one in every}
-    if missing := sorted(set(piece.series) - names):
+    if missing := sorted(set(named) - names):
         raise Misuse(
             f"There is no series {', '.join(missing)}; there is {', '.join(sorted(names))}."
         )
-    return [one for one in every if not piece.series or one.name in piece.series]
+    return [one for one in every if not named or one.name in named]

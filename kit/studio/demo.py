@@ -55,7 +55,8 @@ _PIECE = """\
 # A small panel of the invented workshop: five stencils on white, in the order they are to go on.
 
 title = "Hedge panel"
-closing_firings = 0        # firings after the last layer's own
+closing_firings = 0        # firings kept for the end, after the last layer's own
+series = ["demo"]          # whose grades speak
 
 [base]
 colour = "Plaster White"

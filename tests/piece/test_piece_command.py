@@ -82,3 +82,13 @@ def test_the_form_of_the_notebook_writes_the_file_and_answers(studio):
     on.value = "sky"
     button.click()
     assert "no layer" in told.value
+
+
+def test_a_piece_of_the_invented_series_is_answered_beside_ones_own(studio, series, panel):
+    series.write(studio / "data" / "demo")
+    path = studio / "data" / "pieces" / "panel.toml"
+    path.parent.mkdir()
+    path.write_bytes(format_piece(panel).replace(b"series = []", b'series = ["demo"]'))
+    assert [one.name for one in ask_about("panel").series] == ["demo"]
+    path.write_bytes(format_piece(panel))
+    assert [one.name for one in ask_about("panel").series] == ["small"]
