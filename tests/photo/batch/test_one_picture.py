@@ -9,6 +9,7 @@ import pytest
 from PIL import Image
 
 from kit.photo import COLUMNS, PhotoPlan, PrintScale, measure_picture
+from kit.photo.batch.one_picture import first_seen
 from kit.photo.tile.tile_plan import TileLayout
 from kit.series import MEASURES, Blank, Stencil, stripe_edges
 from kit.series.stripes import striped_positions
@@ -314,3 +315,9 @@ def test_a_tile_with_two_bases_in_stripes_is_measured_on_each(plan, tmp_path, sm
     assert (table["spread_mm"] - table["spread_mm_true"]).abs().max() < 0.12
     assert table.loc[["1-1", "1-3"], "base_l"].min() > 75
     assert table.loc[["1-2", "1-4"], "base_l"].max() < 25
+
+
+def test_a_colour_is_compared_with_the_first_of_several_earlier_pictures():
+    seen = pd.DataFrame({"patch": "T1-1", "firing": [2, 1, 3], "overlay_l": [50.0, 40.0, 60.0]})
+    assert first_seen(seen, 3).loc["T1-1", "overlay_l"] == 40.0
+    assert first_seen(seen, 1) is None
