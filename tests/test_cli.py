@@ -106,8 +106,12 @@ def test_a_series_from_nothing_to_its_workbook(studio):
     assert "replaces the plan of 6 tiles" in again.stdout
     sheets = run("sheets", "autumn", "--workbook", cwd=studio)
     assert sheets.returncode == 0, sheets.stderr
-    for path in sheets.stdout.splitlines():
-        assert path.endswith((".pdf", ".xlsx"))
+    *paths, grade, enter = sheets.stdout.splitlines()
+    assert paths and all(path.endswith((".pdf", ".xlsx")) for path in paths)
+    assert "kit grade autumn" in grade and "kit enter autumn FILE" in enter
+    unasked = run("plan", "autumn", cwd=studio)
+    assert unasked.returncode == 2
+    assert "nobody is there to answer" in unasked.stderr and "--yes" in unasked.stderr
 
 
 def test_each_grader_gets_a_workbook_and_no_name_climbs(folder, studio):

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from kit.cli.shared import By, SeriesName, number, path_of, progress
+from kit.cli.shared import By, SeriesName, agreed, answered, number, path_of, progress
 from kit.errors import Misuse
 
 
@@ -91,13 +91,14 @@ def enter(
     path = path_of(file)
     if not path.is_file():
         raise Misuse(f"There is no file {path}.")
-    intake = take_in(series_folder(series), path, by or typer.prompt("Your name"))
+    by = by or answered(lambda: str(typer.prompt("Your name")), "add --by and a name")
+    intake = take_in(series_folder(series), path, by)
     print(intake.describe())
     if intake.problems:
         raise typer.Exit(code=1)
     if intake.adds_nothing:
         return
-    if (yes and not intake.doubts) or sure or typer.confirm("Write this?"):
+    if agreed((yes and not intake.doubts) or sure):
         apply(intake)
         print(f"Written. The file is kept as it came: received/{intake.source}")
     else:

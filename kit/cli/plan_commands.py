@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from kit.cli.record_commands import print_again
-from kit.cli.shared import SeriesName, number, progress
+from kit.cli.shared import SeriesName, agreed, answered, number, progress
 from kit.errors import Misuse
 
 if TYPE_CHECKING:
@@ -119,7 +119,7 @@ def plan(
         names = ", ".join(chosen.series.settings.learns_from)
         told.insert(0, f"Judged alone it learns from {names} (learns_from in series.toml).")
     print("\n".join([chosen.describe(), *told]))
-    if yes or typer.confirm("Write this plan?"):
+    if agreed(yes, "Write this plan?"):
         chosen.series.write(folder)
         print(f"Written to {folder}. Next: kit sheets {chosen.series.name}")
     else:
@@ -159,7 +159,7 @@ def _plan_again(
             chosen = replan(found, first_tile=first, progress=say, **wish)
         told = what_to_expect(chosen.to_make, [found] if len(found.grades) else (), say)
     print("\n".join([chosen.describe(), *told]))
-    if yes or typer.confirm("Write this plan?"):
+    if agreed(yes, "Write this plan?"):
         chosen.series.write(folder)
         print(f"Written to {folder}. What it was before is in the journal.")
         print_again(folder)
@@ -203,10 +203,15 @@ def _asked(ask: str, tiles: int) -> tuple[str, int]:
     print("What do you need to know?")
     for place, words in enumerate(ASKS, start=1):
         print(f"  {place}  {words}")
-    chosen = typer.prompt("Number", default=ASKS.index(ask) + 1, type=int)
+    usual = ASKS.index(ask) + 1
+    chosen = answered(lambda: int(typer.prompt("Number", default=usual, type=int)), "add --yes")
     if not 1 <= chosen <= len(ASKS):
         raise Misuse(f"{chosen} is not one of the numbers 1 to {len(ASKS)}. Nothing was written.")
-    return ASKS[chosen - 1], typer.prompt("How many tiles can you make?", default=tiles, type=int)
+    many = answered(
+        lambda: int(typer.prompt("How many tiles can you make?", default=tiles, type=int)),
+        "add --yes",
+    )
+    return ASKS[chosen - 1], many
 
 
 def sheets(
@@ -256,6 +261,9 @@ def sheets(
                 path = into / f"{found.name}-grades{whose}.xlsx"
                 made.append(write_workbook(found, path, grader))
     print("\n".join(str(path) for path in made))
+    print(f"Next: fire, then grade in the browser: kit grade {found.name}")
+    if workbook:
+        print(f"or type grades into the workbook: kit enter {found.name} FILE")
 
 
 PLAN_COMMANDS = (new, plan, sheets)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from kit.cli.shared import By, SeriesName, Why, Yes, number, whole
+from kit.cli.shared import By, SeriesName, Why, Yes, agreed, answered, number, whole
 from kit.errors import Misuse
 
 if TYPE_CHECKING:
@@ -57,10 +57,12 @@ def merge(series: SeriesName, by: By = None, yes: Yes = False) -> None:
     chosen = []
     for conflict in found.conflicts:
         print(conflict.describe())
-        number = typer.prompt("Which one holds", type=int)
-        if not 1 <= number <= len(conflict.values):
-            raise Misuse(f"{number} is none of the numbers shown. Nothing was written.")
-        chosen.append(conflict.values[number - 1][0])
+        told = answered(
+            lambda: int(typer.prompt("Which one holds", type=int)), "this needs a person"
+        )
+        if not 1 <= told <= len(conflict.values):
+            raise Misuse(f"{told} is none of the numbers shown. Nothing was written.")
+        chosen.append(conflict.values[told - 1][0])
     _amend(found.settled(chosen, by or ""), yes, and_then=found.put_copies_away)
 
 
@@ -166,7 +168,7 @@ def _amend(
     if not amendment.changes:
         and_then()
         return
-    if yes or typer.confirm("Write this?"):
+    if agreed(yes):
         amendment.write(even_with_problems=even_with_problems)
         and_then()
         print("Written. What it was before is in the journal.")

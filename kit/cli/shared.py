@@ -1,12 +1,17 @@
 """What the commands share: how a series is named, who says so, and progress on the screen."""
 
 import re
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 import typer
+
+from kit.errors import Misuse
+
+Answer = TypeVar("Answer")
 
 SeriesName = Annotated[str, typer.Argument(metavar="SERIES", help="Its name, or its folder.")]
 By = Annotated[str | None, typer.Option(metavar="NAME", help="Who says so.")]
@@ -44,6 +49,23 @@ def progress() -> Iterator[Callable[[str], None]]:
             status.update(text)
 
         yield say
+
+
+def answered(ask: Callable[[], Answer], instead: str) -> Answer:
+    """Ask a person; where nobody can answer, say what would do `instead`."""
+    try:
+        return ask()
+    except typer.Abort:
+        if sys.stdin.isatty():
+            raise
+        raise Misuse(
+            f"This asks a question and nobody is there to answer. Nothing was written; {instead}."
+        ) from None
+
+
+def agreed(yes: bool, question: str = "Write this?") -> bool:
+    """Whether a person said, or says now, that it may be written."""
+    return yes or answered(lambda: typer.confirm(question), "add --yes")
 
 
 def path_of(text: str) -> Path:
