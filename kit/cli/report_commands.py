@@ -28,7 +28,10 @@ def demo() -> None:
 
 
 def report(
-    series: Annotated[str | None, typer.Argument(metavar="SERIES", help="Its name.")] = None,
+    series: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="SERIES", help="Its name, or those to read as one."),
+    ] = None,
     every: Annotated[bool, typer.Option("--all", help="Every series, and all together.")] = False,
     names: Annotated[
         bool, typer.Option("--names", help="Name the graders; else each has a letter.")
@@ -37,27 +40,33 @@ def report(
         bool, typer.Option("--notebook", help="Also the notebook of the report, with its results.")
     ] = False,
 ) -> None:
-    """Write the report of a series, or of all series together."""
+    """Write the report of a series, or of several or all together."""
     from kit.record import reconcile
     from kit.report import write_every_report, write_notebook, write_report
     from kit.series import series_folder, studio_folder
 
     if every == bool(series):
-        raise Misuse("Name one series, or say --all for every one of them.")
+        raise Misuse("Name a series, or several, or say --all for every one of them.")
+    together = list(dict.fromkeys(series or ()))
     with progress() as say:
-        if every:
+        if every or len(together) > 1:
             studio = studio_folder()
             made = write_every_report(
-                studio / "data", studio / "reports", names=names, progress=say
+                studio / "data",
+                studio / "reports" / "+".join(together),
+                names=names,
+                progress=say,
+                only=together,
             )
         elif notebook:
             say("Running the notebook of the report")
-            made = write_notebook(str(series)).with_name("report.html")
+            made = write_notebook(together[0]).with_name("report.html")
         else:
-            made = write_report(str(series), names=names, progress=say)
+            made = write_report(together[0], names=names, progress=say)
     print(f"The report is at {made}")
-    if series and not reconcile(series_folder(series)).in_step:
-        print(f"It may lack something that was entered; look first: kit check {series}")
+    for name in together:
+        if not reconcile(series_folder(name)).in_step:
+            print(f"It may lack something that was entered; look first: kit check {name}")
 
 
 def piece(

@@ -54,6 +54,20 @@ def test_every_series_has_its_report_and_the_index_leads_to_it(studio):
     assert body.find(".//div[@id='look-up']") is not None
 
 
+def test_series_that_are_named_are_read_as_one_in_a_folder_of_their_own(studio, two, tmp_path):
+    third = replace(two[0], name="apart")
+    for series in (*two, third):
+        series.write(tmp_path / "data" / series.name)
+    chosen = ["series-0", "apart"]
+    made = write_every_report(tmp_path / "data", tmp_path / "0+apart", jobs=1, only=chosen)
+    index = made.read_text("utf-8")
+    assert "<h1>Series-0 and apart together</h1>" in index and "series-1" not in index
+    assert (made.parent / "apart" / "report.html").is_file()
+    with pytest.raises(Misuse, match=r"no series summer in .* there is apart, series-0 and"):
+        write_every_report(tmp_path / "data", tmp_path / "none", only=["summer"])
+    assert not (tmp_path / "none").exists()
+
+
 def test_every_colour_has_a_page_that_leads_back(studio, two):
     reports = studio[0] / "reports"
     for colour in two[0].colours.itertuples():

@@ -38,7 +38,8 @@ def index_document(
     pooled: Pooled,
     entries: Mapping[str, Entry],
     unread: Mapping[str, str],
-    pieces: Sequence[tuple[str, str]] = (),
+    pieces: Sequence[tuple[str, str]],
+    title: str,
 ) -> Document:
     """Put the page over all series together.
 
@@ -51,6 +52,7 @@ def index_document(
         Series that are left out, and why.
     pieces : sequence of (str, str)
         Title and address of each page of a piece.
+    title : str
     """
     sections = [
         _gallery(pooled, entries, pieces),
@@ -64,7 +66,7 @@ def index_document(
         sections.insert(2, Section("left-out", "Series that are left out", (told, Bullets(points))))
     dates = [s.settings.started for s in pooled.series if s.settings.started]
     return Document(
-        "All series together",
+        title,
         f"{counted(len(pooled.series), 'series', 'series')} of test tiles, read as one",
         tuple(sections),
         max(dates, default=None),

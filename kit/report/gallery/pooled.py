@@ -11,6 +11,7 @@ from kit.report.analysis import Fits, Judged, fit_scales, judge_pairs
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.publish import checked_ready
 from kit.series import PULL_THROUGH, SPREAD, Series, Verdict, observations, read_series
+from kit.wording import listed
 
 INVENTED = "demo"
 """The series that the kit makes up; it says nothing of anybody's own jars."""
@@ -46,8 +47,10 @@ class Pooled:
         return self.judged.table
 
 
-def read_every_series(data: Path | str) -> tuple[list[Series], dict[str, str]]:
-    """Read all series of a folder.
+def read_every_series(
+    data: Path | str, only: Sequence[str] = ()
+) -> tuple[list[Series], dict[str, str]]:
+    """Read all series of a folder, or those of it that are named.
 
     Returns
     -------
@@ -56,8 +59,9 @@ def read_every_series(data: Path | str) -> tuple[list[Series], dict[str, str]]:
         Why each of the others is left out, by name.
     """
     several, unread = [], {}
-    folders = series_folders(data)
-    if (Path(data) / INVENTED / "series.toml").exists() and folders[0].name != INVENTED:
+    folders = series_folders(data, only)
+    invented = (Path(data) / INVENTED / "series.toml").exists()
+    if invented and not only and folders[0].name != INVENTED:
         unread[INVENTED] = (
             "The kit made it up, so it is kept apart from your own series. Its own report: "
             f"kit report {INVENTED}"
@@ -70,18 +74,26 @@ def read_every_series(data: Path | str) -> tuple[list[Series], dict[str, str]]:
     return several, unread
 
 
-def series_folders(data: Path | str) -> list[Path]:
+def series_folders(data: Path | str, only: Sequence[str] = ()) -> list[Path]:
     """List the folders below `data` that hold a series; the invented one only if it is alone.
+
+    Those that are named are listed instead, if any are.
 
     Raises
     ------
     Misuse
-        When there is none.
+        When there is none, or none of a name.
     """
     below = Path(data)
     found = sorted(p.parent for p in below.glob("*/series.toml"))
     if not found:
         raise Misuse(f"There is no series in {below}. `kit new NAME` starts one.")
+    if only:
+        unknown = [name for name in only if name not in {folder.name for folder in found}]
+        if unknown:
+            have = listed([folder.name for folder in found])
+            raise Misuse(f"There is no series {listed(unknown)} in {below}; there is {have}.")
+        return [folder for folder in found if folder.name in only]
     own = [folder for folder in found if folder.name != INVENTED]
     return own or found
 

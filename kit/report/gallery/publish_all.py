@@ -3,7 +3,7 @@
 import hashlib
 import re
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import joblib
@@ -18,7 +18,7 @@ from kit.report.page.document import Document
 from kit.report.page.html import page
 from kit.report.publish import MARK, fingerprint_on_disk, is_current, write_report
 from kit.series import write_whole
-from kit.wording import unescape
+from kit.wording import listed, unescape, upper_first
 
 Say = Callable[[str], None]
 
@@ -29,6 +29,7 @@ def write_every_report(
     names: bool = False,
     progress: Say | None = None,
     jobs: int = 2,
+    only: Sequence[str] = (),
 ) -> Path:
     """Make every series' report, and an index page over all of them.
 
@@ -45,6 +46,9 @@ def write_every_report(
         Told of each report as it is made.
     jobs : int
         How many reports are made at once.
+    only : sequence of str
+        The names of those to take together; all of them when left out. Give them a folder of
+        their own as `reports`.
 
     Returns
     -------
@@ -62,7 +66,7 @@ def write_every_report(
     """
     say = progress or (lambda text: None)
     into = Path(reports)
-    folders = series_folders(data)
+    folders = series_folders(data, only)
     marks = {folder: fingerprint_on_disk(folder, names) for folder in folders}
     stale = [f for f in folders if not is_current(into / f.name, marks[f])]
     say(f"{len(folders)} series, {len(stale)} with new data")
@@ -78,12 +82,13 @@ def write_every_report(
     whole = hashlib.sha256("\n".join(known).encode()).hexdigest()
     if is_current(into, whole) and not stale:
         return into / "index.html"
-    say("All series together")
-    several, unread = read_every_series(data)
+    say("What they say together")
+    several, unread = read_every_series(data, only)
     pooled = analyse_together(several)
     entries = {s.name: read_entry(into / s.name) for s in pooled.series}
     _write_colours(pooled, into)
-    document = index_document(pooled, entries, unread, pieces)
+    title = f"{upper_first(listed(only))} together" if only else "All series together"
+    document = index_document(pooled, entries, unread, pieces, title)
     write_page(document, into / "index.html")
     write_whole(into / MARK, f"{whole}\n".encode())
     return into / "index.html"
