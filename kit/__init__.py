@@ -3,8 +3,8 @@
 The verbs of the job stand at the top: `read_series`, `plan`, `fit`, `pairs`, `next_patches`,
 `analyse`, `write_report` and the like. Behind them lie the rooms (`kit.series`, `kit.mixed`,
 `kit.model`, `kit.photo`, `kit.record`, `kit.design`, `kit.studio`, `kit.drawing`, `kit.sheets`,
-`kit.report`). All are loaded when they are first used, so that `import kit` stays quick. A verb
-that takes a series takes its name as well: `kit.fit("demo", "spread")`.
+`kit.report`, `kit.piece`). All are loaded when they are first used, so that `import kit` stays
+quick. A verb that takes a series takes its name as well: `kit.fit("demo", "spread")`.
 """
 
 from collections.abc import Callable
@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 _VERBS = {
     "analyse": "report.analyse",
+    "ask_about": "piece.ask_about",
     "fit": "model.fit_series",
     "measure_photos": "photo.measure_series",
     "next_patches": "design.next_patches",
@@ -37,7 +38,7 @@ _OF_SERIES = {
 }  # fmt: skip
 
 _ROOMS = (
-    "design", "drawing", "errors", "mixed", "model", "photo", "record", "report", "series",
+    "design", "drawing", "errors", "mixed", "model", "photo", "piece", "record", "report", "series",
     "sheets", "studio", "wording",
 )  # fmt: skip
 
@@ -52,6 +53,7 @@ if TYPE_CHECKING:
     from kit.model import fit_series as fit  # noqa: F401
     from kit.model import pairs as pairs
     from kit.photo import measure_series as measure_photos  # noqa: F401
+    from kit.piece import ask_about as ask_about
     from kit.record import take_in as take_in
     from kit.report import analyse as analyse
     from kit.report import write_every_report as write_every_report
