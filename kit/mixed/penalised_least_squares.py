@@ -149,11 +149,13 @@ class PenalisedLikelihood:
             slope[-1] += s**2 * float(np.sum(inverse_s * self.penalty))
         if self.terms:
             slope[:-1] = self._sd_slopes(relative, s, at, inverse_s)
-        if self.prior is not None and self.terms:
-            density, by_sd, _bend = self.prior.sd_terms(relative * s, self.unit)
+        if self.prior is not None:
+            # The residual is held as well: few rows with many effects would drive it to nothing.
+            every = np.append(relative, 1.0)
+            density, by_sd, _bend = self.prior.sd_terms(every * s, self.unit)
             value -= density
-            slope[:-1] -= by_sd * s
-            slope[-1] -= float(by_sd @ relative) * s
+            slope[:-1] -= by_sd[:-1] * s
+            slope[-1] -= float(by_sd @ every) * s
         return value, slope, at
 
     def _sd_slopes(self, relative: Array, s: float, at: Solution, inverse_s: Array) -> Array:

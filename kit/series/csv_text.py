@@ -141,7 +141,11 @@ def write_records(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> byt
 
 
 def guarded(cell: str) -> str:
-    """Make text safe to open in a spreadsheet; `unguarded` takes it back."""
+    """Make text safe to open in a spreadsheet; `unguarded` takes it back.
+
+    A lone carriage return would stand unquoted and end the row; it is read as a new line anyway.
+    """
+    cell = cell.replace("\r\n", "\n").replace("\r", "\n")
     return "'" + cell if _RUNS.match(cell) and not _is_number(cell) else cell
 
 

@@ -12,6 +12,7 @@ import signal
 import sys
 from collections.abc import Callable
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 from kit.record import (
@@ -52,7 +53,7 @@ def _enter(folder: Path) -> None:
 
 def _plan(folder: Path) -> None:
     series = read_series(folder)
-    replanned(folder, series.tiles.assign(coats=3), series.patches, "Ada")
+    replanned(folder, replace(series, tiles=series.tiles.assign(coats=3)), "Ada")
 
 
 def _merge(folder: Path) -> None:

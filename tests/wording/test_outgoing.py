@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 import kit
@@ -41,12 +41,13 @@ def test_turning_marks_cannot_hide_what_follows():
     assert readable_in({"a": ["x\x00", ("y\u202e", 3)]}) == {"a": ["x", ["y", 3]]}
 
 
+@example(texts=["\r="])
 @given(st.lists(st.text(max_size=20), min_size=1, max_size=6))
 def test_no_cell_of_any_table_runs_in_a_spreadsheet(texts):
     texts = [text.replace("\x00", "") for text in texts]
     frame = pd.DataFrame({"colour": pd.Series(texts, dtype="str"), "share": 0.5})
     rows = list(csv.reader(io.StringIO(csv_of(frame).decode(), newline="")))
-    for row in rows[1:]:
+    for row in filter(None, rows[1:]):
         assert not row[0].startswith(RUN) or row[0].lstrip("-").replace(".", "").isdigit()
 
 
