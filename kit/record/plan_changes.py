@@ -91,6 +91,12 @@ def move_tiles(
     moved: dict[RowName, Cells | None] = {
         ("tiles", (number,)): {"session": str(session)} for number in numbers
     }
+    to: RowName = ("sessions", (str(session),))
+    was = {rows[name]["session"] for name in moved}
+    planned = rows.get(("sessions", (min(was),))) if len(was) == 1 else None
+    if planned and to not in rows:
+        # A sitting of its own keeps what its tiles were planned to be fired with.
+        moved[to] = {**planned, "session": str(session)}
     return amendment(folder, amended(rows, moved), Occasion("moved", by, why=why))
 
 

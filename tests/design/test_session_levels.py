@@ -12,7 +12,7 @@ from kit.design.plan_again import plan_more, replan
 from kit.design.plan_model import forecast, planned_rows
 from kit.errors import Misuse
 from kit.series import DEFAULT_FACTORS, Settings, new_series, patches_in_full, read_series
-from kit.studio import fire, invented_truth
+from kit.studio import draw_truth, fire
 
 STOCK = pd.DataFrame(
     {
@@ -166,7 +166,7 @@ def test_levels_are_kept_in_the_folder_and_by_firings(by_both, tmp_path):
     again = read_series(folder)
     assert again.sessions.equals(by_both.sessions)
     assert again.settings.factors["heat"] == ("torch", "kiln")
-    fired = fire(again, invented_truth(again.colours, seed=1), seed=1)
+    fired = fire(again, draw_truth(again.colours, seed=1), seed=1)
     met = fired.firings.merge(again.sessions, on="session", suffixes=("", "_planned"))
     assert (met["heat"] == met["heat_planned"]).all()
     assert (met["minutes"] - met["minutes_planned"]).abs().max() < 0.6
@@ -174,7 +174,7 @@ def test_levels_are_kept_in_the_folder_and_by_firings(by_both, tmp_path):
 
 def test_tiles_that_are_added_come_in_sessions_that_even_out_the_levels(by_both):
     some = by_both.tiles["session"] <= 3
-    fired = fire(by_both, invented_truth(by_both.colours, seed=1), seed=1)
+    fired = fire(by_both, draw_truth(by_both.colours, seed=1), seed=1)
     done = fired.firings["tile"].isin(by_both.tiles.loc[some, "tile"])
     graded = fired.grades["patch"].str.split("-").str[0].str[1:].astype(int)
     half = replace(

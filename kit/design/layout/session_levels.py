@@ -80,18 +80,19 @@ def deal_session_levels(series: Series) -> Series:
     """
     varied = series.settings.varied_by_session
     numbers = sorted(set(series.tiles["session"]))
+    settled = series.sessions[series.sessions["session"].isin(numbers)]
     begun = series.tiles.loc[series.tiles["tile"].isin(series.firings["tile"]), "session"]
-    new = [n for n in numbers if n not in {*series.sessions["session"], *begun}]
+    new = [n for n in numbers if n not in {*settled["session"], *begun}]
     if not varied or not new:
         return series
-    check_session_levels(series.settings, series.sessions, len(new))
+    check_session_levels(series.settings, settled, len(new))
     rng = np.random.default_rng(series.settings.seed)
-    known = series.sessions.set_index("session").reindex(numbers).astype(object)
+    known = settled.set_index("session").reindex(numbers).astype(object)
     met = _met(series, numbers)
-    deals = [_deal(varied, series.sessions, new, rng) for _ in range(_TRIES)]
+    deals = [_deal(varied, settled, new, rng) for _ in range(_TRIES)]
     best = min(deals, key=lambda deal: _unevenness(varied, known, new, deal, met))
     dealt = pd.DataFrame({"session": new, "minutes": math.nan, "heat": ""} | best)
-    sessions = pd.concat([series.sessions, dealt.astype({"heat": "str", "minutes": float})])
+    sessions = pd.concat([settled, dealt.astype({"heat": "str", "minutes": float})])
     return replace(series, sessions=sessions.reset_index(drop=True))
 
 
