@@ -42,7 +42,7 @@ def report(
 ) -> None:
     """Write the report of a series, or of several or all together."""
     from kit.record import reconcile
-    from kit.report import write_every_report, write_notebook, write_report
+    from kit.report import write_every_report, write_report
     from kit.series import series_folder, studio_folder
 
     if every == bool(series):
@@ -59,6 +59,8 @@ def report(
                 only=together,
             )
         elif notebook:
+            from kit.report import write_notebook  # Jupyter's parts take a second and more to load.
+
             say("Running the notebook of the report")
             made = write_notebook(together[0]).with_name("report.html")
         else:

@@ -340,6 +340,6 @@ def _through_note(pairs: pd.DataFrame) -> str:
     )
     return (
         "Find the base at the left and the overlay at the top. A number: a fine edge through so "
-        f"many firings. A sign: what comes instead.{strip} Dark frame: fired and graded. Light "
+        f"many firings. A sign: what comes instead.{strip} Bold frame: fired and graded. Thin "
         "frame: expected, from what its two colours did in other pairs."
     )

@@ -180,7 +180,7 @@ def look_up_of(
         "charts": _charts(first, used, packed.place, counts),
         "words": _WORDS,
         "usual": list(expected.usual),
-        "first": _first(first, packed.place),
+        "first": _first(first, packed.place, photographs),
     }
     factors = {
         upper_first(FACTOR_NAMES[name].heading): tuple(f"{level:g}" for level in levels)
@@ -312,7 +312,14 @@ def _charts(
     return charts
 
 
-def _first(table: pd.DataFrame, place: Mapping[str, int]) -> list[int]:
-    """The pair that is shown first: fired most often, then as the table has it."""
-    row = table.loc[table["patches"].idxmax()]
+def _first(
+    table: pd.DataFrame,
+    place: Mapping[str, int],
+    photographs: Mapping[tuple[str, str], Sequence[str]],
+) -> list[int]:
+    """The pair that is shown first: one with photographs, fired most often, as the table has it."""
+    pairs = zip(table["base"], table["overlay"], strict=True)
+    pictured = table[[pair in photographs for pair in pairs]]
+    seen = table if pictured.empty else pictured
+    row = seen.loc[seen["patches"].idxmax()]
     return [place[row["base"]], place[row["overlay"]]]
