@@ -76,7 +76,7 @@ def _heat_met(series: Series) -> pd.DataFrame:
     Where torch and kiln are compared, 'Torch, orange' counts as torch.
     """
     met = series.firings[["tile", "firing", "session", "minutes", "heat"]]
-    met = met.assign(heat=met["heat"].str.strip().str.lower())
+    met = met.assign(heat=met["heat"].fillna("").str.strip().str.lower())
     planned = series.sessions.set_index("session").reindex(met["session"])
     meant = planned["heat"].fillna("").to_numpy()
     for word in HEATS:

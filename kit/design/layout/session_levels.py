@@ -104,7 +104,7 @@ def known_between_sessions(series: Series) -> tuple[str, ...]:
     said = [
         f"Every firing of a session is alike, that of base coats too: {listed(each)}. So that has "
         "to do with the day as well, and is known less surely than what changes on a tile, "
-        "however many patches a session holds."
+        "however many patches a session holds. Verdicts are for what most of the patches meet."
     ]
     for name in series.settings.varied_by_session:
         used = _used(series.sessions, name)
