@@ -69,6 +69,16 @@ def test_two_factors_are_crossed_over_the_sessions(by_both):
     assert by_both.problems() == []
 
 
+def test_two_factors_stay_crossed_where_bases_alone_would_rather_have_them_go_together(by_both):
+    # With one base in sessions 1 and 3 and another in 2 and 4, each factor by itself is spread
+    # best over the bases by the split 1, 4 against 2, 3: then neither could be told from the other.
+    base = by_both.tiles["session"].map({1: "Ember", 2: "Frost", 3: "Ember", 4: "Frost"})
+    tiles = by_both.tiles.assign(base=base.astype("str"))
+    bare = replace(by_both, tiles=tiles, sessions=by_both.sessions.iloc[:0])
+    sessions = deal_session_levels(bare).sessions
+    assert len(sessions[["minutes", "heat"]].drop_duplicates()) == 4
+
+
 def test_bases_are_spread_over_the_levels_as_evenly_as_a_search_of_all_deals_does():
     chosen = plan(unplanned(MINUTES, tiles=12, held=3)).series
     base = chosen.tiles.assign(leaded=chosen.tiles["base"].isin(["Ember", "Rowan"]))
