@@ -43,7 +43,7 @@ _LARGER = 1.7
 """How far a drawing grows beyond its own size where there is room."""
 _LARGER_ON_PAPER = 1.15
 _PAPER_WIDTH_MM, _PAPER_HEIGHT_MM = 150.0, 145.0
-"""Of a drawing at most: the chart stays beneath the answer, and nothing is cut, on A4 and Letter."""
+"""Of a drawing at most: the chart stays beneath the answer, nothing is cut, on A4 and Letter."""
 
 
 def page(document: Document) -> str:
@@ -139,7 +139,7 @@ def _colours() -> str:
 
 
 def _size(drawing: Drawing) -> str:
-    """Keep the lettering of a drawing readable: it scrolls rather than shrinks; paper has a limit."""
+    """Keep the lettering of a drawing readable: it scrolls rather than shrinks."""
     least, most = round(drawing.width), round(_LARGER * drawing.width)
     on_paper = min(
         _PAPER_WIDTH_MM,
