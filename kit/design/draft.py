@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from kit.series import UNITS, Settings
+from kit.series import SESSION_FACTORS, UNITS, Settings
 from kit.wording import listed, plain_name
 
 TILE_FACTORS = ("base_family", "base_coats", "base_mesh", "base_coat_weight")
@@ -40,7 +40,7 @@ def usual_recipe(settings: Settings) -> dict[str, Any]:
     """Take one level of each recipe factor: that of the verdict if it is one, else the first."""
     recipe = {}
     for name, levels in settings.factors.items():
-        if name.endswith("_family") or name == "firings":
+        if name.endswith("_family") or name in ("firings", *SESSION_FACTORS):
             continue
         wanted = getattr(settings.verdict, name, None)
         recipe[name] = wanted if wanted in levels else levels[0]

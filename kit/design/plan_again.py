@@ -6,7 +6,13 @@ from dataclasses import replace
 import pandas as pd
 
 from kit.design.is_pair_safe import draft_check
-from kit.design.layout import laid_out, order_of_work
+from kit.design.layout import (
+    check_session_levels,
+    deal_session_levels,
+    known_between_sessions,
+    laid_out,
+    order_of_work,
+)
 from kit.design.plan_costs import Limits
 from kit.design.plan_series import Plan, only_tiles, plan
 from kit.design.which_pairs import Aim, draft_more_pairs, pair_targets
@@ -136,6 +142,7 @@ def _beside(
     last = max(first_tile - 1, int(kept.tiles["tile"].max()))
 
     def drawn_up(within: Settings, not_bases: Collection[str] = ()) -> Plan:
+        check_session_levels(within, kept.sessions)
         asked = replace(bare, settings=within)
         stock = asked.stock.reset_index(drop=True)
         if within.ask == "which pairs work":
@@ -151,14 +158,17 @@ def _beside(
             for name in ("tiles", "patches", "stripes")
         }
         own = replace(within, tiles=len(whole["tiles"]), leave_out=series.settings.leave_out)
-        planned = replace(series, settings=own, **whole)
+        planned = deal_session_levels(
+            replace(series, settings=own, sessions=kept.sessions, **whole)
+        )
         numbers = more.tiles["tile"]
         stays = "stays as it is" if len(kept.tiles) == 1 else "stay as they are"
         why = (
             f"{counted(len(kept.tiles), 'tile')} {stays}, with all that is on record; the new ones "
             f"are numbered {numbers.min()} to {numbers.max()}. {draft.why}"
         )
-        return Plan(planned, order_of_work(more), draft.kind, why, draft.limits)
+        untold = (*draft.limits, *known_between_sessions(planned))
+        return Plan(planned, order_of_work(more), draft.kind, why, untold)
 
     if limits is None:
         return drawn_up(settings)

@@ -137,7 +137,10 @@ def costs(planned: Series) -> Costs:
     settings, tiles, patches = planned.settings, planned.tiles, planned.patches
     fired, stripes = last_firings(planned), stripe_counts(planned)
     trips = int(tiles["coats"].sum()) + len(tiles) * _BACK + int(fired.sum())
-    minutes = trips * settings.minutes_per_firing
+    planned_for = planned.sessions.set_index("session")["minutes"]
+    each = tiles["session"].map(planned_for).fillna(settings.minutes_per_firing)
+    often = tiles["coats"] + _BACK + tiles["tile"].map(fired)
+    minutes = float((often * each).sum())
     seen = patches["tile"].map(fired) - patches["before_firing"] + 1
     copper = len(tiles) * settings.blank.area_cm2 * settings.blank.thickness_mm / 10
     powder = _powder(planned)

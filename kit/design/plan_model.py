@@ -3,6 +3,9 @@
     y = mean[family pair] + slope[family pair] (firings - middle) + side factors
         + u_base + u_overlay + u_pair + u_tile + u_patch + e
 
+Where minutes or heat change from session to session they are side factors too, and u_session is
+added: such a factor is known from sessions, as that of whole plots is in a split plot.
+
 Effects have weak normal priors and each u its spread, so everything is normal, and what the grades
 will leave unsure is known in advance: for quantities g, Var(g | y) = G - C' K⁻¹ C, with G their
 covariance before, K that of the rows and C that of rows with quantities (the variances of
@@ -21,7 +24,15 @@ from kit.design.standard_deviations import StandardDeviations
 from kit.design.surveys import Floats, checked_colours
 from kit.errors import Misuse
 from kit.model import LearnedPrior
-from kit.series import FAMILIES, FAMILY_PAIRS, Series, family_pair, patches_in_full
+from kit.series import (
+    FAMILIES,
+    FAMILY_PAIRS,
+    HEATS,
+    SESSION_FACTORS,
+    Series,
+    family_pair,
+    patches_in_full,
+)
 
 SIDE_FACTORS = ("mesh", "coat_weight", "base_mesh", "base_coat_weight", "base_coats")
 TREND_SD = 1.0
@@ -31,6 +42,22 @@ SIDE_SD = 1.0
 """Weak prior of what a side factor does over one standard deviation of its levels, grades."""
 
 OF_PAIRS = (("base",), ("overlay",), ("base", "overlay"))
+
+
+def in_sessions(series: Series) -> pd.DataFrame:
+    """Patches in full, with the session of their tile and what is planned for it.
+
+    Returns
+    -------
+    DataFrame
+        With session, minutes and heat (a number: the place in `kit.series.HEATS`), missing where
+        nothing is planned.
+    """
+    patches = patches_in_full(series)
+    session = patches["tile"].map(series.tiles.set_index("tile")["session"])
+    planned = series.sessions.set_index("session").reindex(session).set_index(patches.index)
+    heat = planned["heat"].map({word: float(n) for n, word in enumerate(HEATS)})
+    return patches.assign(session=session, minutes=planned["minutes"], heat=heat.astype(float))
 
 
 def planned_patches(plan: Series | pd.DataFrame) -> pd.DataFrame:
@@ -46,7 +73,7 @@ def planned_patches(plan: Series | pd.DataFrame) -> pd.DataFrame:
     Misuse
         When there is nothing planned.
     """
-    patches = plan if isinstance(plan, pd.DataFrame) else patches_in_full(plan)
+    patches = plan if isinstance(plan, pd.DataFrame) else in_sessions(plan)
     patches = patches.reset_index(drop=True)
     missing = {"tile", "base", "overlay"} - set(patches.columns)
     if missing:
@@ -73,7 +100,7 @@ def planned_rows(plan: Series | pd.DataFrame, colours: pd.DataFrame, firings: in
     -------
     DataFrame
         Columns patch (a number), tile, base, overlay, family_pair, firings and the side factors
-        that vary.
+        that vary; and session where one of those changes by session.
     """
     patches = planned_patches(plan)
     family = checked_colours(colours).set_index("colour")["family"]
@@ -82,7 +109,9 @@ def planned_rows(plan: Series | pd.DataFrame, colours: pd.DataFrame, firings: in
         raise Misuse(f"The plan uses {', '.join(strangers)}, which the list of colours lacks.")
     if firings < 1:
         raise Misuse("Tiles are fired at least once.")
-    varied = [f for f in SIDE_FACTORS if f in patches and patches[f].min() < patches[f].max()]
+    varied = _varied(patches, SIDE_FACTORS)
+    if by_session := _varied(patches, SESSION_FACTORS):
+        varied += [*by_session, "session"]
     couples = zip(patches["base"].map(family), patches["overlay"].map(family), strict=True)
     named = patches[["tile", "base", "overlay", "before_firing", *varied]].assign(
         patch=np.arange(len(patches)), family_pair=[family_pair(b, o) for b, o in couples]
@@ -93,6 +122,10 @@ def planned_rows(plan: Series | pd.DataFrame, colours: pd.DataFrame, firings: in
     if rows.empty:
         raise Misuse(f"No patch goes on before firing {firings}; fire the tiles more often.")
     return rows.drop(columns=["firing", "before_firing"]).reset_index(drop=True)
+
+
+def _varied(patches: pd.DataFrame, factors: Sequence[str]) -> list[str]:
+    return [f for f in factors if f in patches and patches[f].min() < patches[f].max()]
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,6 +157,7 @@ class Forecast:
         Parameters
         ----------
         contrasts : (k, 8) array
+            Or wider, for the side factors too.
 
         Returns
         -------
@@ -133,6 +167,14 @@ class Forecast:
         a = np.zeros((len(contrasts), len(self.prior)))
         a[:, : contrasts.shape[1]] = contrasts
         return self._beforehand(a) - self._told(a @ self.prior @ self.X.T)
+
+    def from_to(self, factor: str) -> Floats:
+        """Contrast of a side factor: from its lowest level to its highest."""
+        values = self.rows[factor]
+        contrast = np.zeros(len(self.prior))
+        place = 2 * len(FAMILY_PAIRS) + _sides(self.rows).index(factor)
+        contrast[place] = (values.max() - values.min()) / values.std(ddof=0)
+        return contrast
 
     def pairs(self, pairs: pd.DataFrame, firings: float) -> Floats:
         """Variance that remains of pairs' values after so many firings.
@@ -185,11 +227,11 @@ def forecast(
     away = rows["firings"].to_numpy(dtype=float)
     effects = [_family_effects(rows, away - away.mean())]
     prior = [sds.family] * len(FAMILY_PAIRS) + [TREND_SD] * len(FAMILY_PAIRS)
-    for factor in SIDE_FACTORS:
-        if factor in rows:
-            values = rows[factor].to_numpy(dtype=float)
-            effects.append(((values - values.mean()) / values.std())[:, None])
-            prior.append(SIDE_SD)
+    for factor in _sides(rows):
+        # What is not known of earlier rounds is put in the middle, where it tells nothing.
+        values = rows[factor].fillna(rows[factor].mean()).to_numpy(dtype=float)
+        effects.append(((values - values.mean()) / values.std())[:, None])
+        prior.append(SIDE_SD)
     X, before = np.hstack(effects), np.diag(np.square(prior))
     families = _learned_families(rows, learned or {})
     if families is not None:
@@ -197,9 +239,15 @@ def forecast(
     K = X @ before @ X.T + sds.grading**2 / graders * np.eye(len(rows))
     sources = [*zip(OF_PAIRS, _of_pairs(sds), strict=True)]
     sources += [(("tile",), sds.tile), (("patch",), sds.patch)]
+    if "session" in rows:
+        sources.append((("session",), sds.session))
     for names, spread in sources:
         K += spread**2 * _shared(rows, rows, names)
     return Forecast(rows, sds, X, before, np.linalg.cholesky(K))
+
+
+def _sides(rows: pd.DataFrame) -> list[str]:
+    return [factor for factor in (*SIDE_FACTORS, *SESSION_FACTORS) if factor in rows]
 
 
 def _learned_families(rows: pd.DataFrame, learned: Mapping[str, LearnedPrior]) -> Floats | None:

@@ -7,16 +7,18 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from kit.design.plan_model import SIDE_FACTORS, Forecast, forecast, planned_rows
+from kit.design.plan_model import SIDE_FACTORS, Forecast, forecast, in_sessions, planned_rows
 from kit.design.standard_deviations import TYPICAL, StandardDeviations
 from kit.design.surveys import TileFormat, learned_scores, survey
 from kit.model import LearnedPrior
-from kit.series import FAMILIES, FAMILY_PAIRS, Series, family_pair, patches_in_full
-from kit.wording import upper_first
+from kit.series import FAMILIES, FAMILY_PAIRS, HEATS, SESSION_FACTORS, Series, family_pair
+from kit.wording import FACTOR_NAMES, upper_first
 
 CONFIDENCE = 0.9
 
 TREND = "what one more firing does"
+_COUNTS = {2: "two", 3: "three", 4: "four", 5: "five", 6: "six"}
+
 FIRED = "an average pair on the plan"
 UNFIRED = "an average pair not on the plan"
 
@@ -28,9 +30,9 @@ class Precision:
     Parameters
     ----------
     table : DataFrame
-        One row per question, with columns about ('family', 'trend' or 'pair'), question, within
-        (it will be known within so many grades either way, 9 times in 10), noticed (the smallest
-        difference that would be noticed 9 times in 10) and one_grade (chance of noticing a
+        One row per question, with columns about ('family', 'trend', 'session' or 'pair'), question,
+        within (it will be known within so many grades either way, 9 times in 10), noticed (the
+        smallest difference that would be noticed 9 times in 10) and one_grade (chance of noticing a
         difference of one grade). The last two are missing for pairs.
     tiles, patches, firings, graders : int
         Size of the plan.
@@ -110,13 +112,14 @@ def precision(planned: Series, after: Sequence[Series] = ()) -> Precision:
 
 def _every_round(planned: Series, earlier: Sequence[Series]) -> pd.DataFrame:
     """The patches of a plan and of the series before it, as one plan to judge."""
-    columns = ["base", "overlay", "before_firing", *SIDE_FACTORS]
+    columns = ["base", "overlay", "before_firing", *SIDE_FACTORS, *SESSION_FACTORS]
     rounds = []
     for series in (*earlier, planned):
-        patches = patches_in_full(series)
+        patches = in_sessions(series)
         sound = patches[patches["lost_from"] > patches["before_firing"]]
         tile = f"{series.name} " + sound["tile"].astype(str)
-        rounds.append(sound[columns].assign(tile=tile))
+        session = f"{series.name} " + sound["session"].astype(str)
+        rounds.append(sound[columns].assign(tile=tile, session=session))
     return pd.concat(rounds, ignore_index=True)
 
 
@@ -163,7 +166,9 @@ def precision_of(
     """
     rows = planned_rows(plan, colours, firings)
     told = forecast(rows, sds, graders, learned)
-    table = pd.DataFrame([*_families(told), *_trend(told), *_pairs(told, colours, firings)])
+    table = pd.DataFrame(
+        [*_families(told), *_trend(told), *_by_session(told), *_pairs(told, colours, firings)]
+    )
     return Precision(
         table=table,
         tiles=rows["tile"].nunique(),
@@ -234,6 +239,24 @@ def _trend(told: Forecast) -> list[dict[str, object]]:
     share = told.rows["family_pair"].value_counts(normalize=True).reindex(FAMILY_PAIRS)
     slopes = np.concatenate([np.zeros(len(FAMILY_PAIRS)), share.fillna(0).to_numpy()])
     return [_difference("trend", TREND, told, slopes)]
+
+
+def _by_session(told: Forecast) -> list[dict[str, object]]:
+    """What changes from session to session, from its lowest level to its highest."""
+    found = []
+    for factor in SESSION_FACTORS:
+        if factor not in told.rows:
+            continue
+        levels = told.rows.dropna(subset=factor).groupby(factor)["session"].nunique()
+        each = " or ".join(_COUNTS.get(n, str(n)) for n in sorted(set(levels)))
+        low, high = levels.index[0], levels.index[-1]
+        ends = (
+            (HEATS[int(low)], HEATS[int(high)]) if factor == "heat" else (f"{low:g}", f"{high:g}")
+        )
+        step = FACTOR_NAMES[factor].change.format(start=ends[0], to=ends[1])
+        question = f"with {each} sessions a level, what {step} does"
+        found.append(_difference("session", question, told, told.from_to(factor)))
+    return found
 
 
 def _difference(

@@ -7,7 +7,13 @@ import pandas as pd
 
 from kit.design.draft import Draft
 from kit.design.is_pair_safe import draft_check
-from kit.design.layout import laid_out, order_of_work
+from kit.design.layout import (
+    check_session_levels,
+    deal_session_levels,
+    known_between_sessions,
+    laid_out,
+    order_of_work,
+)
 from kit.design.plan_costs import Limits
 from kit.design.surveys import learned_scores
 from kit.design.which_pairs import Aim, draft_next_pairs, draft_pairs, pair_targets
@@ -168,6 +174,7 @@ def plan(
     def drawn_up(within: Settings, not_bases: Collection[str] = ()) -> Plan:
         for stripes in {1, within.stripes}:
             places_on_tile(within, stripes)
+        check_session_levels(within)
         asked = replace(series, settings=within)
         stock = asked.stock.reset_index(drop=True)
         if within.ask == "which pairs work":
@@ -180,9 +187,9 @@ def plan(
         else:
             draft = _drafted(asked, firings, controls, progress)
         last_tile = max((int(one.tiles["tile"].max()) for one in after), default=0)
-        planned = laid_out(draft, asked, last_tile)
-        order = order_of_work(planned)
-        return Plan(planned, order, draft.kind, draft.why, draft.limits, learned=taken_over)
+        planned = deal_session_levels(laid_out(draft, asked, last_tile))
+        order, untold = order_of_work(planned), (*draft.limits, *known_between_sessions(planned))
+        return Plan(planned, order, draft.kind, draft.why, untold, learned=taken_over)
 
     if limits is None:
         return drawn_up(settings)
@@ -213,7 +220,8 @@ def only_tiles(series: Series, numbers: Collection[int]) -> Series:
         for name in ("tiles", "patches", "stripes")
         for frame in (getattr(series, name),)
     }
-    return replace(series, **of)
+    sessions = series.sessions[series.sessions["session"].isin(of["tiles"]["session"])]
+    return replace(series, **of, sessions=sessions.reset_index(drop=True))
 
 
 def _colours_of(several: Sequence[Series]) -> pd.DataFrame:

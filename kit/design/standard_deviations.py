@@ -10,6 +10,7 @@ from kit.wording import listed
 
 _TERMS = {
     "base": "base", "overlay": "overlay", "pair": "base:overlay", "tile": "tile", "patch": "patch",
+    "session": "session",
 }  # fmt: skip
 """What the models call each source."""
 
@@ -32,6 +33,8 @@ class StandardDeviations:
         What two colours do together beyond what each does on its own.
     tile : float
         Tiles of one base colour: sifting, heat, place in the kiln.
+    session : float
+        Tiles of one base colour from one session to the next, with nothing changed on purpose.
     patch : float
         Patches of one pair on one tile.
     grading : float
@@ -49,6 +52,7 @@ class StandardDeviations:
     overlay: float = 0.4
     pair: float = 0.35
     tile: float = 0.25
+    session: float = 0.2
     patch: float = 0.2
     grading: float = 0.8
     family: float = 2.0

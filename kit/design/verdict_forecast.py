@@ -29,7 +29,7 @@ from kit.design.which_pairs import patches_in_places, tile_format
 from kit.errors import Misuse
 from kit.model import FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, PairSetting
 from kit.series import Series, patches_in_full
-from kit.wording import counted, listed, percent
+from kit.wording import counted, listed, percent, plain_name
 
 STUDIOS = 8
 """Studios drawn from the prior to forecast with."""
@@ -172,6 +172,9 @@ def what_to_expect(
     if planned.settings.ask != "which pairs work":
         return tuple(told)
     told += forecast_verdicts(planned, after, progress=progress).sentences()
+    if varied := planned.settings.varied_by_session:
+        names = listed([plain_name(name) for name in varied])
+        told.append(f"That takes for known what changes with {names}, which is too hopeful.")
     tiles = len(planned.tiles)
     if after:
         told += next_step(after, tiles, progress).sentences()

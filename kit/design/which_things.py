@@ -21,7 +21,7 @@ from kit.design.optimal_design import (
 )
 from kit.design.standard_deviations import TYPICAL, StandardDeviations
 from kit.errors import Misuse
-from kit.series import Settings
+from kit.series import SESSION_FACTORS, Settings
 from kit.wording import listed, percent, plain_name, upper_first
 
 Firings = Literal["every", "staggered", "separate"]
@@ -120,8 +120,16 @@ def _varied(settings: Settings, firings: Firings) -> dict[str, tuple[Level, ...]
     varied = {
         name: tuple(levels)
         for name, levels in settings.factors.items()
-        if len(levels) > 1 and not (name == "firings" and firings == "every")
+        if len(levels) > 1
+        and name not in SESSION_FACTORS
+        and not (name == "firings" and firings == "every")
     }
+    if not varied and settings.varied_by_session:
+        raise Misuse(
+            f"Only {_plain(list(settings.varied_by_session))} would change, from session to "
+            "session: tiles and patches would be all alike. Give another factor of series.toml "
+            "two levels or more as well, or ask 'which pairs work'."
+        )
     if not varied:
         raise Misuse(
             "Nothing is varied, so nothing can be compared. Give at least one factor of "

@@ -25,6 +25,7 @@ _ROWS = {
     "colours": ("colour", "colours"),
     "tiles": ("tile", "tiles"),
     "stripes": ("stripe", "stripes"),
+    "sessions": ("session", "sessions"),
     "patches": ("patch", "patches"),
     "firings": ("firing", "firings"),
     "grades": ("grade", "grades"),

@@ -26,6 +26,9 @@ from kit.wording import counted, listed
 
 SPLIT_OFF = "split off"
 
+_PLAN_TABLES = ("tiles", "patches", "stripes", "sessions")
+"""What a plan consists of."""
+
 _MOVED = ("tiles", "patches", "firings", "grades")
 
 
@@ -44,7 +47,7 @@ def unplanned(series: Series) -> Series:
             "`kit plan` plans what is not made yet again, and adds tiles with --more; `kit change` "
             "drops, moves or splits off tiles; kit new NAME starts another series."
         )
-    bare = {n: getattr(series, n).iloc[:0] for n in ("tiles", "patches", "stripes")}
+    bare = {n: getattr(series, n).iloc[:0] for n in _PLAN_TABLES}
     return replace(series, **bare)
 
 
@@ -88,6 +91,12 @@ def move_tiles(
     moved: dict[RowName, Cells | None] = {
         ("tiles", (number,)): {"session": str(session)} for number in numbers
     }
+    to: RowName = ("sessions", (str(session),))
+    was = {rows[name]["session"] for name in moved}
+    planned = rows.get(("sessions", (min(was),))) if len(was) == 1 else None
+    if planned and to not in rows:
+        # A sitting of its own keeps what its tiles were planned to be fired with.
+        moved[to] = {**planned, "session": str(session)}
     return amendment(folder, amended(rows, moved), Occasion("moved", by, why=why))
 
 
@@ -129,6 +138,9 @@ def split(folder: Path | str, tiles: Collection[int], name: str, by: str = "") -
         "tiles": series.tiles["tile"].isin(whole),
         "patches": series.patches["tile"].isin(whole),
         "stripes": series.stripes["tile"].isin(whole),
+        "sessions": series.sessions["session"].isin(
+            series.tiles.loc[series.tiles["tile"].isin(whole), "session"]
+        ),
         "firings": series.firings["tile"].isin(whole),
         "grades": series.grades["patch"].isin(patches),
         "measurements": series.measurements["patch"].isin(patches),
@@ -246,7 +258,7 @@ def replanned(folder: Path | str, planned: Series, by: str = "") -> Series:
                 f"{'is' if len(made) == 1 else 'are'} made; this plan knows nothing of that. Plan "
                 f"again from what is left: kit plan {series.name}"
             )
-    whole = {name: getattr(planned, name) for name in ("tiles", "patches", "stripes", "settings")}
+    whole = {name: getattr(planned, name) for name in (*_PLAN_TABLES, "settings")}
     replace(series, **whole).write(folder, Occasion("planned", by))
     return read_series(folder)
 

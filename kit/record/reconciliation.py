@@ -30,7 +30,7 @@ from kit.series import (
 from kit.wording import counted
 
 _THINGS = {"grades": "grade", "firings": "firing", "tiles": "tile", "colours": "colour",
-           "stripes": "stripe",
+           "stripes": "stripe", "sessions": "session",
            "corrections": "correction", "measurements": "measurement"}  # fmt: skip
 _SIFTED = ("overlay", "mesh", "coat_weight", "before_firing")
 _OF_THE_TILE = ("base", "coats", "mesh", "coat_weight")

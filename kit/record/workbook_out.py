@@ -142,10 +142,13 @@ def _firings(sheet: Worksheet, series: Series) -> None:
         "Tile", "Firing", "Planned session", "Session (if different)", "Minutes (in the heat)",
         "Heat (kiln or torch; °C, °F or colour)", "Note",
     ]  # fmt: skip
+    told = "Firings: how long and how hot; firing 0 is the base coat's"
+    if len(series.sessions):
+        told += ". Blank: as planned for the session, see the order of work"
     _head(
         sheet,
         series,
-        "Firings: how long and how hot; firing 0 is the base coat's",
+        told,
         headings,
         [8, 8, 16, 20, 12, 26, 40],
     )

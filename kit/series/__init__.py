@@ -34,6 +34,7 @@ from kit.series.mesh import OPENING_UM
 from kit.series.new_folder import start_series
 from kit.series.patch_history import (
     colours_in_stock,
+    heat_of_session,
     last_firings,
     losses,
     observations,
@@ -67,7 +68,16 @@ from kit.series.series import (
     series_of,
 )
 from kit.series.setting_lines import line_of, lines_of_keys, read_toml
-from kit.series.settings import DEFAULT_FACTORS, FACTORS, UNITS, Prices, Settings, Verdict, Wish
+from kit.series.settings import (
+    DEFAULT_FACTORS,
+    FACTORS,
+    SESSION_FACTORS,
+    UNITS,
+    Prices,
+    Settings,
+    Verdict,
+    Wish,
+)
 from kit.series.settings_file import parse_settings
 from kit.series.size_limits import (
     MOST_BYTES,
@@ -105,6 +115,7 @@ from kit.series.vocabulary import (
     FAMILY_PAIRS,
     FUSINGS,
     GRAINS,
+    HEATS,
     OPACITIES,
     family_pair,
 )
@@ -124,6 +135,7 @@ __all__ = [
     "FOUND",
     "FUSINGS",
     "GRAINS",
+    "HEATS",
     "MEASUREMENTS",
     "MEASURES",
     "MOST_BYTES",
@@ -133,6 +145,7 @@ __all__ = [
     "OPENING_UM",
     "PATCHES",
     "PULL_THROUGH",
+    "SESSION_FACTORS",
     "SETTINGS",
     "SPREAD",
     "STRIPES",
@@ -175,6 +188,7 @@ __all__ = [
     "grades_table",
     "guarded",
     "heading_of",
+    "heat_of_session",
     "inside",
     "is_begun",
     "is_readable",

@@ -71,6 +71,10 @@ base_coat_weight = [60]   # dry enamel a coat, mg on each cm²
 mesh = [100]              # sifter for the stencilled overlay
 coat_weight = [40]
 firings = [1, 2, 3]       # grade after each of these
+# These change from one session to the next, and need two sessions for each level. Take the # away
+# for what you want to know about.
+# minutes = [1.5, 2.5]    # time in the heat, of every firing of a session
+# heat = ["torch", "kiln"]
 
 [grading]
 graders = []              # names or initials, such as ["AB", "CD"]

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from kit.series.stripes import bases_by_stripe, stripe_counts
+from kit.series.vocabulary import HEATS
 
 if TYPE_CHECKING:
     from kit.series.series import Series
@@ -59,8 +60,7 @@ def with_recipes(series: Series, seen: pd.DataFrame) -> pd.DataFrame:
         The rows of `seen` that count, with the columns of `RECIPE` first.
     """
     joined = seen.merge(patches_in_full(series), on="patch", validate="many_to_one")
-    heat = series.firings[["tile", "firing", "session", "minutes", "heat"]]
-    heat = heat.assign(heat=heat["heat"].str.strip().str.lower())
+    heat = _heat_met(series)
     joined = joined.merge(heat, on=["tile", "firing"], how="left", validate="many_to_one")
     joined = joined[joined["firing"] < joined["lost_from"]]
     joined = joined.assign(
@@ -68,6 +68,35 @@ def with_recipes(series: Series, seen: pd.DataFrame) -> pd.DataFrame:
     )
     own = [column for column in seen.columns if column not in RECIPE]
     return joined[[*RECIPE, *own]].reset_index(drop=True)
+
+
+def _heat_met(series: Series) -> pd.DataFrame:
+    """What every firing met: as it was written down, and else as planned for its session.
+
+    Where torch and kiln are compared, 'Torch, orange' counts as torch.
+    """
+    met = series.firings[["tile", "firing", "session", "minutes", "heat"]]
+    met = met.assign(heat=met["heat"].fillna("").str.strip().str.lower())
+    planned = series.sessions.set_index("session").reindex(met["session"])
+    meant = planned["heat"].fillna("").to_numpy()
+    for word in HEATS:
+        others = "|".join(other for other in HEATS if other != word)
+        named = met["heat"].str.contains(word) & ~met["heat"].str.contains(others)
+        met["heat"] = met["heat"].mask(named & (meant != ""), word)
+    return met.assign(
+        minutes=met["minutes"].fillna(pd.Series(planned["minutes"].to_numpy(), met.index)),
+        heat=met["heat"].mask(met["heat"] == "", pd.Series(meant, met.index)).astype("str"),
+    )
+
+
+def heat_of_session(series: Series, session: int) -> str:
+    """Say what is planned for a session where sessions differ: '2.5 minutes in the kiln'."""
+    own = series.sessions[series.sessions["session"] == session]
+    if own.empty:
+        return ""
+    minutes, heat = own["minutes"].iloc[0], own["heat"].iloc[0]
+    where = {"torch": "under the torch", "kiln": "in the kiln"}.get(heat, "in the heat")
+    return where if pd.isna(minutes) else f"{minutes:g} minutes {where}"
 
 
 def patches_in_full(series: Series) -> pd.DataFrame:

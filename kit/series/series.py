@@ -24,7 +24,7 @@ from kit.series.journaled import write_journaled
 from kit.series.patch_history import colours_in_stock
 from kit.series.paths import checked_name, link_problems, series_folder
 from kit.series.settings import Settings, as_html_table
-from kit.series.tables import CORRECTIONS, MEASUREMENTS, STRIPES, Table, series_tables
+from kit.series.tables import CORRECTIONS, MEASUREMENTS, SESSIONS, STRIPES, Table, series_tables
 from kit.wording import counted
 
 
@@ -37,7 +37,9 @@ class Series:
     name : str
         Name of the folder.
     settings : Settings
-    colours, tiles, patches, firings, grades, corrections, measurements : DataFrame
+    colours, tiles, patches, firings, grades : DataFrame
+        Columns as in `kit.series.tables`.
+    corrections, measurements, stripes, sessions : DataFrame
         Columns as in `kit.series.tables`.
     sources : mapping of str to bytes
         The files as they were read, by file name.
@@ -57,6 +59,7 @@ class Series:
     corrections: pd.DataFrame = field(default_factory=lambda: empty_frame(CORRECTIONS))
     measurements: pd.DataFrame = field(default_factory=lambda: empty_frame(MEASUREMENTS))
     stripes: pd.DataFrame = field(default_factory=lambda: empty_frame(STRIPES))
+    sessions: pd.DataFrame = field(default_factory=lambda: empty_frame(SESSIONS))
     sources: Mapping[str, bytes] = field(default_factory=dict, repr=False)
     earlier: tuple["Series", ...] = ()
     folder: Path | None = None

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from kit.series.mesh import OPENING_UM
-from kit.series.vocabulary import ASKS, FAMILIES
+from kit.series.vocabulary import ASKS, FAMILIES, HEATS
 
 
 @dataclass(frozen=True)
@@ -63,6 +63,7 @@ _SERIES = Rule(
 )
 _MESH = _one_of(*OPENING_UM)
 _COAT = _number(1, 500, " mg/cm²")
+_MINUTES = _number(0.1, 60, " minutes")
 _PRICE = _number(0, 1e6)
 
 SETTING_RULES: Mapping[str, Rule] = {
@@ -101,7 +102,7 @@ SETTING_RULES: Mapping[str, Rule] = {
     "verdict.base_coat_weight": _COAT,
     "verdict.firings": _whole(1, 20),
     "bench.sifting_loss": _number(0, 0.9),
-    "bench.minutes_per_firing": _number(0.1, 60, " minutes"),
+    "bench.minutes_per_firing": _MINUTES,
     "prices.currency": TEXT,
     "prices.copper_per_kg": _PRICE,
     "prices.enamel_per_100_g": _PRICE,
@@ -120,4 +121,9 @@ LEVEL_RULES: Mapping[str, Rule] = {
     "mesh": _MESH,
     "coat_weight": _COAT,
     "firings": _whole(1, 20),
+    "minutes": _MINUTES,
+    "heat": _one_of(*HEATS),
 }
+
+MINUTES_APART = 1.25
+"""Least ratio of two levels of minutes: closer ones cannot be told from how a clock is read."""

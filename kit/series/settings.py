@@ -18,9 +18,14 @@ FACTORS = (
     "mesh",
     "coat_weight",
     "firings",
+    "minutes",
+    "heat",
 )
 
-UNITS = {"base_coat_weight": "mg/cm²", "coat_weight": "mg/cm²"}
+SESSION_FACTORS = ("minutes", "heat")
+"""What can only change from one session to the next; not varied where nothing is said of it."""
+
+UNITS = {"base_coat_weight": "mg/cm²", "coat_weight": "mg/cm²", "minutes": "min"}
 
 DEFAULT_FACTORS: Mapping[str, tuple[Any, ...]] = {
     "base_family": ("leaded", "unleaded"),
@@ -124,7 +129,7 @@ class Settings:
     small_stencil_mm : float
         Width of the patches on tiles with several bases.
     factors : mapping of str to tuple
-        Levels of each of `FACTORS`.
+        Levels of each of `FACTORS`; of `SESSION_FACTORS` only those that vary.
     wishes : tuple of Wish
     leave_out : tuple of str
         Colours in stock that this series does not use.
@@ -196,6 +201,11 @@ class Settings:
     def scale(self, name: str) -> Scale:
         """Return the scale called `name`."""
         return next(scale for scale in self.scales if scale.name == name)
+
+    @property
+    def varied_by_session(self) -> dict[str, tuple[Any, ...]]:
+        """Levels of each factor that changes from session to session."""
+        return {n: self.factors[n] for n in SESSION_FACTORS if n in self.factors}
 
     @property
     def last_firing(self) -> int:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, field, fields
+from itertools import pairwise
 from typing import Any
 
 import tomlkit
@@ -11,8 +12,22 @@ from kit.series.blank import Blank, Stencil
 from kit.series.cells import nearest
 from kit.series.scales import STEPS, Scale
 from kit.series.setting_lines import decimal_commas, line_of, lines_of_keys, read_toml
-from kit.series.setting_rules import LEVEL_RULES, SETTING_RULES, TEXT, are_texts
-from kit.series.settings import DEFAULT_FACTORS, FACTORS, Prices, Settings, Verdict, Wish
+from kit.series.setting_rules import (
+    LEVEL_RULES,
+    MINUTES_APART,
+    SETTING_RULES,
+    TEXT,
+    are_texts,
+)
+from kit.series.settings import (
+    DEFAULT_FACTORS,
+    FACTORS,
+    SESSION_FACTORS,
+    Prices,
+    Settings,
+    Verdict,
+    Wish,
+)
 
 FILE = "series.toml"
 FORMAT = 2
@@ -218,9 +233,26 @@ def _check_factors(told: object, found: _Findings) -> None:
             )
         else:
             rule = LEVEL_RULES[name]
-            for value in levels:
-                if not rule.fits(value):
-                    found.add(key, f"{_shown(value)} cannot be a level.", rule.fix)
+            strange = [value for value in levels if not rule.fits(value)]
+            for value in strange:
+                found.add(key, f"{_shown(value)} cannot be a level.", rule.fix)
+            if name in SESSION_FACTORS and not strange:
+                _check_session_levels(name, key, levels, found)
+
+
+def _check_session_levels(name: str, key: str, levels: list[Any], found: _Findings) -> None:
+    """What changes between sessions is compared, or not spoken of; minutes lie clearly apart."""
+    if len(levels) == 1:
+        wrong, fix = "One level compares nothing.", "Give two levels or more, or delete the line."
+        if name == "minutes":
+            fix += " What the time in the heat is throughout stands in minutes_per_firing."
+        found.add(key, wrong, fix)
+    elif name == "minutes":
+        near = [(a, b) for a, b in pairwise(sorted(levels)) if b < MINUTES_APART * a]
+        for low, high in near:
+            wrong = f"{low:g} and {high:g} minutes are too much alike to be told apart."
+            fix = "Each must be at least a quarter longer than the next shorter one."
+            found.add(key, wrong, fix)
 
 
 def _alike(levels: list[Any]) -> bool:
@@ -303,6 +335,7 @@ def _build(told: Mapping[str, Any]) -> Settings:
     blank = dict(told.get("blank", {}))
     if blank.get("shape") == "round":
         blank["height_mm"] = blank.get("width_mm", _default(Blank, "width_mm"))
+    levels = {**DEFAULT_FACTORS, **told.get("factors", {})}
     chosen: dict[str, Any] = {
         **plain,
         **budget,
@@ -311,7 +344,7 @@ def _build(told: Mapping[str, Any]) -> Settings:
         "blank": Blank(**blank),
         "stencil": Stencil(**told.get("stencil", {})),
         "verdict": Verdict(**verdict),
-        "factors": {n: tuple(told.get("factors", {}).get(n, DEFAULT_FACTORS[n])) for n in FACTORS},
+        "factors": {n: tuple(levels[n]) for n in FACTORS if n in levels},
         "wishes": tuple(Wish(**wish) for wish in told.get("wish", [])),
         "leave_out": tuple(told.get("leave_out", ())),
         "follows": tuple(told.get("follows", ())),

@@ -10,7 +10,7 @@ from typing import Literal
 
 from kit.series.mesh import OPENING_UM
 from kit.series.scales import Scale
-from kit.series.vocabulary import FAMILIES, FUSINGS, GRAINS, OPACITIES
+from kit.series.vocabulary import FAMILIES, FUSINGS, GRAINS, HEATS, OPACITIES
 
 Kind = Literal["text", "whole", "number"]
 
@@ -179,6 +179,26 @@ STRIPES = Table(
 )
 """Bases of tiles that carry several. The file is there once a tile does."""
 
+SESSIONS = Table(
+    "sessions",
+    ("session",),
+    (
+        Column("session", "whole", "Sitting at the heat.", minimum=1),
+        Column(
+            "minutes",
+            "number",
+            "Time in the heat that is planned for each of its firings.",
+            unit="min",
+            required=False,
+            minimum=0.1,
+            maximum=60,
+        ),
+        Column("heat", "text", "What it is to be fired with.", required=False, allowed=HEATS),
+    ),
+    optional=True,
+)
+"""What changes from session to session. The file is there once a plan compares that."""
+
 FIRINGS = Table(
     "firings",
     ("tile", "firing"),
@@ -316,5 +336,8 @@ MEASUREMENTS = Table(
 def series_tables(scales: Iterable[Scale]) -> dict[str, Table]:
     """All tables of a series by name, in the order they are written."""
     graded = grades_table(scales)
-    tables = (COLOURS, TILES, STRIPES, PATCHES, FIRINGS, graded, CORRECTIONS, MEASUREMENTS)
+    tables = (
+        *(COLOURS, TILES, STRIPES, SESSIONS, PATCHES),
+        *(FIRINGS, graded, CORRECTIONS, MEASUREMENTS),
+    )
     return {table.name: table for table in tables}

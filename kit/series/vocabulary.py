@@ -19,6 +19,9 @@ GRAINS = ("fine", "medium", "coarse")
 FUSINGS = ("soft", "medium", "hard")
 """How a jar or a maker's list says that an enamel flows: soft early, hard late."""
 
+HEATS = ("torch", "kiln")
+"""What a session may be fired with, where that is compared."""
+
 ASKS = ("which things matter", "which pairs work", "is this pair safe")
 
 ACCIDENTS = ("chipped", "cracked", "dropped", "mis-sifted", "overfired", "mixed up", "lost")

@@ -6,7 +6,7 @@ from typing import Any
 
 from kit.errors import Misuse
 from kit.photo import tile_marker
-from kit.series import CAUTIONS, OPENING_UM, Series, stripe_counts
+from kit.series import CAUTIONS, OPENING_UM, Series, heat_of_session, stripe_counts
 from kit.sheets.materials import (
     CALIBRATED_BY,
     CALIBRATION_CARD_CM2,
@@ -65,6 +65,7 @@ def bench_card_data(
                 "coats": counted(int(row.coats), "coat"),
                 "mesh": sifter(int(row.mesh), OPENING_UM[row.mesh]),
                 "session": int(row.session),
+                "heat": heat_of_session(series, int(row.session)),
                 "patches": [_patch(patch, settings.sifting_loss) for patch in own.itertuples()],
                 "later": [int(p) for p in own.loc[own["before_firing"] > 1, "position"]],
             }

@@ -12,6 +12,7 @@ from kit.series import (
     Caution,
     Series,
     cautions_for,
+    heat_of_session,
     stencil_on,
     stripe_counts,
     stripe_edges,
@@ -61,7 +62,11 @@ def work_order_data(series: Series, session: int | None, weighing: Weighing) -> 
     return {
         "minutes": f"{series.settings.minutes_per_firing:g}",
         "sessions": [
-            {"session": int(number), "stages": _stages(series, mine, weighing)}
+            {
+                "session": int(number),
+                "heat": heat_of_session(series, int(number)),
+                "stages": _stages(series, mine, weighing),
+            }
             for number, mine in steps.groupby("session", sort=True)
         ],
         "weighing": weighing,

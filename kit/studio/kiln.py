@@ -41,6 +41,10 @@ def fire(series: Series, truth: Truth, seed: int) -> Series:
 def _firings(series: Series, loss_rate: float, random: np.random.Generator) -> pd.DataFrame:
     last = last_firings(series)
     rows = []
+    planned = series.sessions.set_index("session")
+    usual = series.settings.minutes_per_firing
+    minutes = planned["minutes"].fillna(usual).to_dict()
+    heat = planned["heat"].replace("", "torch").to_dict()
     for tile, session in zip(series.tiles["tile"], series.tiles["session"], strict=True):
         for firing in range(1, last[tile] + 1):
             spoiled = random.random() < loss_rate
@@ -49,8 +53,8 @@ def _firings(series: Series, loss_rate: float, random: np.random.Generator) -> p
                     "tile": tile,
                     "firing": firing,
                     "session": session,
-                    "minutes": round(random.normal(series.settings.minutes_per_firing, 0.1), 1),
-                    "heat": "torch",
+                    "minutes": round(random.normal(minutes.get(session, usual), 0.1), 1),
+                    "heat": heat.get(session, "torch"),
                     "accident": str(random.choice(ACCIDENTS)) if spoiled else "",
                     "note": "",
                 }

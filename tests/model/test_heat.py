@@ -4,6 +4,7 @@ import warnings
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from kit.model import (
@@ -14,6 +15,7 @@ from kit.model import (
     pair_table,
     refiring_table,
 )
+from kit.series import observations
 
 
 @pytest.fixture(scope="module")
@@ -79,3 +81,38 @@ def test_pairs_are_judged_at_the_heat_that_was_used_most(by_two_heats, fit):
     assert np.allclose(table[["fine_edge", "soft_edge", "broken_through"]].sum(axis=1), 1)
     assert len(family_contrasts(fit)) == 6
     assert not refiring_table({"spread": fit}).empty
+
+
+@pytest.fixture(scope="module")
+def by_session(survey):
+    """Sessions that were planned to differ, where longer firing moves every grade by a step."""
+    numbers = sorted(set(survey.tiles["session"]))
+    minutes = [1.5 if n % 2 else 3.0 for n in numbers]
+    heat = ["torch" if n % 2 else "kiln" for n in numbers]
+    sessions = pd.DataFrame({"session": numbers, "minutes": minutes, "heat": heat})
+    firings = survey.firings.assign(minutes=np.nan, heat="")
+    return replace(survey, sessions=sessions.astype({"heat": "str"}), firings=firings)
+
+
+def test_what_is_planned_for_a_session_stands_where_nothing_was_written_down(by_session):
+    seen = observations(by_session)
+    planned = by_session.sessions.set_index("session")
+    assert (seen["minutes"] == seen["session"].map(planned["minutes"])).all()
+    assert (seen["heat"] == seen["session"].map(planned["heat"])).all()
+    wrote = by_session.firings.copy()
+    wrote.loc[wrote["tile"] == 1, ["minutes", "heat"]] = [2.2, "Kiln, 780 °C"]
+    seen = observations(replace(by_session, firings=wrote))
+    assert set(seen.loc[seen["tile"] == 1, "minutes"]) == {2.2}
+    assert set(seen["heat"]) == {"torch", "kiln"}
+    assert set(seen.loc[seen["tile"] == 1, "heat"]) == {"kiln"}
+
+
+def test_words_for_the_heat_stay_as_they_are_where_no_plan_compares_it(survey):
+    firings = survey.firings.assign(heat="Kiln, 780 °C")
+    assert set(observations(replace(survey, firings=firings))["heat"]) == {"kiln, 780 °c"}
+
+
+def test_minutes_planned_by_session_enter_the_model_beside_the_session(by_session):
+    fit = fit_series(replace(by_session, sessions=by_session.sessions.assign(heat="")), "spread")
+    assert "minutes" in fit.factors
+    assert "session" in fit.results.group_sizes

@@ -3,6 +3,7 @@
 import shutil
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
@@ -19,7 +20,7 @@ from kit.record import (
     undo,
     unplanned,
 )
-from kit.series import read_journal, read_series
+from kit.series import heat_of_session, read_journal, read_series
 
 HEAD = "patch,firing,grader,spread\n"
 
@@ -92,6 +93,22 @@ def test_sitting_is_cancelled_or_moved(fired):
     assert read_series(fired).tiles["session"].tolist() == [1, 5, 5, 5]
     change_plan(fired, "cancel", [5]).write()
     assert tiles(fired) == [1]
+
+
+def test_a_postponed_sitting_takes_its_heat_along_and_a_moved_tile_takes_that_of_its_new_one(
+    folder,
+):
+    heat = pd.DataFrame({"session": [1, 2], "minutes": [1.5, 2.5], "heat": ["kiln", "torch"]})
+    series = read_series(folder)
+    replace(series, sessions=heat.astype({"heat": "str"})).write(folder)
+    change_plan(folder, "postpone", [2], to=5).write()
+    assert heat_of_session(read_series(folder), 5) == "2.5 minutes under the torch"
+    change_plan(folder, "move", [1], to=5).write()
+    assert heat_of_session(read_series(folder), 5) == "2.5 minutes under the torch"
+    assert reconcile(folder).in_step
+    bare = unplanned(read_series(folder))
+    assert bare.sessions.empty
+    assert split(folder, [1], "apart").sessions["session"].tolist() == [5]
 
 
 @pytest.mark.parametrize(

@@ -38,6 +38,11 @@ def told(text):
         ('[[wish]]\nbase = "A"', "line 3, wish 1", "does not name a pair"),
         ('[[scale]]\nname = "spread"\nsize = 3', "line 5, scale 1.size", "part of a scale"),
         ("started = 14.3.2026", "line 3", "cannot be read"),
+        ("[factors]\nminutes = [1.5]", "line 4, factors.minutes", "minutes_per_firing"),
+        ("[factors]\nminutes = [1.5, 1.8]", "line 4, factors.minutes", "quarter longer"),
+        ("[factors]\nminutes = [0, 2]", "line 4, factors.minutes", "0.1 to 60"),
+        ('[factors]\nheat = ["kiln"]', "line 4, factors.heat", "Give two levels or more"),
+        ('[factors]\nheat = ["oven", "kiln"]', "line 4, factors.heat", "torch, kiln"),
         ("follows = 'spring'", "line 3, follows", "list of names"),
     ],
 )
@@ -118,3 +123,13 @@ def test_the_prices_that_a_new_series_suggests_are_read_once_the_signs_are_taken
     assert settings.prices == Prices("EUR", 20, 10, 0.1, 0)
     assert parse_settings(format_settings(settings))[0] == settings
     assert "prices.copper_per_kg" in told("[prices]\ncopper_per_kg = -1")[0]
+
+
+def test_the_minutes_and_heat_that_a_new_series_suggests_are_read_once_the_signs_are_taken_away():
+    text = series_toml("T", 1, dt.date(2026, 3, 14)).decode()
+    assert parse_settings(text.encode())[0].varied_by_session == {}
+    compared = text.replace("# minutes", "minutes").replace("# heat = [", "heat = [")
+    settings, problems = parse_settings(compared.encode())
+    assert not problems
+    assert settings.varied_by_session == {"minutes": (1.5, 2.5), "heat": ("torch", "kiln")}
+    assert parse_settings(format_settings(settings))[0] == settings

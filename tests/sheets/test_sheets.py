@@ -302,6 +302,19 @@ def test_one_session_has_its_own_tiles_and_steps_only(series, pdf, tmp_path):
     assert "Session 2" in work and "Session 1" not in work
 
 
+def test_every_session_says_its_minutes_and_heat_where_sessions_are_compared(series, pdf, tmp_path):
+    levels = {"session": [1, 2], "minutes": [1.5, 2.5], "heat": ["torch", "kiln"]}
+    differ = replace(series, sessions=pd.DataFrame(levels).astype({"heat": "str"}))
+    paths = {p.stem: p for p in write_sheets(differ, tmp_path, session=2)}
+    for sheet in ("order-of-work-session-2", "bench-cards-session-2"):
+        text = " ".join(pdf(paths[sheet].read_bytes()).text.split())
+        assert "2.5 minutes in the kiln" in text
+        assert "1.5 min" not in text and "Usual time" not in text
+    same = {p.stem: p for p in write_sheets(series, tmp_path / "same", session=2)}
+    text = " ".join(pdf(same["order-of-work-session-2"].read_bytes()).text.split())
+    assert "Usual time in the heat: 1.5 min" in text
+
+
 def test_what_cannot_be_printed_is_said_plainly(series, tmp_path):
     with pytest.raises(Misuse, match="a4, us-letter"):
         write_sheets(series, tmp_path, "a3")

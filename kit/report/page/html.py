@@ -38,8 +38,12 @@ from kit.wording import day, escape
 _TOP_LEVEL = 2
 _AS_IT_IS = " !$&'()*+,-./:;=?@_~|[]^`{}"
 """What may stand in an address of data within double quotes besides letters and digits."""
+_MM_PER_INCH = 25.4
 _LARGER = 1.7
 """How far a drawing grows beyond its own size where there is room."""
+_LARGER_ON_PAPER = 1.15
+_PAPER_WIDTH_MM, _PAPER_HEIGHT_MM = 150.0, 145.0
+"""Of a drawing at most: the chart stays beneath the answer, nothing is cut, on A4 and Letter."""
 
 
 def page(document: Document) -> str:
@@ -137,7 +141,13 @@ def _colours() -> str:
 def _size(drawing: Drawing) -> str:
     """Keep the lettering of a drawing readable: it scrolls rather than shrinks."""
     least, most = round(drawing.width), round(_LARGER * drawing.width)
-    return f"#figure-{drawing.name} svg {{ min-width: {least}px; max-width: {most}px; }}\n"
+    on_paper = min(
+        _PAPER_WIDTH_MM,
+        _LARGER_ON_PAPER * drawing.width_in * _MM_PER_INCH,
+        _PAPER_HEIGHT_MM * drawing.width / drawing.height,
+    )
+    sizes = f"--least: {least}px; --most: {most}px; --on-paper: {on_paper:.0f}mm;"
+    return f"#figure-{drawing.name} {{ {sizes} }}\n"
 
 
 def _digest(text: str) -> str:

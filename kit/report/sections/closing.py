@@ -13,6 +13,7 @@ _ABOUT = {
     "colours": "the stock: families, opacity, grain",
     "tiles": "base colour, coats, sifter and coat weight of every tile",
     "stripes": "the bases of tiles that carry several",
+    "sessions": "the minutes and the heat planned for each session",
     "patches": "what was stencilled where",
     "firings": "every trip through the heat, and every accident",
     "grades": "every grade by every grader",
