@@ -3,6 +3,7 @@
 import shutil
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -50,6 +51,14 @@ def planned_by_hand(name: str = "small") -> Series:
     )
     settings = Settings("Small", "Does it hold?", tiles=8, graders=("AB", "CD"), seed=5)
     return replace(new_series(name, settings, COLOURS), tiles=tiles, patches=patches)
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory) -> Path:
+    """A copy of the demo without the crops that measuring its photographs leaves beside them."""
+    committed = Path(__file__).parents[1] / "data" / "demo"
+    place = tmp_path_factory.mktemp("demo") / "data" / "demo"
+    return shutil.copytree(committed, place, ignore=shutil.ignore_patterns(".measured", ".lock"))
 
 
 @pytest.fixture

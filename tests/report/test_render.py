@@ -20,10 +20,10 @@ DEMO = Path(__file__).parents[2] / "data" / "demo"
 
 
 @pytest.fixture(scope="module")
-def made(tmp_path_factory):
+def made(demo, tmp_path_factory):
     """The report of the demo series, made once, and the headings it told of."""
     told = []
-    html = write_report(DEMO, tmp_path_factory.mktemp("reports") / "demo", progress=told.append)
+    html = write_report(demo, tmp_path_factory.mktemp("reports") / "demo", progress=told.append)
     return html.parent, told
 
 
@@ -150,7 +150,7 @@ def test_second_time_in_another_place_language_and_time_zone_gives_the_same_byte
 
 
 def test_failing_notebook_names_the_part_keeps_what_it_got_and_the_earlier_report(
-    made, tmp_path, monkeypatch
+    demo, made, tmp_path, monkeypatch
 ):
     book = nbformat.read(Path(__file__).parents[2] / "notebooks" / f"{NOTEBOOK}.ipynb", 4)
     work = next(cell for cell in book.cells if cell["id"] == "work-out")
@@ -161,7 +161,7 @@ def test_failing_notebook_names_the_part_keeps_what_it_got_and_the_earlier_repor
     )
     earlier = shutil.copytree(made[0], tmp_path / "reports")
     with pytest.raises(NotebookFailed) as failure:
-        write_notebook(DEMO, earlier)
+        write_notebook(demo, earlier)
     assert "'Work it out'" in str(failure.value)
     assert "the torch went out" in str(failure.value)
     assert str(earlier / "failed.ipynb") in str(failure.value)
