@@ -48,6 +48,8 @@ def report(
     if every == bool(series):
         raise Misuse("Name a series, or several, or say --all for every one of them.")
     together = list(dict.fromkeys(series or ()))
+    if notebook and len(together) != 1:
+        raise Misuse("A notebook is kept of one series at a time: name it alone.")
     with progress() as say:
         if every or len(together) > 1:
             studio = studio_folder()

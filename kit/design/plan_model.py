@@ -6,9 +6,9 @@
 Where minutes or heat change from session to session they are side factors too, and u_session is
 added: such a factor is known from sessions, as that of whole plots is in a split plot.
 
-Effects have weak normal priors and each u its spread, so everything is normal, and what the grades
-will leave unsure is known in advance: for quantities g, Var(g | y) = G - C' K⁻¹ C, with G their
-covariance before, K that of the rows and C that of rows with quantities (the variances of
+Effects have weak normal priors and each u its standard deviation, so everything is normal, and what
+the grades will leave unsure is known in advance: for quantities g, Var(g | y) = G - C' K⁻¹ C, with
+G their covariance before, K that of the rows and C that of rows with quantities (the variances of
 Henderson's mixed-model equations; Henderson 1975, Biometrics 31, 423-447).
 """
 
@@ -193,9 +193,9 @@ class Forecast:
         a[:, : 2 * len(FAMILY_PAIRS)] = _family_effects(pairs, firings - self.middle)
         before = self._beforehand(a)
         C = a @ self.prior @ self.X.T
-        for names, spread in zip(OF_PAIRS, _of_pairs(self.sds), strict=True):
-            C += spread**2 * _shared(pairs, self.rows, names)
-            before += spread**2
+        for names, sd in zip(OF_PAIRS, _of_pairs(self.sds), strict=True):
+            C += sd**2 * _shared(pairs, self.rows, names)
+            before += sd**2
         return before - self._told(C)
 
     @property
@@ -241,8 +241,8 @@ def forecast(
     sources += [(("tile",), sds.tile), (("patch",), sds.patch)]
     if "session" in rows:
         sources.append((("session",), sds.session))
-    for names, spread in sources:
-        K += spread**2 * _shared(rows, rows, names)
+    for names, sd in sources:
+        K += sd**2 * _shared(rows, rows, names)
     return Forecast(rows, sds, X, before, np.linalg.cholesky(K))
 
 

@@ -183,7 +183,7 @@ def labels_worth(results: OrdinalResults, labels: pd.DataFrame) -> tuple[LabelWo
     results : OrdinalResults
         Of a fit without labels.
     labels : DataFrame
-        As `label_table` gives it.
+        As in `Labels.table`.
 
     Returns
     -------

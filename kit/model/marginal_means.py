@@ -37,10 +37,10 @@ def typical_grades(fit: ScaleFit, recipes: pd.DataFrame) -> Array:
     rows = with_refirings(recipes)
     terms = zip(posterior.terms, posterior.new_var, strict=True)
     of_patches = [(term, v) for term, v in terms if term.name != PICTURED]
-    spread = np.sqrt(sum(v * _entries(term.column, rows) ** 2 for term, v in of_patches))
+    sd = np.sqrt(sum(v * _entries(term.column, rows) ** 2 for term, v in of_patches))
     steps = np.asarray([float(label) for label in results.used_labels])
     with one_thread():
-        grade: Array = steps[-1] - averaged_below(theta, eta, spread) @ np.diff(steps)
+        grade: Array = steps[-1] - averaged_below(theta, eta, sd) @ np.diff(steps)
     return grade
 
 

@@ -50,10 +50,10 @@ _WEIGHTS = _weights / _weights.sum()
 
 def logistic_normal(mean: Array, variance: Array) -> Array:
     """Logistic function averaged over normal values, by Gauss-Hermite quadrature."""
-    spread = np.sqrt(variance)
+    sd = np.sqrt(variance)
     average = np.zeros_like(mean)
     for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-        average += weight * expit(mean + spread * node)
+        average += weight * expit(mean + sd * node)
     return average
 
 

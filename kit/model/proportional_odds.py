@@ -126,8 +126,8 @@ def _chance_alike(whole: JointDensity, beyond: list[int], effects: Array, draws:
     own = [(whole.grade == k, whole.grade == k + 1) for k in beyond[1:]]
     upper = np.hstack([np.where(at[:, None], -x, 0.0) for at, _ in own])
     lower = np.hstack([np.where(above[:, None], -x, 0.0) for _, above in own])
-    score, spread = score_of_added(whole, upper, lower)
-    sizes, ways = np.linalg.eigh(spread)
+    score, variance = score_of_added(whole, upper, lower)
+    sizes, ways = np.linalg.eigh(variance)
     sizes = np.maximum(sizes, 0.0)
     told = (ways.T @ score) ** 2 @ (1 / (sizes + ENOUGH))
     chance = np.random.default_rng(0).chisquare(1, (draws, sizes.size)) @ (sizes / (sizes + ENOUGH))

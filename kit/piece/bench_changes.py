@@ -15,7 +15,7 @@ from kit.piece.contact_draws import SEED, Knowledge
 from kit.piece.orders import LogChances, best_order, log_chance, moves
 from kit.piece.outlook import layer_log_chances, state_chances
 from kit.piece.recipe import Layer, Piece, groups
-from kit.wording import listed, times
+from kit.wording import coat_weight, listed, times
 
 KINDS = ("move", "order", "firing", "order and firing", "sifter", "coat", "colour", "several")
 
@@ -229,7 +229,7 @@ def _recipe_told(was: Layer, now: Layer) -> Iterator[str]:
         yield f"sift {now.name} through the {kind} {now.mesh} mesh"
     if now.coat_weight != was.coat_weight:
         kind = "thicker" if now.coat_weight > was.coat_weight else "thinner"
-        yield f"sift {now.name} {kind}, {now.coat_weight:g} mg/cm²"
+        yield f"sift {now.name} {kind}, {coat_weight(now.coat_weight)}"
 
 
 def _order_told(piece: Piece, changed: Piece) -> str:

@@ -19,7 +19,7 @@ from kit.piece.contact_draws import SEED, ContactRow, Knowledge, contact_row
 from kit.piece.outlook import rows_of, whole_chances
 from kit.piece.recipe import Piece
 from kit.series import Series, Settings, new_series, patch_name, positions
-from kit.wording import counted, in_ten, percent, times
+from kit.wording import coat_weight, counted, in_ten, percent, times
 
 DRAWS = 4096
 TRIALS = 256
@@ -118,7 +118,7 @@ class PieceSample:
         twice = f" ({count} patches)" if count > 1 else ""
         other = f", which may take the place of {layer.overlay}" * (row.overlay != layer.overlay)
         mesh = f", {row.mesh} mesh" * (row.mesh != layer.mesh)
-        coat = f", {row.coat_weight:g} mg/cm²" * (row.coat_weight != layer.coat_weight)
+        coat = f", {coat_weight(row.coat_weight)}" * (row.coat_weight != layer.coat_weight)
         fired = f", fired {times(row.firings)}"
         return f"{row.overlay} for {patch.layer}{other}{mesh}{coat}{fired}{twice}"
 
