@@ -115,8 +115,12 @@ def left_out(
 
 
 def expected_without(fit: ScaleFit, step: int, by: str) -> pd.DataFrame:
-    """Chance that each grade stays at or below a step, worked out without its tile or pair."""
-    frame = fit.frame
+    """Chance that each grade stays at or below a step, worked out without its tile or pair.
+
+    By the grades alone: few tiles are photographed, and one Newton step does not carry the line
+    from grades to photographs over to what it would be without one of them.
+    """
+    fit, frame = fit.by_grades, fit.frame
     group = frame["tile"] if by == "tile" else frame["base"].str.cat(frame["overlay"], sep=" / ")
     without = fit.tiles_left_out if by == "tile" else leave_out(fit.results, "base:overlay")
     stayed = frame[fit.scale].astype(float).to_numpy() <= step

@@ -18,6 +18,8 @@ COLUMNS = ["tile", "grades", "distance", "times", "most_moved", "moved", "stands
 def tile_influence(fit: ScaleFit) -> pd.DataFrame:
     """Leave out each tile in turn, by one Newton step from the whole fit, and see what moves.
 
+    By the grades alone, for the reason given with `expected_without`.
+
     Parameters
     ----------
     fit : ScaleFit
@@ -36,6 +38,7 @@ def tile_influence(fit: ScaleFit) -> pd.DataFrame:
     Misuse
         If there are fewer than three tiles.
     """
+    fit = fit.by_grades
     results = fit.results
     tiles = fit.frame["tile"].value_counts()
     if len(tiles) < 3:

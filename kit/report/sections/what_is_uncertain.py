@@ -70,7 +70,9 @@ def _left_out(analysis: Analysis) -> tuple[Paragraph, ...]:
         return ()
     rule = VerdictRule.of(analysis.series.settings.verdict)
     both = {name: fits[name] for name in (SPREAD.name, PULL_THROUGH.name)}
-    return (Paragraph(left_out(both, rule).sentence),)
+    aside = any(len(fit.measured) for fit in both.values())
+    said = " Photographs are set aside where tiles are left out." if aside else ""
+    return (Paragraph(f"{left_out(both, rule).sentence}{said}"),)
 
 
 def _close_calls(analysis: Analysis) -> list[Point]:
