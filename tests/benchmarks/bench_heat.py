@@ -36,8 +36,7 @@ from studios import Population, ending_shares
 
 from kit.design import TileFormat, next_patches, survey
 from kit.errors import StatisticalWarning
-from kit.mixed import Prior
-from kit.mixed.sparsity import Array
+from kit.mixed import Amount
 from kit.model import (
     HIT_OR_MISS,
     NOT_KNOWN,
@@ -58,6 +57,8 @@ COLOURS = pd.DataFrame(
 SCORES = ("spread", "pull_through")
 COUNTS = (1, 2, 3)
 TRIPS = 6
+LEAST_SD, SURE = 0.02, 0.03
+"""Where a standard deviation counts as known: no less than this, and off by this share of it."""
 PLANS = 3
 """Plans of each arm, taken in turn, so that no arm rests on one plan's luck."""
 SETTING = PairSetting()
@@ -285,25 +286,12 @@ class Studio:
 
     def _known(self, fit: ScaleFit, several: list[Series], score: str) -> ScaleFit:
         """The same fit with every standard deviation taken to be the true one."""
-        terms = fit.results.model.terms
         sds = true_sds(self.truth.scales[score])
-        inner = np.array([sds[term.name] * term.unit for term in terms])
-        prior = KnownSpreads(SERIES_PRIOR.effect_sd, known=tuple(np.maximum(inner, 0.02)))
-        return fit_series(several, score, prior)
-
-
-@dataclass(frozen=True)
-class KnownSpreads(Prior):
-    """A prior that all but knows the standard deviations, in the order of the model's terms."""
-
-    known: tuple[float, ...] = ()
-
-    def sd_terms(self, sd: Array, unit: float = 1.0) -> tuple[float, Array, Array]:
-        """Log sd is normal about the log of what is known, to within 3 %."""
-        size, weight = np.abs(sd), 1 / 0.03**2
-        off = np.log(size / np.array(self.known))
-        slope = -weight * off / size * np.sign(sd)
-        return -0.5 * weight * float(off @ off), slope, -weight * (1 - off) / size**2
+        known = {
+            term.name: Amount.of_sd(max(sds[term.name], LEAST_SD), SURE)
+            for term in fit.results.model.terms
+        }
+        return fit_series(several, score, replace(SERIES_PRIOR, sources=known))
 
 
 def true_sds(own: ScaleTruth) -> dict[str, float]:
