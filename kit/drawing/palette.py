@@ -1,7 +1,7 @@
 """The colours of what is drawn: grades that darken step by step, and the ground they lie on."""
 
 from kit.drawing.svg import INK, PAPER
-from kit.wording import nearest_step
+from kit.series import nearest_step
 
 GRADE_COLOURS = ("#f3ead9", "#f0c987", "#dc8a4a", "#a8433a", "#4d1733")
 """Steps 0 to 4, ever darker, so that they keep their order in grey."""

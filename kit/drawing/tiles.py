@@ -18,8 +18,8 @@ from kit.drawing.svg import (
     words,
 )
 from kit.series import Scale, Settings, places_on_tile, stencil_on
+from kit.series import grade as grade_said
 from kit.wording import escape, mm_and_inches
-from kit.wording import grade as grade_said
 
 _LETTERS = 11.0
 _HEADING = 18.0
