@@ -12,6 +12,7 @@ from kit.mixed.ordinal_results import OrdinalResults
 from kit.mixed.posterior import lay_out, read_rows, variance
 from kit.mixed.prior import Prior
 from kit.mixed.results import MixedResults, checked_confidence
+from kit.mixed.sparsity import Array
 
 
 @dataclass(frozen=True, eq=False, repr=False)
