@@ -6,7 +6,7 @@ from kit.mixed.joint import JointMixedModel
 from kit.mixed.joint_results import JointResults
 from kit.mixed.linear import LinearMixedModel
 from kit.mixed.linear_results import LinearResults
-from kit.mixed.logistic_normal import averaged_below
+from kit.mixed.logistic_normal import averaged_below, reading_below
 from kit.mixed.new_rows import LatentDraws, square_root
 from kit.mixed.ordinal import OrdinalMixedModel
 from kit.mixed.ordinal_results import OrdinalDraws, OrdinalResults
@@ -37,6 +37,7 @@ __all__ = [
     "leave_out",
     "one_thread",
     "read_group",
+    "reading_below",
     "same_division",
     "square_root",
 ]
