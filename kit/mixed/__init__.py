@@ -8,7 +8,7 @@ from kit.mixed.linear import LinearMixedModel
 from kit.mixed.measured_results import JointResults, LinearResults
 from kit.mixed.new_rows import LatentDraws, square_root
 from kit.mixed.ordinal import OrdinalMixedModel
-from kit.mixed.ordinal_results import OrdinalDraws, OrdinalResults, averaged_below
+from kit.mixed.ordinal_results import OrdinalDraws, OrdinalResults, averaged_below, reading_below
 from kit.mixed.prior import Amount, Prior, RowBelief
 from kit.mixed.results import MixedResults, checked_confidence
 from kit.mixed.sparsity import Array
@@ -35,6 +35,7 @@ __all__ = [
     "leave_out",
     "one_thread",
     "read_group",
+    "reading_below",
     "same_division",
     "square_root",
 ]
