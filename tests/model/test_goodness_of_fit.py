@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from kit.model import PairSetting, fit_observations, fit_series
-from kit.model.cross_validation import (
+from kit.model.goodness_of_fit import (
     COME_TRUE,
     TOO_FEW,
     TOO_HIGH,

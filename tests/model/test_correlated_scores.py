@@ -1,11 +1,14 @@
 """The correlation that joins the two scores is the patches', and not the graders'."""
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import multivariate_normal
 
 from kit.model import fit_series, score_correlation
+from kit.model.correlated_scores import both_below
 from kit.studio import fire
 
 SCORES = ("spread", "pull_through")
@@ -33,3 +36,11 @@ def test_patches_that_were_looked_at_once_tell_nothing(survey):
     first = (survey.grades["firing"] == 1) & (survey.grades["grader"] == "AB")
     once = replace(survey, grades=survey.grades[first])
     assert score_correlation(*(fit_series(once, s) for s in SCORES)) == 0
+
+
+def test_both_below_is_the_bivariate_normal_of_scipy():
+    # Reference library: scipy.stats.multivariate_normal.
+    for rho in (-0.9, -0.4, 0.0, 0.25, 0.6, 0.94):
+        for h, k in itertools.product((-1.5, 0.2, 2.0), (-0.4, 1.0)):
+            theirs = multivariate_normal([0, 0], [[1, rho], [rho, 1]]).cdf([h, k])
+            assert both_below(np.array(h), np.array(k), rho) == pytest.approx(theirs, abs=2e-5)
