@@ -6,12 +6,13 @@ from kit.design.optimal_design import Efficiency, efficiency, optimal, relative_
 from kit.design.plan_again import plan_more, replan
 from kit.design.plan_costs import Costs, Limits, Saving, costs, saving
 from kit.design.plan_model import StandardDeviations
-from kit.design.plan_precision import Precision, budget_curve, precision
+from kit.design.plan_precision import Precision, precision
 from kit.design.plan_series import NEXT_TILES, Plan, plan
 from kit.design.surveys import TileFormat, next_patches, survey
 from kit.design.verdict_forecast import (
     NextStep,
     VerdictForecast,
+    curve_in_words,
     fewer_would_do,
     forecast_verdicts,
     next_step,
@@ -32,8 +33,8 @@ __all__ = [
     "StandardDeviations",
     "TileFormat",
     "VerdictForecast",
-    "budget_curve",
     "costs",
+    "curve_in_words",
     "efficiency",
     "fewer_would_do",
     "forecast_verdicts",
