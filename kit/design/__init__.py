@@ -1,7 +1,7 @@
 """What to fire: fractions, optimal split plots, pair surveys, precision and order of work."""
 
 from kit.design.fractions import Fraction, fraction
-from kit.design.layout import order_of_work
+from kit.design.layout import held_in_words, order_of_work
 from kit.design.optimal_design import Efficiency, efficiency, optimal, relative_efficiency
 from kit.design.plan_again import plan_more, replan
 from kit.design.plan_costs import Costs, Limits, Saving, costs, saving
@@ -39,6 +39,7 @@ __all__ = [
     "fewer_would_do",
     "forecast_verdicts",
     "fraction",
+    "held_in_words",
     "next_patches",
     "next_step",
     "optimal",
