@@ -215,17 +215,18 @@ def _best_lens(
 
     Blur and ink make marks seem larger or smaller, which would pass for a lens.
     """
-    all_ = np.ones(len(seen), bool)
     found, step = np.zeros(2), 1e-3
+    free = np.eye(2)[0 if bends else 1 :]
+
+    def rest(now: NDArray[np.float64]) -> NDArray[np.float64]:
+        lens, grown = now.tolist()
+        return _off(places, seen, size, lens, grown, np.ones(len(seen), bool)).ravel()
+
     for _ in range(3):
-        rest = _off(places, seen, size, *found, all_).ravel()
-        slopes = [
-            (_off(places, seen, size, *(found + step * way), all_).ravel() - rest) / step
-            for way in np.eye(2)[0 if bends else 1 :]
-        ]
-        move = np.linalg.lstsq(np.column_stack(slopes), -rest, rcond=None)[0]
-        found[0 if bends else 1 :] += move
-        found = np.clip(found, -_MOST_LENS, _MOST_LENS)
+        now = rest(found)
+        slopes = np.column_stack([(rest(found + step * way) - now) / step for way in free])
+        move = np.linalg.lstsq(slopes, -now, rcond=None)[0]
+        found = np.clip(found + move @ free, -_MOST_LENS, _MOST_LENS)
     return float(found[0]), float(found[1])
 
 
