@@ -8,7 +8,7 @@ import pandas as pd
 from kit.mixed.joint_results import JointResults
 from kit.mixed.joint_rows import JointRows, JointTerms
 from kit.mixed.laplace_fit import START_SD, LaplaceFit
-from kit.mixed.measured_rows import MeasuredRows
+from kit.mixed.measured_rows import MeasuredRows, deviation_within
 from kit.mixed.new_rows import foretelling
 from kit.mixed.ordinal_fit import start_thresholds, step_prior, threshold_names, used_steps
 from kit.mixed.prior import Prior
@@ -41,8 +41,11 @@ class JointFit(LaplaceFit[JointTerms]):
         if y.size:
             y, self.labels = used_steps(y, self.labels, model.response, prior)
         measured = model.measured
-        self.measured_sd = float(measured.std()) if measured.size else 1.0
         linked = bool(y.size and measured.size)
+        self.measured_sd = float(measured.std()) if measured.size else 1.0
+        if measured.size and not linked:
+            # The whole prior counts in it; beside grades only that of the line does.
+            self.measured_sd = deviation_within(measured, model.side)
         self.zero, self.one = (float(measured.mean()), self.measured_sd) if linked else (0.0, 1.0)
         rows = JointRows(
             y,
@@ -127,6 +130,7 @@ class JointFit(LaplaceFit[JointTerms]):
             labels=model.labels,
             used_labels=tuple(self.labels),
             residual_sd=residual,
+            measured_sd=self.measured_sd,
         )
         self.warn(results)
         return results

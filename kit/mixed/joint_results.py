@@ -9,6 +9,7 @@ import pandas as pd
 from kit.errors import Misuse
 from kit.mixed.ordinal_results import OrdinalResults
 from kit.mixed.posterior import lay_out, read_rows, variance
+from kit.mixed.prior import Prior
 from kit.mixed.results import measurements_expected
 
 
@@ -25,9 +26,13 @@ class JointResults(OrdinalResults):
     residual_sd : float
         What a measurement is off by beside its known error; `random_sd` has it too, as 'Residual'.
         0 without measurements.
+    measured_sd : float
+        Standard deviation of all measurements, which their prior counts in: without grades, what
+        it would be were none censored.
     """
 
     residual_sd: float
+    measured_sd: float
 
     @property
     def link(self) -> tuple[float, float]:
@@ -93,6 +98,9 @@ class JointResults(OrdinalResults):
         return measurements_expected(
             a + b * rows.mean, sd, float(part.psi[-1]), confidence, frame.index
         )
+
+    def _prior_in_words(self, prior: Prior) -> str:
+        return prior.describe() if self.labels else prior.describe_for_measurements()
 
     @property
     def _kind(self) -> str:

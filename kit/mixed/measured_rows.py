@@ -14,9 +14,31 @@ k = h (q + h), which lies between 0 and 1,
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.optimize import minimize
 from scipy.special import log_ndtr
 
 from kit.mixed.sparsity import Array, Index
+
+
+def deviation_within(values: Array, side: Index) -> float:
+    """Standard deviation of measurements, were none censored: that of the likeliest normal.
+
+    Parameters
+    ----------
+    values, side
+        As for `MeasuredRows`; not all of one value.
+    """
+    sd = float(values.std())
+    if not side.any():
+        return sd
+
+    def misfit(at: Array) -> float:
+        q = (values - at[0]) / np.exp(at[1])
+        each = np.where(side == 0, -0.5 * q**2 - at[1], log_ndtr(side * q))
+        return -float(each.sum())
+
+    start = np.array([values.mean(), np.log(sd)])
+    return float(np.exp(minimize(misfit, start, method="Nelder-Mead").x[1]))
 
 
 @dataclass(frozen=True)
