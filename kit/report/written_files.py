@@ -6,7 +6,7 @@ from pathlib import Path
 
 import typst
 
-from kit.drawing import Drawing, font_options, pair_charts
+from kit.drawing import Drawing, pair_charts
 from kit.report.analysis import Analysis
 from kit.report.findings.pair_findings import PAIRS, PairFindings
 from kit.report.gallery import index_entry
@@ -16,7 +16,7 @@ from kit.report.page.pdf import pages, wall_sheet
 from kit.report.sections.chart_explained import rule_in_words
 from kit.report.sections.composition import wall_summary
 from kit.report.sections.photographed_pairs import measured_rule
-from kit.sheets import wall_chart
+from kit.sheets import font_options, wall_chart
 
 
 def report_files(analysis: Analysis, report: Document) -> Mapping[str, bytes]:

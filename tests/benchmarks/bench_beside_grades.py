@@ -1,10 +1,10 @@
 """What photographs add to grades, and whether the chances stay honest.
 
 Invented studios fire 36 or 72 patches, two graders grade them, and every tile is measured after
-each firing, straight from the latent values that were graded, in three worlds: millimetres on a line; a
-patch's photographs all off by the same; and millimetres and shares as the invented studio draws
-them, flat near nothing. Each series is judged by its grades alone, by both, and by its photographs
-alone, whose rule is that in millimetres: there the truth is asked by it too.
+each firing, straight from the latent values that were graded, in three worlds: millimetres on a
+line; a patch's photographs all off by the same; and millimetres and shares as the invented studio
+draws them, flat near nothing. Each series is judged by its grades alone, by both, and by its
+photographs alone, whose rule is that in millimetres: there the truth is asked by it too.
 
 Run: python tests/benchmarks/bench_beside_grades.py [studios] [first seed] [results.csv]
 """

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Patch, Rectangle
 
 from kit.drawing import GRADE_COLOURS, QUIET, ink_on
-from kit.wording import nearest_step
+from kit.series import nearest_step
 
 _STEPS = range(len(GRADE_COLOURS))
 _ROOM_ACROSS = 0.06

@@ -1,8 +1,8 @@
-"""Photographs of invented tiles on the photo card, with the truth beside them.
+"""Photographs of invented tiles on the printed photo card, with the truth beside them.
 
-Used to teach what a good picture is, and to test and time the code that measures pictures: the
-tile is drawn from formulas, seen by a pinhole camera under a near lamp, and developed as a
-telephone would.
+Used to teach what a good picture is, and to test and time the code that measures pictures: the tile
+is drawn from formulas, laid on a card as an invented printer prints it, seen by a pinhole camera
+under a near lamp, and developed as a telephone would.
 """
 
 from dataclasses import dataclass, field, replace
@@ -12,15 +12,33 @@ import cv2
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from PIL import Image
+from PIL import Image, ImageDraw, ImageFont
 
-from kit.photo import Card, PrintScale, Raster
-from kit.studio.picture.camera import Camera, distorted, expose, shown_from
-from kit.studio.picture.fired_tile import PIXELS_PER_MM as TILE_PIXELS_PER_MM
-from kit.studio.picture.fired_tile import TileLook, band_noise, draw_tile
-from kit.studio.picture.lighting import Lighting, contact_shadow, light_on, mirror_image
-from kit.studio.picture.printed_card import PIXELS_PER_MM as CARD_PIXELS_PER_MM
-from kit.studio.picture.printed_card import draw_card
+from kit.photo import (
+    SLIP_MM,
+    SRGB_TO_LINEAR,
+    Box,
+    Card,
+    Label,
+    Mark,
+    PrintScale,
+    Raster,
+    Rectangle,
+    card_drawing,
+    firing_slip_drawing,
+    tile_slip_drawing,
+)
+from kit.studio.camera import (
+    Camera,
+    Lighting,
+    contact_shadow,
+    distorted,
+    expose,
+    light_on,
+    mirror_image,
+    shown_from,
+)
+from kit.studio.fired_tile import TILE_PIXELS_PER_MM, TileLook, band_noise, draw_tile
 
 _TABLE = np.array([0.23, 0.14, 0.08], np.float32)
 _SKIN = np.array([0.55, 0.33, 0.25], np.float32)
@@ -171,3 +189,90 @@ def _lay_finger(scene: Raster, tip_mm: tuple[float, float], flat: NDArray[np.flo
     cv2.line(finger, ends[0].astype(int).tolist(), ends[1].astype(int).tolist(), 255, width)
     soft = cv2.GaussianBlur(finger.astype(np.float32) / 255, (0, 0), 4)[..., None]
     scene += (_SKIN - scene) * soft
+
+
+CARD_PIXELS_PER_MM = 24
+PAPER = 0.86
+_INK = 0.035
+_FINE = 4
+
+
+def draw_card(
+    card: Card,
+    scale: PrintScale,
+    tile: int | None,
+    firing: int | None,
+    rng: np.random.Generator,
+) -> Raster:
+    """Print a card and lay the slips on it, each a little askew; None leaves a slip out.
+
+    Returns
+    -------
+    ndarray (height, width)
+        Reflectance in linear light, `CARD_PIXELS_PER_MM` to the millimetre of the real print.
+    """
+    sheet = _printed(card_drawing(card), card.width_mm, card.height_mm, scale)
+    slips = (
+        (card.slots[0], None if tile is None else tile_slip_drawing(tile)),
+        (card.slots[1], None if firing is None else firing_slip_drawing(firing)),
+    )
+    for slot, marks in slips:
+        if marks is not None:
+            _lay(sheet, _printed(marks, SLIP_MM, SLIP_MM, scale), slot, scale, rng)
+    return sheet
+
+
+def _printed(marks: list[Mark], width_mm: float, height_mm: float, scale: PrintScale) -> Raster:
+    """Paint at four times the size and shrink, so that edges fall between pixels."""
+    zoom = CARD_PIXELS_PER_MM * _FINE if width_mm < 30 else CARD_PIXELS_PER_MM * 2
+    across, down = zoom * scale.across, zoom * scale.down
+    size = round(width_mm * across), round(height_mm * down)
+    sheet = Image.new("L", size, 255)
+    pen = ImageDraw.Draw(sheet)
+    for mark in marks:
+        if isinstance(mark, Rectangle):
+            left, top = mark.x_mm * across, mark.y_mm * down
+            right = left + mark.width_mm * across
+            bottom = top + mark.height_mm * down
+            pen.rectangle(
+                (round(left), round(top), round(right) - 1, round(bottom) - 1),
+                fill=round(mark.grey * 255),
+            )
+        else:
+            _write(pen, mark, across, down)
+    reflectance = _reflectances()[np.asarray(sheet)]
+    final = (
+        round(width_mm * CARD_PIXELS_PER_MM * scale.across),
+        round(height_mm * CARD_PIXELS_PER_MM * scale.down),
+    )
+    printed: Raster = cv2.resize(reflectance, final, interpolation=cv2.INTER_AREA)
+    return printed
+
+
+def _reflectances() -> Raster:
+    """Reflectance that each of the 256 greys comes out at, a little dark as ink spreads."""
+    return (_INK + (PAPER - _INK) * SRGB_TO_LINEAR**1.06).astype(np.float32)
+
+
+def _write(pen: ImageDraw.ImageDraw, label: Label, across: float, down: float) -> None:
+    font = ImageFont.load_default(label.height_mm * down * 1.4)
+    pen.text((label.x_mm * across, label.y_mm * down), label.text, font=font, fill=0, anchor="ma")
+
+
+def _lay(
+    sheet: Raster,
+    slip: Raster,
+    slot: Box,
+    scale: PrintScale,
+    rng: np.random.Generator,
+) -> None:
+    middle = (
+        (slot.x_mm + slot.width_mm / 2) * scale.across * CARD_PIXELS_PER_MM + rng.normal(0, 8),
+        (slot.y_mm + slot.height_mm / 2) * scale.down * CARD_PIXELS_PER_MM + rng.normal(0, 8),
+    )
+    rows, columns = slip.shape
+    move = cv2.getRotationMatrix2D((columns / 2, rows / 2), float(rng.normal(0, 1.5)), 1.0)
+    move[:, 2] += np.array(middle) - (columns / 2, rows / 2)
+    size = sheet.shape[::-1]
+    cover = cv2.warpAffine(np.ones_like(slip), move, size)
+    sheet[:] = sheet * (1 - cover) + cv2.warpAffine(slip, move, size) * cover

@@ -11,8 +11,8 @@ from skimage.measure import label, regionprops
 from kit.photo import linear_light
 from kit.photo.card.card_geometry import card_for
 from kit.series import Blank, Stencil
-from kit.studio.picture import Camera, Lighting, PatchLook, TileLook, photograph
-from kit.studio.picture.fired_tile import PIXELS_PER_MM, band_noise, draw_tile
+from kit.studio import Camera, Lighting, PatchLook, TileLook, photograph
+from kit.studio.fired_tile import TILE_PIXELS_PER_MM, band_noise, draw_tile
 
 LOOK = TileLook(
     Blank(),
@@ -44,7 +44,7 @@ def covered(look: TileLook, patch: int) -> np.ndarray:
 def test_the_area_of_a_patch_is_that_of_its_spread():
     # Area of r = R + s + e(t): pi ((R + s)^2 + var e).
     truth = draw_tile(LOOK, np.random.default_rng(3))[2]
-    area = covered(LOOK, 0).sum() / PIXELS_PER_MM**2
+    area = covered(LOOK, 0).sum() / TILE_PIXELS_PER_MM**2
     assert truth["spread_mm"][0] == pytest.approx(0.8, abs=1e-6)
     assert area == pytest.approx(np.pi * ((7 + 0.8) ** 2 + 0.2**2), rel=0.004)
 
@@ -53,14 +53,14 @@ def test_the_furthest_edge_is_about_the_95th_percentile():
     truth = draw_tile(LOOK, np.random.default_rng(3))[2]
     blob = regionprops(label(covered(LOOK, 0)))[0]
     away = np.hypot(*(blob.coords - blob.centroid).T)
-    assert away.max() / PIXELS_PER_MM - 7 == pytest.approx(truth["spread_p95_mm"][0], abs=0.25)
+    assert away.max() / TILE_PIXELS_PER_MM - 7 == pytest.approx(truth["spread_p95_mm"][0], abs=0.25)
 
 
 def test_the_base_shows_in_the_share_of_the_core_asked_for():
     truth = draw_tile(LOOK, np.random.default_rng(3))[2]
     assert truth["pull_through_share"][1] == pytest.approx(0.3, abs=0.002)
     mask = covered(LOOK, 1)
-    filled = mask.sum() / PIXELS_PER_MM**2
+    filled = mask.sum() / TILE_PIXELS_PER_MM**2
     assert filled == pytest.approx(0.7 * np.pi * 6.6**2, rel=0.04)
 
 
@@ -79,7 +79,7 @@ def test_mottle_is_lightness_of_the_standard_deviation_asked_for():
         LOOK, patches=(PatchLook("1-1", 1, (0.3, 0.35, 0.5), 1.0, 0.0, 0.1, mottle_fine=3.0),)
     )
     surface, _, _ = draw_tile(look, np.random.default_rng(3))
-    middle = round(9.25 * PIXELS_PER_MM + 7 * PIXELS_PER_MM - 7 * PIXELS_PER_MM)
+    middle = round(9.25 * TILE_PIXELS_PER_MM + 7 * TILE_PIXELS_PER_MM - 7 * TILE_PIXELS_PER_MM)
     part = surface[middle : middle + 300, middle : middle + 300]
     srgb = np.where(part <= 0.0031308, 12.92 * part, 1.055 * part ** (1 / 2.4) - 0.055)
     assert rgb2lab(srgb)[..., 0].std() == pytest.approx(3.0, rel=0.12)

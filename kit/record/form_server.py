@@ -22,8 +22,8 @@ import cv2
 import numpy as np
 
 from kit.errors import DataProblems, Misuse
-from kit.record.form.grading import Grading
-from kit.record.form.screen import form_page, notice_page, patch_shown, welcome_page
+from kit.record.grading import Grading
+from kit.record.grading_page import form_page, notice_page, patch_shown, welcome_page
 from kit.series import read_series
 
 _THIS_MACHINE, _EVERY_NETWORK = "127.0.0.1", "0.0.0.0"

@@ -1,8 +1,4 @@
-"""The surface of an invented tile: each patch with the spread, edge and pull-through asked for.
-
-Everything here is reflectance in linear light on a fine grid, drawn from a formula for the edge;
-nothing is shared with the code that measures pictures.
-"""
+"""The surface of an invented tile: each patch with the spread, edge and pull-through asked for."""
 
 from dataclasses import dataclass
 
@@ -16,7 +12,7 @@ from scipy.special import erf
 from kit.photo import Raster, linear_light, to_lab, to_linear
 from kit.series import Blank, Position, Stencil, positions
 
-PIXELS_PER_MM = 40
+TILE_PIXELS_PER_MM = 40
 CORE_INSET_MM = 1.0
 """Truth for pull-through and mottle is taken this far inside the edge."""
 
@@ -100,7 +96,7 @@ def draw_tile(look: TileLook, rng: np.random.Generator) -> tuple[Raster, Raster,
     Returns
     -------
     reflectance : ndarray (height, width, 3)
-        Linear light, `PIXELS_PER_MM` to the millimetre.
+        Linear light, `TILE_PIXELS_PER_MM` to the millimetre.
     cover : ndarray (height, width)
         1 on the tile and 0 beside it.
     truth : DataFrame
@@ -108,13 +104,13 @@ def draw_tile(look: TileLook, rng: np.random.Generator) -> tuple[Raster, Raster,
     """
     x, y = _grid(look.blank.width_mm, look.blank.height_mm)
     outside = _outside_blank(look.blank, x, y)
-    cover = np.clip(0.5 - outside * PIXELS_PER_MM, 0, 1).astype(np.float32)
+    cover = np.clip(0.5 - outside * TILE_PIXELS_PER_MM, 0, 1).astype(np.float32)
     surface = np.broadcast_to(linear_light(look.base_rgb), (*x.shape, 3)).astype(np.float32)
     for begins_mm, rgb in look.stripes:
         further = np.clip((x - np.float32(begins_mm)) / np.float32(0.2), 0, 1)[..., None]
         surface = surface * (1 - further) + linear_light(rgb) * further
     if look.base_mottle:
-        shift = look.base_mottle * band_noise(x.shape, PIXELS_PER_MM, 1.0, 8.0, rng)
+        shift = look.base_mottle * band_noise(x.shape, TILE_PIXELS_PER_MM, 1.0, 8.0, rng)
         surface = lightness_shifted(surface, shift)
     laid = look.places or positions(look.blank, look.stencil, look.patches_planned)
     places = {place.number: place for place in laid}
@@ -155,7 +151,7 @@ def _lay_patch(
     share = (overlay * (1 - holes))[..., None].astype(np.float32)
     colour = np.broadcast_to(linear_light(patch.overlay_rgb), (*share.shape[:2], 3))
     mottle = sum(
-        sd * band_noise(share.shape[:2], PIXELS_PER_MM, short, long, rng)
+        sd * band_noise(share.shape[:2], TILE_PIXELS_PER_MM, short, long, rng)
         for sd, short, long in ((patch.mottle_fine, 0.5, 1.5), (patch.mottle_coarse, 1.5, 5.0))
         if sd
     )
@@ -175,15 +171,15 @@ def _lay_patch(
 
 
 def _grid(width_mm: float, height_mm: float) -> tuple[Raster, Raster]:
-    columns = (np.arange(round(width_mm * PIXELS_PER_MM)) + 0.5) / PIXELS_PER_MM
-    rows = (np.arange(round(height_mm * PIXELS_PER_MM)) + 0.5) / PIXELS_PER_MM
+    columns = (np.arange(round(width_mm * TILE_PIXELS_PER_MM)) + 0.5) / TILE_PIXELS_PER_MM
+    rows = (np.arange(round(height_mm * TILE_PIXELS_PER_MM)) + 0.5) / TILE_PIXELS_PER_MM
     x, y = np.meshgrid(columns.astype(np.float32), rows.astype(np.float32))
     return x, y
 
 
 def _span(middle_mm: float, reach_mm: float, size: int) -> tuple[int, int]:
-    start = round((middle_mm - reach_mm) * PIXELS_PER_MM)
-    end = round((middle_mm + reach_mm) * PIXELS_PER_MM)
+    start = round((middle_mm - reach_mm) * TILE_PIXELS_PER_MM)
+    end = round((middle_mm + reach_mm) * TILE_PIXELS_PER_MM)
     return max(start, 0), min(end, size)
 
 
@@ -230,10 +226,10 @@ def _displacement(
 def _holes(patch: PatchLook, core: NDArray[np.bool_], rng: np.random.Generator) -> Raster:
     if patch.pull_through_share <= 0:
         return np.zeros(core.shape, np.float32)
-    field = band_noise(core.shape, PIXELS_PER_MM, patch.hole_mm, 4 * patch.hole_mm, rng)
+    field = band_noise(core.shape, TILE_PIXELS_PER_MM, patch.hole_mm, 4 * patch.hole_mm, rng)
     level = np.quantile(field[core], 1 - patch.pull_through_share)
     bare = (field > level).astype(np.float32)
-    holes: Raster = cv2.GaussianBlur(bare, (0, 0), 0.05 * PIXELS_PER_MM)
+    holes: Raster = cv2.GaussianBlur(bare, (0, 0), 0.05 * TILE_PIXELS_PER_MM)
     return holes
 
 

@@ -1,16 +1,76 @@
-"""What a fit of grades and measurements together says."""
+"""What a fit of measurements says: of them alone, or of grades and measurements together."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.stats import norm
 
 from kit.errors import Misuse
 from kit.mixed.ordinal_results import OrdinalResults
 from kit.mixed.posterior import lay_out, read_rows, variance
 from kit.mixed.prior import Prior
-from kit.mixed.results import measurements_expected
+from kit.mixed.results import MixedResults, checked_confidence
+from kit.mixed.sparsity import Array
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class LinearResults(MixedResults):
+    """A fitted `LinearMixedModel`.
+
+    Attributes
+    ----------
+    residual_sd : float
+        Standard deviation of a measurement about its own expectation; `random_sd` has it too,
+        as 'Residual'.
+    reml : bool
+        Whether the log-likelihood is the residual (restricted) one.
+    """
+
+    residual_sd: float
+    reml: bool
+
+    @property
+    def fittedvalues(self) -> pd.Series:
+        """Measurement expected of each fitted row, at its own levels."""
+        mean, _ = self.latent_marginal(self.model.data)
+        return pd.Series(mean, index=self.model.data.index, name=self.model.response)
+
+    @property
+    def resid(self) -> pd.Series:
+        """Each fitted row's measurement minus what was expected of it."""
+        return self.model.y - self.fittedvalues
+
+    def predict(
+        self,
+        frame: pd.DataFrame | None = None,
+        confidence: float = 0.9,
+        noise: Sequence[str] = (),
+    ) -> pd.DataFrame:
+        """Expected measurement for new rows, with intervals.
+
+        Parameters
+        ----------
+        frame, confidence, noise
+            As for `MixedResults`; the fitted rows if none are given.
+
+        Returns
+        -------
+        DataFrame
+            Columns `mean`, `low`, `high` (of the expectation) and `new_low`, `new_high` (of a
+            single new measurement).
+        """
+        frame = self.model.data if frame is None else frame
+        mean, var = self.latent_marginal(frame, noise)
+        return _measurements_expected(mean, np.sqrt(var), self.residual_sd, confidence, frame.index)
+
+    @property
+    def _kind(self) -> str:
+        return f"Linear mixed model ({'REML' if self.reml else 'maximum likelihood'})"
+
+    def _prior_in_words(self, prior: Prior) -> str:
+        return prior.describe_for_measurements()
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -95,7 +155,7 @@ class JointResults(OrdinalResults):
         )
         var = b**2 * own + np.einsum("ij,jk,ik->i", slopes, part.psi_cov, slopes, optimize=True)
         sd = np.sqrt(np.maximum(var, 0.0))
-        return measurements_expected(
+        return _measurements_expected(
             a + b * rows.mean, sd, float(part.psi[-1]), confidence, frame.index
         )
 
@@ -105,3 +165,35 @@ class JointResults(OrdinalResults):
     @property
     def _kind(self) -> str:
         return "Mixed model of grades and measurements together"
+
+
+def _measurements_expected(
+    mean: Array, sd: Array, residual_sd: float | Array, confidence: float, index: pd.Index
+) -> pd.DataFrame:
+    """Lay out expected measurements with their intervals.
+
+    Parameters
+    ----------
+    mean, sd : (n,) array
+        Of the expectation.
+    residual_sd : float or array
+        What a single measurement is off by.
+
+    Returns
+    -------
+    DataFrame
+        Columns `mean`, `low`, `high` (of the expectation) and `new_low`, `new_high` (of a single
+        new measurement).
+    """
+    reach = norm.ppf(0.5 + checked_confidence(confidence) / 2)
+    near, far = reach * sd, reach * np.sqrt(sd**2 + residual_sd**2)
+    return pd.DataFrame(
+        {
+            "mean": mean,
+            "low": mean - near,
+            "high": mean + near,
+            "new_low": mean - far,
+            "new_high": mean + far,
+        },
+        index=index,
+    )

@@ -1,4 +1,4 @@
-"""What the form shows: the page in HTML, and the state of one patch for its script."""
+"""What the grading form shows: the page in HTML, and the state of one patch for its script."""
 
 import datetime as dt
 from collections.abc import Sequence
@@ -6,7 +6,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from kit.drawing import step_pictures
-from kit.record.form.grading import Grading
+from kit.record.grading import Grading
 from kit.record.worklist import grading_order, planned_grades
 from kit.series import (
     ACCIDENTS,
