@@ -115,6 +115,24 @@ class JointResults(OrdinalResults):
         """Each graded row's grade minus what was expected; so for measurements without grades."""
         return super().resid if self.labels else self.model.measured - self.fittedvalues
 
+    def predict(
+        self,
+        frame: pd.DataFrame | None = None,
+        confidence: float = 0.9,
+        noise: Sequence[str] = (),
+    ) -> pd.DataFrame:
+        """Grades to expect of new rows; measurements, where there are no grades.
+
+        Parameters
+        ----------
+        frame, confidence, noise
+            As for `MixedResults`; the fitted rows if none are given.
+        """
+        if self.labels:
+            return super().predict(frame, confidence, noise)
+        rows = self.model.data if frame is None else frame
+        return self.predict_measurement(rows, confidence, noise)
+
     def predict_measurement(
         self,
         frame: pd.DataFrame,

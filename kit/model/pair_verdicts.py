@@ -189,7 +189,7 @@ def measured_pair_table(
     rho = measure_correlation(own["spread"], own["pull_through"])
     table = _judged(table, states, rho, setting.confidence)
     for score, fit in own.items():
-        told = fit.results.predict_measurement(recipe, setting.confidence)
+        told = fit.results.predict(recipe, setting.confidence)
         for column, end in (("", "mean"), ("_low", "low"), ("_high", "high")):
             table[f"{score}{column}"] = fit.from_scale(told[end].clip(*told_apart(fit.measure)))
     return _foretold(table, recipe, own)

@@ -163,7 +163,7 @@ def test_several_a_tile_agree_with_direct_numerical_integration():
 
 
 def test_fitted_millimetres_follow_the_truth(fits, measured):
-    told = fits["spread_mm"].results.predict_measurement(fits["spread_mm"].frame)
+    told = fits["spread_mm"].results.predict(fits["spread_mm"].frame)
     read = measured["spread_mm"] > FLOORS["spread_mm"]
     assert 0.2 < read.mean() < 0.9
     inside = measured["spread_mm"].between(told["new_low"], told["new_high"])
