@@ -87,7 +87,7 @@ def test_observed_shares_follow_the_foretold(fits):
     assert (table.groupby("step")["grades"].sum() == fits["spread"].results.nobs).all()
 
 
-def test_a_tile_that_was_turned_over_decides_much_and_is_named(survey):
+def test_a_tile_that_was_turned_over_is_named(survey):
     assert not tile_influence(fit_series(survey, "pull_through"))["stands_out"].any()
     own = survey.grades["patch"].isin(survey.patches.loc[survey.patches["tile"] == 23, "patch"])
     grades = survey.grades.copy()

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from kit.design import held_in_words, order_of_work
 from kit.errors import Misuse
 from kit.model import (
+    FALSE_ALARM,
     NOT_KNOWN,
     PairSetting,
     VerdictRule,
@@ -25,8 +26,6 @@ from kit.wording import counted, listed
 
 _CLOSE = 0.05
 _NAMED = 4
-_UNEVEN = 0.01
-"""Chance of a false alarm of uneven steps on one scale."""
 _FEW_TILES = 2
 
 
@@ -104,7 +103,7 @@ def _uneven_steps(analysis: Analysis) -> list[Point]:
     uneven = False
     for scale in analysis.scales:
         fit = analysis.fits.by_scale.get(scale.name)
-        if fit is None or cuts_differ(fit) >= _UNEVEN:
+        if fit is None or cuts_differ(fit) >= FALSE_ALARM["cuts"] / 2:
             continue
         uneven = uneven or scale.name in (SPREAD.name, PULL_THROUGH.name)
         checked = proportional_odds_check(fit)
@@ -142,13 +141,13 @@ def _drifts(analysis: Analysis) -> list[Point]:
 
 
 def _tiles_that_decide(analysis: Analysis) -> list[Point]:
-    """Tiles without which an effect would be another."""
+    """Tiles whose grades are far from what the others let expect."""
     points = []
     for scale in analysis.scales:
         fit = analysis.fits.by_scale.get(scale.name)
         if fit and fit.frame["tile"].nunique() > _FEW_TILES:
             tiles = tile_influence(fit)
-            lead = f"{scale.title}, a tile that decides much:"
+            lead = f"{scale.title}, a tile unlike the rest:"
             points += [Point(said, lead) for said in tiles.loc[tiles["stands_out"], "sentence"]]
     return points
 
