@@ -23,8 +23,7 @@ from kit.mixed.grouping import (
 from kit.mixed.joint_rows import JointRows, JointTerms
 from kit.mixed.laplace_fit import START_SD, LaplaceFit
 from kit.mixed.measured_results import JointResults
-from kit.mixed.mixed_model import MixedModel
-from kit.mixed.model_matrix import complete_rows, differing, grade_codes, parse
+from kit.mixed.mixed_model import MixedModel, complete_rows, differing, grade_codes, parse
 from kit.mixed.new_rows import foretelling
 from kit.mixed.ordinal import start_thresholds, step_prior, threshold_names, used_steps
 from kit.mixed.prior import Prior, as_prior
