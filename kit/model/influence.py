@@ -114,13 +114,13 @@ def _surprise(fit: ScaleFit) -> pd.Series:
 def _of_tile(row: Mapping[str, object]) -> str:
     if not row["stands_out"]:
         return f"Tile {row['tile']} is no more unlike the rest than tiles are."
-    moved = abs(float(str(row["moved"])))
+    moved, times = abs(float(str(row["moved"]))), float(str(row["times"]))
     return (
         f"Tile {row['tile']}'s grades are far from what all other tiles let expect. Look whether "
         "it was mixed up or fired otherwise than the rest, and fire its pairs on another tile. It "
-        f"decides {float(str(row['times'])):.0f} times as much of {plain_name(str(row['scale']))} as "
-        f"the middle tile; without it {plain_effect(str(row['most_moved']))} would move by "
-        f"{moved:.1f} of its uncertainty (its standard error)."
+        f"decides {times:.0f} times as much of {plain_name(str(row['scale']))} as the middle tile; "
+        f"without it {plain_effect(str(row['most_moved']))} would move by {moved:.1f} of its "
+        "uncertainty (its standard error)."
     )
 
 
