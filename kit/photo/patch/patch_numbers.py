@@ -32,9 +32,10 @@ _BENT_MM = 0.06
 _TORN = 0.11
 """What is left of a torn edge is off by this times the root of its torn share, mm."""
 
-_FINE_HOLES = 0.55
-"""Small holes lose this times the camera's blur (mm) of their share, before they run together; a
-camera that sharpens adds as much."""
+_FINE_HOLES = 0.05
+_FINE_HOLES_BLURRED = 1.0
+"""Holes that do not run together seem larger by such a share of their own to a camera that
+sharpens, and smaller by so much times the square of its blur in mm."""
 
 _FAINT = 3.5
 """CIELAB contrast at which mottle of overlay and base could pass for each other."""
@@ -136,7 +137,7 @@ def face_numbers(
             0.004,
             window.blur_mm / 0.25 * (0.02 * unresolved + 0.4 * unresolved**3),
             0.4 / covered.contrast * float(np.sqrt(max(share, 0.0))),
-            _FINE_HOLES * window.blur_mm * share * (1 - share) ** 2,
+            (_FINE_HOLES + _FINE_HOLES_BLURRED * window.blur_mm**2) * share * (1 - share) ** 2,
             (_FAINT / covered.contrast) ** 2,
         ),
     }

@@ -116,17 +116,18 @@ def untold_questions(
             told.add(picture.sha256)
     sure = [p for p in pictures if p.sha256 in told]
     return [
-        Question((p.sha256,), (), _UNTOLD, 180.0 if _can_lie_by_half(p, plan) else 0.0)
-        for p in open_
-        if p.sha256 not in told and not _way_is_told(p, sure, plan)
+        _untold(p, plan) for p in open_ if p.sha256 not in told and not _way_is_told(p, sure, plan)
     ]
 
 
-_UNTOLD = (
-    "Nothing yet tells which way up this tile lies: no other picture shows its colours. Look at "
-    "it: does patch 1 lie at the end the card says? Then accept it; if it lies upside down, say "
-    "'Lies turned'."
-)
+def _untold(picture: _Seen, plan: PhotoPlan) -> Question:
+    half = any(degrees == 180.0 for _, degrees, _ in _turns(plan, picture.tile))
+    told = (
+        "Nothing yet tells which way up this tile lies: no other picture shows its colours. Look "
+        "at it: does patch 1 lie at the end the card says? Then accept it; if it "
+        + ("lies upside down, say 'Lies turned'." if half else "does not, photograph it again.")
+    )
+    return Question((picture.sha256,), (), told, 180.0 if half else 0.0)
 
 
 def _way_is_told(picture: _Seen, others: list[_Seen], plan: PhotoPlan) -> bool:
@@ -148,10 +149,6 @@ def _overlays_away(
 ) -> list[float]:
     away = _distances(picture, picture.tile, others, plan, overlay)
     return [distance for place, distance in away.items() if place != _BASE_PLACE]
-
-
-def _can_lie_by_half(picture: _Seen, plan: PhotoPlan) -> bool:
-    return any(degrees == 180.0 for _, degrees, _ in _turns(plan, picture.tile))
 
 
 def _pictures(measurements: pd.DataFrame) -> list[_Seen]:
