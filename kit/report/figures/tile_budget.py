@@ -1,11 +1,11 @@
-"""The budget curve: how sure the answers get with more tiles."""
+"""What more tiles bring: how sure the answers get, and the verdicts round by round."""
 
 import pandas as pd
 
 from kit.design import budget_curve
-from kit.drawing import COPPER, INK, QUIET
-from kit.report.page.picture import Picture
-from kit.report.page.style import drawn_with, new_figure
+from kit.drawing import COPPER, INK, QUIET, ink_on
+from kit.model import LOOKS, NOT_KNOWN, VERDICTS
+from kit.report.page.picture import Picture, drawn_with, new_figure
 from kit.series import Series
 from kit.wording import counted, listed
 
@@ -102,3 +102,59 @@ def _told(curve: pd.DataFrame, questions: list[str]) -> str:
         line = curve[curve["question"] == question].sort_values("tiles")
         parts.append(f"{question} ±{line['within'].iloc[0]:.2f} to ±{line['within'].iloc[-1]:.2f}")
     return f"From {first} to {last} tiles the answers narrow: {listed(parts)} grades."
+
+
+@drawn_with()
+def rounds_picture(rounds: pd.DataFrame) -> Picture:
+    """Draw the verdicts that stood after each round.
+
+    Parameters
+    ----------
+    rounds : DataFrame
+        As `kit.report.findings.verdict_history.verdicts_by_round` gives it.
+    """
+    figure = new_figure(height_in=3.4)
+    axes = figure.subplots()
+    foot = pd.Series(0.0, index=rounds.index)
+    for verdict in VERDICTS:
+        colour = LOOKS[verdict].colour
+        axes.bar(
+            rounds.index, rounds[verdict], 0.8, bottom=foot, color=colour, label=verdict,
+            edgecolor=QUIET, linewidth=0.5,
+        )  # fmt: skip
+        for x, y, count in zip(rounds.index, foot, rounds[verdict], strict=True):
+            if count > 0.05 * rounds[list(VERDICTS)].sum(axis=1).max():
+                middle = y + count / 2
+                axes.text(x, middle, str(count), ha="center", va="center", color=ink_on(colour))
+        foot = foot + rounds[verdict]
+    words = [f"{patches}" for patches in rounds["patches"]]
+    axes.set_xticks(list(rounds.index), words)
+    axes.set_xlabel("patches fired by then")
+    axes.set_ylabel("pairs")
+    axes.tick_params(axis="x", length=0)
+    figure.legend(loc="outside upper left", ncols=2)
+    return Picture(
+        "rounds",
+        _rounds_finding(rounds),
+        _rounds_told(rounds),
+        figure,
+        note="Each column is all pairs, by the verdict that would have stood for each if the work "
+        "had stopped after that session.",
+    )
+
+
+def _rounds_finding(rounds: pd.DataFrame) -> str:
+    first, last = rounds.iloc[0], rounds.iloc[-1]
+    before, now = (int(row[list(VERDICTS)].sum() - row[NOT_KNOWN]) for row in (first, last))
+    return (
+        f"After {counted(int(first['patches']), 'patch', 'patches')} "
+        f"{counted(before, 'pair')} had a verdict, after {int(last['patches'])} {now} have one"
+    )
+
+
+def _rounds_told(rounds: pd.DataFrame) -> str:
+    lines = []
+    for row in rounds.to_dict("records"):
+        counts = [f"{row[verdict]} {verdict}" for verdict in VERDICTS]
+        lines.append(f"{counted(row['patches'], 'patch', 'patches')}: {listed(counts)}")
+    return f"Verdicts by patches fired. {'; '.join(lines)}."
