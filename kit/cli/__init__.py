@@ -3,10 +3,10 @@
 import sys
 
 from kit.cli.grade_commands import GRADE_COMMANDS
-from kit.cli.help_text import Commands
 from kit.cli.plan_commands import PLAN_COMMANDS
 from kit.cli.record_commands import RECORD_COMMANDS
 from kit.cli.report_commands import REPORT_COMMANDS, demo
+from kit.cli.shared import Commands
 from kit.errors import DataProblems, Misuse, NotebookFailed
 
 app = Commands(help="Plan, fire, grade and understand test tiles of leaded and unleaded enamel.")

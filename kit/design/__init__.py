@@ -5,9 +5,9 @@ from kit.design.layout import order_of_work
 from kit.design.optimal_design import Efficiency, efficiency, optimal, relative_efficiency
 from kit.design.plan_again import plan_more, replan
 from kit.design.plan_costs import Costs, Limits, Saving, costs, saving
+from kit.design.plan_model import StandardDeviations
 from kit.design.plan_precision import Precision, budget_curve, precision
 from kit.design.plan_series import NEXT_TILES, Plan, plan
-from kit.design.standard_deviations import StandardDeviations
 from kit.design.surveys import TileFormat, next_patches, survey
 from kit.design.verdict_forecast import (
     NextStep,

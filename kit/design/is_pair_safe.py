@@ -6,7 +6,7 @@ from collections import Counter
 import numpy as np
 import pandas as pd
 
-from kit.design.draft import Draft, held_in_words, usual_recipe
+from kit.design.layout import Draft, held_in_words, usual_recipe
 from kit.errors import Misuse
 from kit.series import Settings
 from kit.wording import counted, listed, percent

@@ -7,8 +7,15 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from kit.design.plan_model import SIDE_FACTORS, Forecast, forecast, in_sessions, planned_rows
-from kit.design.standard_deviations import TYPICAL, StandardDeviations
+from kit.design.plan_model import (
+    SIDE_FACTORS,
+    TYPICAL,
+    Forecast,
+    StandardDeviations,
+    forecast,
+    in_sessions,
+    planned_rows,
+)
 from kit.design.surveys import TileFormat, learned_scores, survey
 from kit.model import LearnedPrior
 from kit.series import FAMILIES, FAMILY_PAIRS, HEATS, SESSION_FACTORS, Series, family_pair

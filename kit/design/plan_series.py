@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from kit.design.draft import Draft
 from kit.design.is_pair_safe import draft_check
 from kit.design.layout import (
+    Draft,
     check_session_levels,
     deal_session_levels,
     known_between_sessions,

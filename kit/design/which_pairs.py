@@ -6,8 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from kit.design.draft import Draft, held_in_words, usual_recipe
-from kit.design.layout import deal_recipe
+from kit.design.layout import Draft, deal_recipe, held_in_words, usual_recipe
 from kit.design.surveys import (
     Ints,
     PairKnowledge,

@@ -6,9 +6,15 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from kit.design.draft import TILE_FACTORS, Draft, held_in_words, usual_recipe
 from kit.design.fractions import fraction, fraction_on_tiles
-from kit.design.layout import deal_bases, deal_overlays
+from kit.design.layout import (
+    TILE_FACTORS,
+    Draft,
+    deal_bases,
+    deal_overlays,
+    held_in_words,
+    usual_recipe,
+)
 from kit.design.optimal_design import (
     Efficiency,
     Level,
@@ -19,7 +25,7 @@ from kit.design.optimal_design import (
     optimal,
     relative_efficiency,
 )
-from kit.design.standard_deviations import TYPICAL, StandardDeviations
+from kit.design.plan_model import TYPICAL, StandardDeviations
 from kit.errors import Misuse
 from kit.series import SESSION_FACTORS, Settings
 from kit.wording import listed, percent, plain_name, upper_first

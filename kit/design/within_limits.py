@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from kit.design.draft import usual_recipe
+from kit.design.layout import usual_recipe
 from kit.design.plan_costs import Costs, Limits, costs
 from kit.design.verdict_forecast import verdict_curve
 from kit.design.which_pairs import tile_format

@@ -1,7 +1,6 @@
 """Pictures in plain SVG that page, paper and forms share: charts, tiles, patches, endings."""
 
 from kit.drawing.chart_layout import ChartLayout
-from kit.drawing.fonts import font_options
 from kit.drawing.pair_chart import (
     chance_charts,
     layouts_of,
@@ -9,19 +8,31 @@ from kit.drawing.pair_chart import (
     sign_element,
     sign_symbols,
 )
-from kit.drawing.palette import GRADE_COLOURS, contrast, grade_colour, ink_on
 from kit.drawing.patch_drawing import patch_state, step_pictures
 from kit.drawing.section import LayerShown, piece_section
 from kit.drawing.stacked_bar import ending_bar
-from kit.drawing.svg import COPPER, HAIR, INK, PAPER, QUIET, Drawing, text_width
+from kit.drawing.svg import (
+    COPPER,
+    GRADE_COLOURS,
+    HAIR,
+    INK,
+    PAPER,
+    QUIET,
+    Drawing,
+    contrast,
+    grade_colour,
+    ink_on,
+    text_width,
+)
 from kit.drawing.tiles import (
     TileShown,
+    Trip,
+    firing_timeline,
     short_steps,
     tile_through_firings,
     tiles_as_graded,
     tiles_as_planned,
 )
-from kit.drawing.timeline import Trip, firing_timeline
 
 __all__ = [
     "COPPER",
@@ -39,7 +50,6 @@ __all__ = [
     "contrast",
     "ending_bar",
     "firing_timeline",
-    "font_options",
     "grade_colour",
     "ink_on",
     "layouts_of",

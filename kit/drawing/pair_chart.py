@@ -12,7 +12,6 @@ from typing import Any
 import pandas as pd
 
 from kit.drawing.chart_layout import NAMES, ChartLayout, chart_layouts
-from kit.drawing.palette import ink_on, mixed
 from kit.drawing.svg import (
     HAIR,
     INK,
@@ -20,6 +19,8 @@ from kit.drawing.svg import (
     Drawing,
     element,
     group,
+    ink_on,
+    mixed,
     number,
     text_width,
     words,

@@ -3,8 +3,7 @@
 from collections.abc import Sequence
 
 from kit.drawing.pair_chart import sign
-from kit.drawing.palette import ink_on
-from kit.drawing.svg import PAPER, Drawing, element, text_width, words
+from kit.drawing.svg import PAPER, Drawing, element, ink_on, text_width, words
 from kit.model import ENDINGS, LOOKS
 from kit.wording import listed, percent, upper_first, whole_percent
 

@@ -13,11 +13,10 @@ import numpy as np
 import pandas as pd
 
 from kit.errors import Misuse
+from kit.mixed.cholesky import one_thread
 from kit.mixed.grouping import read_group
-from kit.mixed.logistic_normal import reading_below
-from kit.mixed.ordinal_results import OrdinalResults
+from kit.mixed.ordinal_results import OrdinalResults, reading_below
 from kit.mixed.posterior import read_rows
-from kit.mixed.threads import one_thread
 
 
 @dataclass(frozen=True, eq=False, repr=False)

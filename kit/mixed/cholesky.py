@@ -1,8 +1,17 @@
-"""The factor of I + L Z'WZ L in the blocks that `CrossedPattern` laid out."""
+"""The factor of I + L Z'WZ L in the blocks that `CrossedPattern` laid out; one thread for it all.
+
+Every matrix here is small. Several threads gain nothing on it, and on a busy machine they wait for
+each other: a fit of milliseconds was seen to take a second.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cache
 
 import numpy as np
 from scipy import sparse
 from scipy.linalg import lapack
+from threadpoolctl import ThreadpoolController
 
 from kit.mixed.sparsity import Array, CrossedPattern
 
@@ -112,3 +121,15 @@ class CrossedFactor:
             levels = stage.stop - stage.start
             inverse[own] -= np.bincount(stage.row - stage.start, scaled * entry, levels)
         return inverse[:-1]
+
+
+@cache
+def _controller() -> ThreadpoolController:
+    return ThreadpoolController()
+
+
+@contextmanager
+def one_thread() -> Iterator[None]:
+    """Keep numpy's and scipy's linear algebra to one thread inside the block."""
+    with _controller().limit(limits=1, user_api="blas"):
+        yield

@@ -14,8 +14,7 @@ from functools import cached_property
 
 import numpy as np
 
-from kit.mixed.grade_rows import GradeRows, GradeTerms
-from kit.mixed.measured_rows import MeasuredRows, MeasuredTerms
+from kit.mixed.row_likelihoods import GradeRows, GradeTerms, MeasuredRows, MeasuredTerms
 from kit.mixed.sparsity import Array, CrossedPattern, Index
 
 

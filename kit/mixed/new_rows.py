@@ -9,6 +9,7 @@ import pandas as pd
 from scipy.stats import gamma, norm, qmc
 
 from kit.errors import Misuse
+from kit.mixed.cholesky import one_thread
 from kit.mixed.posterior import (
     NewLevels,
     NewRows,
@@ -21,7 +22,6 @@ from kit.mixed.posterior import (
     variance,
 )
 from kit.mixed.sparsity import Array
-from kit.mixed.threads import one_thread
 
 # Rows laid out at once, which bounds the memory of marginal predictions.
 CHUNK = 256

@@ -13,8 +13,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from kit.mixed.grade_rows import GradeRows, GradeTerms, grade_terms
 from kit.mixed.laplace import LaplaceLikelihood, Mode
+from kit.mixed.row_likelihoods import GradeRows, GradeTerms, grade_terms
 from kit.mixed.sparsity import Array
 
 

@@ -10,13 +10,13 @@ import pandas as pd
 from scipy.stats import norm
 
 from kit.errors import Misuse
+from kit.mixed.cholesky import one_thread
 from kit.mixed.display import Summary, summarise
 from kit.mixed.new_rows import LatentDraws, Movable, draw, marginal_moments, moments
 from kit.mixed.posterior import Posterior
 from kit.mixed.prior import Prior
 from kit.mixed.profile_likelihood import Profile
 from kit.mixed.sparsity import Array
-from kit.mixed.threads import one_thread
 
 Method = Literal["wald", "profile"]
 
@@ -294,38 +294,6 @@ def checked_confidence(confidence: float) -> float:
     if not 0 < confidence < 1:
         raise Misuse(f"confidence must lie between 0 and 1, not {confidence}.")
     return confidence
-
-
-def measurements_expected(
-    mean: Array, sd: Array, residual_sd: float | Array, confidence: float, index: pd.Index
-) -> pd.DataFrame:
-    """Lay out expected measurements with their intervals.
-
-    Parameters
-    ----------
-    mean, sd : (n,) array
-        Of the expectation.
-    residual_sd : float or array
-        What a single measurement is off by.
-
-    Returns
-    -------
-    DataFrame
-        Columns `mean`, `low`, `high` (of the expectation) and `new_low`, `new_high` (of a single
-        new measurement).
-    """
-    reach = norm.ppf(0.5 + checked_confidence(confidence) / 2)
-    near, far = reach * sd, reach * np.sqrt(sd**2 + residual_sd**2)
-    return pd.DataFrame(
-        {
-            "mean": mean,
-            "low": mean - near,
-            "high": mean + near,
-            "new_low": mean - far,
-            "new_high": mean + far,
-        },
-        index=index,
-    )
 
 
 def random_effects(posterior: Posterior) -> dict[str, pd.DataFrame]:

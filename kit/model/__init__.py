@@ -1,25 +1,28 @@
 """What the grades say: mixed models applied to tiles, and what they mean at the bench."""
 
 from kit.model.correlated_scores import score_correlation
-from kit.model.cross_validation import LeftOut, left_out
 from kit.model.drift import Drift, drift_in_session
 from kit.model.effects import effects_table, effects_within
-from kit.model.expected_grades import ExpectedGrades
 from kit.model.families import (
     common_practice_check,
     family_contrasts,
     family_table,
     matched_contrasts,
 )
-from kit.model.goodness_of_fit import observed_against_foretold, residuals
+from kit.model.goodness_of_fit import LeftOut, left_out, observed_against_foretold, residuals
 from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
-from kit.model.influential_graders import grader_influence
-from kit.model.influential_tiles import tile_influence
+from kit.model.grader_mistakes import ExpectedGrades, grader_slips
+from kit.model.influence import grader_influence, tile_influence
 from kit.model.informative_losses import LossBias, loss_bias
 from kit.model.interrater_agreement import Agreement, agreement
 from kit.model.joint_draws import EndingDraws, ending_draws
-from kit.model.measure_scale import MEASURE_OF, scale_to_share, share_to_scale
-from kit.model.measurement_fit import MeasureFit, fit_measurements
+from kit.model.measurement_fit import (
+    MEASURE_OF,
+    MeasureFit,
+    fit_measurements,
+    scale_to_share,
+    share_to_scale,
+)
 from kit.model.pair_setting import PairSetting, every_pair, reasons_beyond, recipes
 from kit.model.pair_states import (
     PairOutlook,
@@ -40,7 +43,6 @@ from kit.model.refiring import CANNOT_TELL, refiring_table
 from kit.model.right_hand_side import NOISE, PICTURED, with_refirings
 from kit.model.series_fit import ScaleFit, fit_observations, fit_series, learned_prior
 from kit.model.series_prior import LEARNED, SERIES_PRIOR, LearnedPrior
-from kit.model.swapped_scores import grader_slips
 from kit.model.variation import logits_a_step, variation_table
 from kit.model.verdict_rule import (
     BROKEN_THROUGH,

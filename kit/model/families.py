@@ -7,7 +7,7 @@ import pandas as pd
 
 from kit.errors import Misuse
 from kit.mixed import Array
-from kit.model.marginal_means import interval_of, reference_recipes, typical_grades
+from kit.model.effects import interval_of, reference_recipes, typical_grades
 from kit.model.right_hand_side import NOISE, with_refirings
 from kit.model.series_fit import ScaleFit
 from kit.series import family_pair

@@ -14,7 +14,7 @@ import pandas as pd
 from scipy.special import ndtr
 
 from kit.mixed import Array
-from kit.model.bivariate_normal import both_below
+from kit.model.correlated_scores import both_below
 from kit.model.pair_states import variance_anew
 from kit.model.right_hand_side import NOISE
 from kit.model.series_fit import ScaleFit

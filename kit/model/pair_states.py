@@ -14,21 +14,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from scipy.special import expit, ndtr
+from scipy.special import ndtr
 from scipy.stats import gamma, norm, qmc
 
-from kit.mixed import Array, LinearResults, OrdinalResults, square_root
-from kit.model.bivariate_normal import both_below
+from kit.mixed import Array, LinearResults, OrdinalResults, reading_below, square_root
+from kit.model.correlated_scores import both_below
 from kit.model.measurement_fit import MeasureFit
-from kit.model.right_hand_side import JARS, NOISE
+from kit.model.right_hand_side import JARS, LOGISTIC_VARIANCE, NOISE
 from kit.model.series_fit import ScaleFit
 from kit.model.verdict_rule import VerdictRule
 
 DRAWS = 256
 """Equally likely states of knowledge that shares are worked out over; a power of two."""
-
-LOGISTIC_VARIANCE = np.pi**2 / 3
-"""Variance of the standard logistic distribution: what one reading wavers by."""
 
 EVERY = 4
 """Of the draws, that chances are averaged over."""
@@ -43,18 +40,6 @@ TINY = 1e-12
 
 OUT_OF_REACH = 20.0
 """Latent units: an edge this far up is never met."""
-
-_NODES, _weights = np.polynomial.hermite_e.hermegauss(15)
-_WEIGHTS = _weights / _weights.sum()
-
-
-def logistic_normal(mean: Array, variance: Array) -> Array:
-    """Logistic function averaged over normal values, by Gauss-Hermite quadrature."""
-    sd = np.sqrt(variance)
-    average = np.zeros_like(mean)
-    for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-        average += weight * expit(mean + sd * node)
-    return average
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +88,7 @@ class ScoreState:
         spread = self.variance[:, cut] + self.patch_variance + self.reading_variance
         if not self.wavers:
             return -self.mean[:, cut] / np.sqrt(spread), spread
-        chance = logistic_normal(-self.mean[:, cut], spread)
+        chance = reading_below(-self.mean[:, cut], np.sqrt(spread))
         return norm.ppf(chance), spread + LOGISTIC_VARIANCE
 
     def average_step(self, normal: float) -> Array:

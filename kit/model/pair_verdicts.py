@@ -10,8 +10,7 @@ from scipy.stats import norm
 
 from kit.errors import Misuse
 from kit.model.correlated_scores import measure_correlation, score_correlation
-from kit.model.measure_scale import MEASURE_OF
-from kit.model.measurement_fit import MeasureFit, fit_measurements
+from kit.model.measurement_fit import MEASURE_OF, MeasureFit, fit_measurements
 from kit.model.pair_setting import (
     Fit,
     PairSetting,

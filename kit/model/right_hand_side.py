@@ -3,6 +3,7 @@
 import warnings
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
 
 from kit.errors import AliasedEffectWarning
@@ -46,6 +47,9 @@ JARS = ("base:series", "overlay:series")
 
 NOISE = ("tile", "patch", "session")
 """What a pair meets anew each time it is fired: a new patch on a new tile in a new session."""
+
+LOGISTIC_VARIANCE = np.pi**2 / 3
+"""Variance of the standard logistic distribution: what a single grade wavers by."""
 
 OF_STRIPED_TILES = {"stripe": ["small"], "small_patch": ["small"]}
 """What patches on tiles with several bases have beside all others: their stripe's own variation,

@@ -19,7 +19,7 @@ from kit.mixed import (
     leave_out,
 )
 from kit.model.colour_labels import NO_LABELS, Labels, labels_worth
-from kit.model.measure_scale import MEASURE_OF, MeasureLine, between, scaled, told_apart
+from kit.model.measurement_fit import MEASURE_OF, MeasureLine, between, scaled, told_apart
 from kit.model.pool_of_series import poolable
 from kit.model.right_hand_side import (
     PICTURED,

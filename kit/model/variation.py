@@ -7,12 +7,9 @@ import numpy as np
 import pandas as pd
 
 from kit.mixed import Array, RandomTerm
-from kit.model.right_hand_side import PICTURED
+from kit.model.right_hand_side import LOGISTIC_VARIANCE, PICTURED
 from kit.model.series_fit import ScaleFit
 from kit.wording import percent, plain_name
-
-LOGISTIC_VARIANCE = np.pi**2 / 3
-"""Variance of the standard logistic distribution: what one grade wavers by."""
 
 WAVERING = "single grade"
 """The part that no source explains: the same grader might grade the same patch otherwise."""

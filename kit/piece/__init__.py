@@ -1,8 +1,7 @@
 """Will a piece hold: layers in an order, and what the graded series say about them."""
 
-from kit.piece.bench_changes import Change, changes, open_ways
 from kit.piece.contact_draws import ContactRow, Knowledge, contact_row
-from kit.piece.improvements import Advice, advice
+from kit.piece.improvements import Advice, Change, advice, changes, open_ways
 from kit.piece.layer_picker import piece_form
 from kit.piece.outlook import ContactOutlook, PieceOutlook, piece_outlook
 from kit.piece.piece_file import format_piece, piece_path, read_piece, start_piece

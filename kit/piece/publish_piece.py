@@ -7,13 +7,11 @@ from pathlib import Path
 import pandas as pd
 
 from kit.errors import DataProblems, Misuse
-from kit.piece.bench_changes import changes, open_ways
-from kit.piece.bench_sheet import piece_sheet
 from kit.piece.contact_draws import Knowledge, leading
-from kit.piece.improvements import Advice, advice
+from kit.piece.improvements import Advice, advice, changes, open_ways
 from kit.piece.outlook import PieceOutlook, piece_outlook
 from kit.piece.piece_file import format_piece, piece_path, read_piece, series_named
-from kit.piece.piece_page import help_told, piece_document, section_of
+from kit.piece.piece_page import help_told, piece_document, piece_sheet, section_of
 from kit.piece.recipe import Piece
 from kit.piece.sample import PieceSample, best_sample
 from kit.report import Document, series_folders, write_page

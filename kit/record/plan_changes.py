@@ -3,11 +3,14 @@
 A number that a tile has ever had is never given to another: it stands on the back of a blank.
 """
 
+from __future__ import annotations
+
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
 
-from kit.errors import Misuse
+from kit.errors import DataProblems, Misuse
 from kit.record.amending import Amendment, amended, amendment
 from kit.series import (
     Cells,
@@ -22,7 +25,10 @@ from kit.series import (
     read_series,
     rows_of_files,
 )
-from kit.wording import counted, listed
+from kit.wording import counted, escape, listed
+
+if TYPE_CHECKING:
+    import ipywidgets
 
 SPLIT_OFF = "split off"
 
@@ -300,3 +306,36 @@ def change_plan(
     if what == "postpone":
         return move_session(folder, numbers[0], to or 0, by, why)
     raise Misuse(f"A plan cannot be changed by '{what}'. Choose one of: {', '.join(CHANGES)}.")
+
+
+class Planned(Protocol):
+    """A plan: anything that holds a planned series."""
+
+    @property
+    def series(self) -> Series: ...
+
+
+def plan_saver(folder: Path | str, plan: Planned) -> ipywidgets.Widget:
+    """Offer to write a plan into its series, in place of what is not made yet."""
+    # Only a notebook needs widgets; no command waits for them.
+    import ipywidgets
+
+    series = read_series(folder)
+    words = "Replace the plan of the series" if len(series.tiles) else "Write this plan"
+    button = ipywidgets.Button(
+        description=words, layout=ipywidgets.Layout(width="20rem", height="3rem")
+    )
+    told = ipywidgets.HTML()
+
+    def save(_: ipywidgets.Button) -> None:
+        try:
+            replanned(folder, plan.series)
+        except (Misuse, DataProblems) as problem:
+            told.value = f"<p>{escape(str(problem))}</p>"
+            return
+        button.disabled = True
+        said = f"Written. Now print the bench paper: kit sheets {series.name}"
+        told.value = f"<p>{escape(said)}</p>"
+
+    button.on_click(save)
+    return ipywidgets.VBox([button, told])

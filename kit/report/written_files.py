@@ -9,7 +9,7 @@ from pathlib import Path
 
 import typst
 
-from kit.drawing import Drawing, font_options, pair_charts
+from kit.drawing import Drawing, pair_charts
 from kit.report.analysis import Analysis
 from kit.report.findings.headline import answer
 from kit.report.findings.pair_findings import PAIRS, PairFindings
@@ -19,7 +19,7 @@ from kit.report.page.pdf import pages, wall_sheet
 from kit.report.sections.composition import wall_summary
 from kit.report.sections.cover import rule_in_words
 from kit.report.sections.photographs import measured_rule
-from kit.sheets import wall_chart
+from kit.sheets import font_options, wall_chart
 
 ENTRY = "entry.json"
 """What the page over all series says about one."""

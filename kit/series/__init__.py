@@ -19,6 +19,15 @@ from kit.series.disk import (
     write_whole,
     writing,
 )
+from kit.series.grade_scales import (
+    PULL_THROUGH,
+    SPREAD,
+    Scale,
+    grade,
+    last_grades,
+    middle_grades,
+    nearest_step,
+)
 from kit.series.journal import (
     CHANGED_BY_HAND,
     FOUND,
@@ -29,17 +38,18 @@ from kit.series.journal import (
     read_journal,
 )
 from kit.series.journaled import take_in_by_hand, write_journaled
-from kit.series.median_grades import last_grades, middle_grades
-from kit.series.mesh import OPENING_UM
 from kit.series.new_folder import start_series
 from kit.series.patch_history import (
+    MEASURES,
     colours_in_stock,
     heat_of_session,
+    join_measurements,
     last_firings,
     losses,
     observations,
     patches_in_full,
     tiles_lost,
+    usable_measurements,
     with_recipes,
 )
 from kit.series.paths import checked_name, inside, report_folder, series_folder, studio_folder
@@ -56,7 +66,6 @@ from kit.series.row_changes import (
     row_key,
     rows_of_files,
 )
-from kit.series.scales import PULL_THROUGH, SPREAD, Scale
 from kit.series.series import (
     Series,
     counts_in_words,
@@ -107,7 +116,6 @@ from kit.series.tables import (
     patch_name,
     series_tables,
 )
-from kit.series.usable import MEASURES, join_measurements, usable_measurements
 from kit.series.vocabulary import (
     ACCIDENTS,
     ASKS,
@@ -117,6 +125,7 @@ from kit.series.vocabulary import (
     GRAINS,
     HEATS,
     OPACITIES,
+    OPENING_UM,
     family_pair,
 )
 
@@ -185,6 +194,7 @@ __all__ = [
     "family_pair",
     "files_of",
     "files_with_rows",
+    "grade",
     "grades_table",
     "guarded",
     "heading_of",
@@ -203,6 +213,7 @@ __all__ = [
     "machine",
     "middle_grades",
     "nearest",
+    "nearest_step",
     "new_series",
     "observations",
     "packed_excess",

@@ -9,7 +9,7 @@ from kit.errors import Misuse
 from kit.series import settings_file
 from kit.series.cells import empty_frame
 from kit.series.disk import is_begun, replace_files
-from kit.series.scales import DEFAULT_SCALES, Scale
+from kit.series.grade_scales import DEFAULT_SCALES, Scale
 from kit.series.series import new_series
 from kit.series.tables import COLOURS
 

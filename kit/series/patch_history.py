@@ -1,4 +1,7 @@
-"""What each patch lies on, how often it was fired and when it was lost; grades joined to that."""
+"""What each patch lies on, how often it was fired and when it was lost; what is joined to that.
+
+Grades are, and measurements: which of those the models may use.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from kit.series.stripes import bases_by_stripe, stripe_counts
+from kit.series.tables import MEASUREMENTS
 from kit.series.vocabulary import HEATS
 
 if TYPE_CHECKING:
@@ -156,3 +160,54 @@ def losses(series: Series) -> pd.DataFrame:
     columns = ["patch", "tile", "base", "overlay", "base_family", "overlay_family"]
     lost = patches[patches["lost_from"] < float("inf")]
     return lost[[*columns, "lost_from", "reason"]].reset_index(drop=True)
+
+
+_NAMES = [column.name for column in MEASUREMENTS.columns]
+
+MEASURES = tuple(name for name in _NAMES if f"{name}_se" in _NAMES)
+"""The measured columns; each has its standard error beside it, named with `_se`."""
+
+TRUSTED = ("good", "fair")
+
+
+def usable_measurements(measurements: pd.DataFrame) -> pd.DataFrame:
+    """Take what can be trusted, several pictures of one patch after one firing averaged.
+
+    A person's word goes before the kit's: 'no' under `accepted` strikes a measurement out, 'yes'
+    keeps one that the kit calls poor. Standard errors are averaged too, not made smaller, because
+    pictures of one patch share most of their errors.
+
+    Parameters
+    ----------
+    measurements : DataFrame
+        As in measurements.csv.
+
+    Returns
+    -------
+    DataFrame
+        patch, firing, each of `MEASURES` and its `_se`, and pictures: how many were averaged.
+    """
+    said = measurements["accepted"].fillna("").str.strip().str.lower()
+    measured = measurements["spread_mm"].notna()
+    trusted = measurements["quality"].isin(TRUSTED) & (said != "no")
+    kept = measurements[measured & (trusted | (said == "yes"))]
+    columns = [column for name in MEASURES for column in (name, f"{name}_se")]
+    groups = kept.groupby(["patch", "firing"], sort=False)
+    return groups[columns].mean().assign(pictures=groups.size()).reset_index()
+
+
+def join_measurements(series: Series) -> pd.DataFrame:
+    """Join what can be trusted of a series' measurements to patch, tile and colours.
+
+    Parameters
+    ----------
+    series : Series
+
+    Returns
+    -------
+    DataFrame
+        One row per measured patch and firing, lost patches left out. Columns as
+        `kit.series.observations` has them, without grader and grades, then those of
+        `usable_measurements`: lengths in mm, shares from 0 to 1.
+    """
+    return with_recipes(series, usable_measurements(series.measurements))

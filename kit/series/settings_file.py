@@ -10,23 +10,21 @@ import tomlkit
 from kit.errors import Problem
 from kit.series.blank import Blank, Stencil
 from kit.series.cells import nearest
-from kit.series.scales import STEPS, Scale
+from kit.series.grade_scales import STEPS, Scale
 from kit.series.setting_lines import decimal_commas, line_of, lines_of_keys, read_toml
-from kit.series.setting_rules import (
-    LEVEL_RULES,
-    MINUTES_APART,
-    SETTING_RULES,
-    TEXT,
-    are_texts,
-)
 from kit.series.settings import (
     DEFAULT_FACTORS,
     FACTORS,
+    LEVEL_RULES,
+    MINUTES_APART,
     SESSION_FACTORS,
+    SETTING_RULES,
+    TEXT,
     Prices,
     Settings,
     Verdict,
     Wish,
+    are_texts,
 )
 
 FILE = "series.toml"

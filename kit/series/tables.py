@@ -8,9 +8,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
 
-from kit.series.mesh import OPENING_UM
-from kit.series.scales import Scale
-from kit.series.vocabulary import FAMILIES, FUSINGS, GRAINS, HEATS, OPACITIES
+from kit.series.grade_scales import Scale
+from kit.series.vocabulary import FAMILIES, FUSINGS, GRAINS, HEATS, OPACITIES, OPENING_UM
 
 Kind = Literal["text", "whole", "number"]
 

@@ -1,4 +1,4 @@
-"""The fixed words of the kit: what a table cell may say, and how a family pair is called."""
+"""The fixed words of the kit: what a table cell may say, family pairs, numbers of sifters."""
 
 FAMILIES = ("leaded", "unleaded")
 ON_JARS = {
@@ -34,3 +34,32 @@ def family_pair(base_family: str, overlay_family: str) -> str:
 
 
 FAMILY_PAIRS = tuple(family_pair(base, overlay) for base in FAMILIES for overlay in FAMILIES)
+
+
+OPENING_UM = {
+    20: 850,
+    25: 710,
+    30: 600,
+    35: 500,
+    40: 425,
+    45: 355,
+    50: 300,
+    60: 250,
+    70: 212,
+    80: 180,
+    100: 150,
+    120: 125,
+    140: 106,
+    170: 90,
+    200: 75,
+    230: 63,
+    270: 53,
+    325: 45,
+    400: 38,
+}
+"""Nominal opening in micrometres by mesh number.
+
+ASTM E11, table 1, alternative sieve designations; the openings are those of ISO 3310-1 (R 40/3
+series). Written from memory of the standards and checked against the series' own rule in
+tests/series/test_vocabulary.py.
+"""

@@ -1,19 +1,28 @@
-"""All the sheets of a series, as PDF files in a folder."""
+"""The paper of a series: its sheets as PDF files in a folder, the photo card, the wall chart."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
+from kit.drawing import pair_charts
 from kit.errors import Misuse
-from kit.series import DEFERENCE, Series, write_whole, writing
+from kit.photo import (
+    SLIP_MM,
+    Mark,
+    card_drawing,
+    card_for,
+    firing_slip_drawing,
+    tile_slip_drawing,
+)
+from kit.series import DEFERENCE, Series, cautions_for, write_whole, writing
 from kit.sheets import bench_cards
 from kit.sheets.grading_sheets import grading_data, grading_layout
 from kit.sheets.labels import Stickers, label_data, labels_on
-from kit.sheets.materials import Weighing
+from kit.sheets.materials import Weighing, shopping_data
 from kit.sheets.paper import MARGIN_MM, MM_PER_INCH, Paper, checked_paper, typeset
-from kit.sheets.photo_card import photo_card_data
-from kit.sheets.shopping import shopping_data
-from kit.sheets.to_scale import scale_key
+from kit.sheets.to_scale import drawing_data, scale_key
 from kit.sheets.work_order import work_order_data
 
 Progress = Callable[[str], None]
@@ -159,3 +168,84 @@ def grade_card_data(series: Series, paper: Paper) -> dict[str, Any]:
     widest = max((p.width_in * MM_PER_INCH for s in scales for p in s["pictures"]), default=0.0)
     room = paper.width_mm - 2 * (MARGIN_MM + _EDGE_MM)
     return {"scales": scales, "shrink": min(1.0, room / widest) if widest else 1.0}
+
+
+_UPRIGHT_MM = (180.0, 115.0)
+"""A card up to this size shares an upright sheet with what is written about it, on A4 as on US
+Letter; a larger one has a sheet on its side to itself, 7 mm left at each rim."""
+
+
+def photo_card_data(series: Series, tiles: Iterable[int]) -> dict[str, Any]:
+    """Gather the card for the blanks of a series and the slips for its tiles and firings.
+
+    Raises
+    ------
+    Misuse
+        When the blank is too large for a printed card.
+    """
+    card = card_for(series.settings.blank)
+    firings = range(series.settings.last_firing + 1)
+    slips = [*_tile_slips(tiles), *(firing_slip_drawing(firing) for firing in firings)]
+    return {
+        "card": {
+            "width": card.width_mm,
+            "height": card.height_mm,
+            "across": f"{card.across_mm:g}",
+            "down": f"{card.down_mm:g}",
+            "own-page": card.width_mm > _UPRIGHT_MM[0] or card.height_mm > _UPRIGHT_MM[1],
+            "marks": drawing_data(card_drawing(card)),
+        },
+        "slips": [drawing_data(slip) for slip in slips],
+        "slip-mm": SLIP_MM,
+        "cautions": [vars(c) for c in cautions_for("photograph")],
+    }
+
+
+def _tile_slips(tiles: Iterable[int]) -> Iterator[list[Mark]]:
+    for tile in sorted(tiles):
+        try:
+            yield tile_slip_drawing(tile)
+        except Misuse:  # tiles beyond the last that has a mark are photographed without one
+            return
+
+
+_LARGEST = 1.6
+"""How far a small chart is blown up, so that its lettering still looks like lettering."""
+
+
+def wall_chart(
+    pairs: pd.DataFrame, colours: pd.DataFrame, title: str, paper: str = "a4", rule: str = ""
+) -> bytes:
+    """Set the pair chart as PDF for the wall: a page, or several when it does not fit on one.
+
+    Parameters
+    ----------
+    pairs : DataFrame
+        As `kit.model.pair_table` gives it.
+    colours : DataFrame
+        Columns colour, family.
+    title : str
+    paper : {'a4', 'us-letter'}
+    rule : str
+        What the verdicts hold for, in words: sifter, coat, firings and confidence.
+
+    Raises
+    ------
+    Misuse
+        When there are no pairs.
+    """
+    if pairs.empty:
+        raise Misuse("The wall chart needs pairs, and none has been judged yet.")
+    data = {
+        "series": title,
+        "series-title": title,
+        "rule": rule,
+        "deference": DEFERENCE,
+        "largest": _LARGEST,
+        "charts": [
+            {"finding": chart.title, "note": chart.note, "drawing": chart}
+            for chart in pair_charts(pairs, colours)
+        ],
+        "cautions": [vars(caution) for caution in cautions_for("use")],
+    }
+    return typeset("wall_chart", data, checked_paper(paper))

@@ -9,6 +9,7 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
+        "camera": ["Camera", "Lighting"],
         "demo": [
             "demo_colours",
             "demo_photographs",
@@ -17,8 +18,10 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
             "demo_settings",
             "demo_truth",
         ],
+        "fired_tile": ["PatchLook", "TileLook"],
         "kiln": ["fire", "latent_truth"],
         "photo_shoot": ["Photographed", "photograph_series"],
+        "scene": ["Photograph", "Setting", "photograph"],
         "truth": ["ScaleTruth", "Truth", "draw_truth"],
     },
 )

@@ -22,9 +22,9 @@ from kit.series import (
     report_folder,
     write_whole,
 )
+from kit.studio.camera import Camera
 from kit.studio.kiln import fire
 from kit.studio.photo_shoot import photograph_series
-from kit.studio.picture import Camera
 from kit.studio.truth import Truth, draw_truth
 
 NAME = "demo"

@@ -19,8 +19,10 @@ from skimage.color import lab2rgb
 from kit.errors import Misuse
 from kit.photo import Card, PhotoPlan, photo_plan
 from kit.series import Series
+from kit.studio.camera import Camera
+from kit.studio.fired_tile import PatchLook, TileLook
 from kit.studio.kiln import latent_truth
-from kit.studio.picture import Camera, PatchLook, Setting, TileLook, photograph
+from kit.studio.scene import Setting, photograph
 from kit.studio.truth import Truth
 
 MM_PER_UNIT = 0.35

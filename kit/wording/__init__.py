@@ -1,10 +1,12 @@
-"""How things are written for people: chances, grades, amounts, lists and names."""
+"""How things are written for people: chances, amounts, lists and names."""
 
 from kit.wording.amounts import (
     amount,
     area_and_inches,
     between,
     coat_weight,
+    counted,
+    day,
     fine_grams,
     gap,
     gap_between,
@@ -12,13 +14,16 @@ from kit.wording.amounts import (
     grams,
     interval,
     is_share,
+    listed,
+    lower_first,
     mm_and_inches,
     of_a_step,
     opening,
     sifter,
     size_and_inches,
+    times,
+    upper_first,
 )
-from kit.wording.half_grades import grade, nearest_step
 from kit.wording.names import (
     FACTOR_NAMES,
     SOURCE_NAMES,
@@ -29,7 +34,6 @@ from kit.wording.names import (
     plain_name,
 )
 from kit.wording.outgoing import escape, readable, readable_in, unescape
-from kit.wording.sentences import counted, day, listed, lower_first, times, upper_first
 from kit.wording.sureness import (
     FOUND,
     TELLING,
@@ -65,7 +69,6 @@ __all__ = [
     "gap",
     "gap_between",
     "gauge_in_words",
-    "grade",
     "grams",
     "in_ten",
     "interval",
@@ -73,7 +76,6 @@ __all__ = [
     "listed",
     "lower_first",
     "mm_and_inches",
-    "nearest_step",
     "of_a_step",
     "opening",
     "percent",

@@ -1,9 +1,12 @@
-"""Amounts as they are written: mm with inches, grams as a bench scale shows them, shares, steps.
+"""Amounts, counts, lists and dates as a sentence needs them.
 
-A measure is a column of the measurements; a name that ends in `_share` holds shares, any other mm.
+Lengths have inches beside them, grams are as a bench scale shows them. A measure is a column of
+the measurements; a name that ends in `_share` holds shares, any other mm.
 """
 
+import datetime as dt
 import math
+from collections.abc import Sequence
 
 _SMALLEST_WEIGHT_G = 100
 """From here on a bench scale shows whole grams."""
@@ -123,3 +126,41 @@ def interval(low: float, high: float) -> str:
     """Say an interval of steps: '(0.1 to 0.4)'; only what is below zero has a sign."""
     low, high = (0.0 if abs(end) < _NEXT_TO_NOTHING else end for end in (low, high))
     return f"({low:.1f} to {high:.1f})".replace("-", "−")
+
+
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September",
+    "October", "November", "December",
+)  # fmt: skip
+
+
+def counted(count: int, thing: str, things: str | None = None) -> str:
+    """Say a count with its noun: '1 tile', '12 tiles'."""
+    return f"{count:,} {thing if count == 1 else things or thing + 's'}".replace(",", " ")
+
+
+def times(count: int) -> str:
+    """Say how often: 'once', 'twice', '3 times'."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def listed(words: Sequence[str], last: str = "and") -> str:
+    """Join words as a sentence does: 'a, b and c'."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def upper_first(text: str) -> str:
+    """Start a text with a capital and leave the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def lower_first(text: str) -> str:
+    """Start a text with a small letter and leave the rest as it is."""
+    return text[:1].lower() + text[1:]
+
+
+def day(date: dt.date) -> str:
+    """Write a date out, the same in every locale: '14 March 2026'."""
+    return f"{date.day} {_MONTHS[date.month - 1]} {date.year}"

@@ -7,7 +7,7 @@ plainer.
 
 import math
 
-from kit.wording.sentences import upper_first
+from kit.wording.amounts import upper_first
 
 _ADVERBS = ((0.99, "almost certainly"), (0.90, "very probably"), (0.66, "probably"))
 

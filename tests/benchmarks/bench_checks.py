@@ -59,8 +59,8 @@ from kit.model import (
     state_by_grades,
     tile_influence,
 )
-from kit.model.cross_validation import COME_TRUE, TOO_FEW, expected_without
 from kit.model.drift import turn_in_session
+from kit.model.goodness_of_fit import COME_TRUE, TOO_FEW, expected_without
 from kit.model.informative_losses import UNLIKELY, losses_by_family
 from kit.series import Series, observations, patches_in_full
 from kit.studio import Truth, fire

@@ -29,10 +29,9 @@ from kit.model import (
 from kit.photo import measure_series
 from kit.report import analyse
 from kit.series import Series, read_series
-from kit.studio import Truth, demo_truth, photograph_series
+from kit.studio import Camera, Truth, demo_truth, photograph_series
 from kit.studio.demo import FIRING_SEED
 from kit.studio.photo_shoot import pull_through_share, spread_mm
-from kit.studio.picture import Camera
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 CAMERA = Camera(width_px=1600, height_px=1200)

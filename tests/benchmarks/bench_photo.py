@@ -40,7 +40,7 @@ from photo_conditions import print_head, print_row
 
 from kit.photo import PhotoPlan, PictureResult, PrintScale, measure_folder, measure_picture
 from kit.photo.raster import colour_shift
-from kit.studio.picture import Photograph, Setting, photograph
+from kit.studio import Photograph, Setting, photograph
 
 MEASURES = ("spread_mm", "spread_p95_mm", "edge_width_mm", "pull_through_share")
 

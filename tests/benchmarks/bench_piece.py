@@ -31,7 +31,7 @@ from studios import Population
 
 from kit.mixed import Array
 from kit.model import EndingDraws
-from kit.model.bivariate_normal import both_below
+from kit.model.correlated_scores import both_below
 from kit.piece import (
     BASE,
     WISHES,

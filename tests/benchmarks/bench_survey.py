@@ -19,8 +19,7 @@ from kit.design.surveys import (
     survey_plan,
     survey_task,
 )
-from kit.design.surveys.average_variance import AverageVariance
-from kit.design.surveys.patch_exchange import Bench, SurveySearch, View
+from kit.design.surveys.patch_exchange import AverageVariance, Bench, SurveySearch, View
 from kit.design.surveys.verdict_search import value_of
 from kit.model import PairSetting
 

@@ -9,7 +9,7 @@ from kit.photo import PhotoPlan
 from kit.photo.tile.tile_plan import TileLayout
 from kit.series import Blank, Stencil, stripe_edges
 from kit.series.stripes import striped_positions
-from kit.studio.picture import (
+from kit.studio import (
     Camera,
     Lighting,
     PatchLook,

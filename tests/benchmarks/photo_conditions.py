@@ -29,7 +29,7 @@ from drawn_tiles import (
 from skimage.color import lab2rgb
 
 from kit.photo import PhotoPlan, PrintScale, measure_picture
-from kit.studio.picture import Photograph, photograph
+from kit.studio import Photograph, photograph
 
 MIRRORED = "reflection|mirrored"
 COPPER = (0.72, 0.45, 0.3)

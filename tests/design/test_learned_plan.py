@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from kit.design import forecast_verdicts, plan, precision
-from kit.design.standard_deviations import StandardDeviations
+from kit.design.plan_model import StandardDeviations
 from kit.design.surveys import known_beforehand, learned_scores
 from kit.model import LEARNED, PairSetting
 from kit.series import new_series

@@ -11,11 +11,10 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from kit.design import TileFormat, survey
-from kit.design.surveys.average_variance import AverageVariance
 from kit.design.surveys.pair_knowledge import PairKnowledge
 from kit.design.surveys.pair_survey import survey_task
 from kit.design.surveys.pairs_beforehand import SOURCES, known_beforehand, score_beforehand
-from kit.design.surveys.patch_exchange import Bench, Places, SurveySearch, View
+from kit.design.surveys.patch_exchange import AverageVariance, Bench, Places, SurveySearch, View
 from kit.design.surveys.verdict_search import (
     after_firing,
     best_patches,

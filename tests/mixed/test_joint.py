@@ -9,10 +9,10 @@ from scipy.stats import norm
 
 from kit.errors import Misuse
 from kit.mixed import JointMixedModel, LinearMixedModel, OrdinalMixedModel, Prior
-from kit.mixed.joint_fit import JointFit
+from kit.mixed.joint import JointFit
 from kit.mixed.joint_rows import JointRows
 from kit.mixed.laplace import LaplaceLikelihood
-from kit.mixed.measured_rows import MeasuredRows
+from kit.mixed.row_likelihoods import MeasuredRows
 
 FLOOR, CEILING = 0.6, 1.4
 

@@ -14,9 +14,9 @@ from kit.errors import (
     SeparationWarning,
 )
 from kit.mixed import OrdinalMixedModel, Prior
-from kit.mixed.grade_rows import GradeRows
 from kit.mixed.laplace import LaplaceLikelihood
 from kit.mixed.quadrature import QuadratureLikelihood
+from kit.mixed.row_likelihoods import GradeRows
 
 NAMES = {"tempwarm": "temp[T.warm]", "contactyes": "contact[T.yes]"}
 FORMULA = "rating ~ temp + contact"

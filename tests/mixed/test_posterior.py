@@ -5,9 +5,9 @@ import pandas as pd
 import pytest
 
 from kit.mixed import LinearMixedModel, OrdinalMixedModel
-from kit.mixed.grade_rows import GradeRows
 from kit.mixed.laplace import LaplaceLikelihood
 from kit.mixed.penalised_least_squares import PenalisedLikelihood
+from kit.mixed.row_likelihoods import GradeRows
 
 pytestmark = pytest.mark.filterwarnings("ignore::kit.errors.BoundaryVarianceWarning")
 

@@ -7,9 +7,9 @@ from scipy.optimize import minimize
 
 from kit.errors import Misuse
 from kit.mixed import LinearMixedModel, OrdinalMixedModel
-from kit.mixed.grade_rows import GradeRows
 from kit.mixed.laplace import LaplaceLikelihood
 from kit.mixed.profile_likelihood import Profile
+from kit.mixed.row_likelihoods import GradeRows
 
 
 @pytest.fixture(scope="module")

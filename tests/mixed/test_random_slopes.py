@@ -7,9 +7,9 @@ from scipy.optimize import approx_fprime
 
 from kit.errors import AliasedEffectWarning, Misuse
 from kit.mixed import LinearMixedModel, OrdinalMixedModel, Prior
-from kit.mixed.grade_rows import GradeRows
 from kit.mixed.laplace import LaplaceLikelihood
 from kit.mixed.penalised_least_squares import PenalisedLikelihood
+from kit.mixed.row_likelihoods import GradeRows
 
 SLEEP = {"groups": ["Subject"], "slopes": {"Subject": ["Days"]}}
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from kit.errors import SeparationWarning, StatisticalWarning
 from kit.mixed import OrdinalMixedModel
-from kit.mixed.separation import without_finite_estimate
+from kit.mixed.ordinal import without_finite_estimate
 
 
 def column(*values: float) -> np.ndarray:

@@ -1,13 +1,12 @@
 """The pair table against an invented studio whose truth is known."""
 
-import itertools
 import warnings
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import multivariate_normal, norm
+from scipy.stats import norm
 
 from kit.errors import ExtrapolationWarning, Misuse
 from kit.model import (
@@ -26,7 +25,6 @@ from kit.model import (
     state_by_grades,
     through,
 )
-from kit.model.bivariate_normal import both_below
 from kit.model.pair_setting import every_pair, recipes
 from kit.model.pair_states import DRAWS, reading_fine_edge
 
@@ -59,14 +57,6 @@ def state(mean, variance, patch_variance, **others) -> ScoreState:
         0.0,
         **others,
     )
-
-
-def test_both_below_is_the_bivariate_normal_of_scipy():
-    # Reference library: scipy.stats.multivariate_normal.
-    for rho in (-0.9, -0.4, 0.0, 0.25, 0.6, 0.94):
-        for h, k in itertools.product((-1.5, 0.2, 2.0), (-0.4, 1.0)):
-            theirs = multivariate_normal([0, 0], [[1, rho], [rho, 1]]).cdf([h, k])
-            assert both_below(np.array(h), np.array(k), rho) == pytest.approx(theirs, abs=2e-5)
 
 
 def test_every_pair_has_a_row_at_every_firing_count_and_no_colour_lies_over_itself(table, survey):

@@ -14,8 +14,8 @@ from kit.model import (
     fit_measurements,
     fit_series,
     left_out,
-    measure_scale,
     measured_pair_table,
+    measurement_fit,
     pairs,
     scale_to_share,
     share_to_scale,
@@ -23,7 +23,7 @@ from kit.model import (
     tile_influence,
     variation_table,
 )
-from kit.model.measure_scale import scaled, told_apart
+from kit.model.measurement_fit import scaled, told_apart
 from kit.model.pair_setting import every_pair, recipes
 from kit.series import Series, join_measurements
 from kit.studio import Truth
@@ -125,7 +125,7 @@ def test_lengths_near_nothing_do_not_bend_the_line(every, monkeypatch):
     """Above the floor 0.35 log(1 + exp(z)) rises by 0.26 to 0.35 a unit; below it hardly does."""
     bent = flattened(every)
     floored = fit_series(bent, "spread")
-    monkeypatch.setattr(measure_scale, "FLOORS", {})
+    monkeypatch.setattr(measurement_fit, "FLOORS", {})
     through_all = fit_series(bent, "spread")
     assert through_all.line.slope < floored.line.slope < 0.35
     below = (bent.measurements["spread_mm"] <= 0.25).sum()

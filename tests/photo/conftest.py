@@ -10,7 +10,7 @@ import pytest
 
 from kit.photo import PhotoPlan
 from kit.series import Blank, Stencil
-from kit.studio.picture import Camera, PatchLook, Photograph, TileLook, photograph
+from kit.studio import Camera, PatchLook, Photograph, TileLook, photograph
 
 cv2.setNumThreads(1)
 

@@ -16,7 +16,7 @@ import pandas as pd
 
 from kit.record import read_file
 from kit.record.comparison import Comparison, compare, laid_over
-from kit.record.intake_words import describe
+from kit.record.intake import describe
 from kit.series import Series
 
 HEADING_ROW = 6

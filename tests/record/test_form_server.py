@@ -14,8 +14,8 @@ import pytest
 
 from kit.errors import Misuse
 from kit.record import Grading, GradingServer
-from kit.record.form.screen import form_page, patch_shown, tile_picture, welcome_page
-from kit.record.form.server import _camera_square
+from kit.record.form_server import _camera_square
+from kit.record.grading_page import form_page, patch_shown, tile_picture, welcome_page
 from kit.series import Scale, Settings, read_series
 
 

@@ -2,6 +2,7 @@
 
 import shutil
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
@@ -13,6 +14,7 @@ from kit.record import (
     apply,
     change_plan,
     first_free_number,
+    plan_saver,
     reconcile,
     replanned,
     split,
@@ -20,7 +22,7 @@ from kit.record import (
     undo,
     unplanned,
 )
-from kit.series import heat_of_session, read_journal, read_series
+from kit.series import heat_of_session, new_series, read_journal, read_series
 
 HEAD = "patch,firing,grader,spread\n"
 
@@ -163,3 +165,25 @@ def test_more_tiles_for_what_is_not_graded_yet_are_asked_for_otherwise(folder, m
     monkeypatch.chdir(folder.parent.parent)
     said = str(CliRunner().invoke(app, ["plan", "trial", "--more", "2"]).exception)
     assert "kit plan trial --tiles 6" in said
+
+
+def test_plan_is_written_by_a_tap_and_never_over_another(series, tmp_path):
+    planned = SimpleNamespace(series=series)
+    folder = new_series("fresh", series.settings, series.colours).write(tmp_path / "fresh")
+    button, told = plan_saver(folder, planned).children
+    assert read_series(folder).tiles.empty
+    button.click()
+    assert "Written." in told.value
+    assert len(read_series(folder).tiles) == len(series.tiles)
+    again, _ = plan_saver(folder, planned).children
+    assert again.description.startswith("Replace")
+    fired = read_series(folder)
+    told = {"tile": 1, "firing": 1, "session": 1, "heat": "", "accident": "", "note": ""}
+    firings = pd.DataFrame([{**told, "minutes": 1.5}])[list(fired.firings)]
+    firings = firings.astype(fired.firings.dtypes)
+    replace(fired, firings=firings).write(folder)
+    other = series.patches.assign(overlay=series.patches["overlay"].iloc[::-1].to_numpy())
+    planned = SimpleNamespace(series=replace(series, patches=other))
+    button, told = plan_saver(folder, planned).children
+    button.click()
+    assert "planned already" in told.value

@@ -8,7 +8,7 @@ import pytest
 
 from kit.series import Blank, Prices, Settings, Stencil, Verdict
 from kit.series.new_folder import series_toml
-from kit.series.setting_rules import SETTING_RULES
+from kit.series.settings import SETTING_RULES
 from kit.series.settings_file import format_settings, parse_settings
 
 HEAD = 'title = "T"\nquestion = "Q"\n'

@@ -11,9 +11,8 @@ from kit.photo import measure_series
 from kit.report import analyse
 from kit.report.sections.photographs import measured
 from kit.series import Blank, Stencil, join_measurements, observations
-from kit.studio import draw_truth, fire, latent_truth, photograph_series
+from kit.studio import Camera, draw_truth, fire, latent_truth, photograph_series
 from kit.studio.photo_shoot import invented_rgb, pull_through_share, spread_mm
-from kit.studio.picture import Camera
 
 SEED = 4
 SMALL = Camera(width_px=1400, height_px=1050)

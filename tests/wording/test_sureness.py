@@ -62,15 +62,6 @@ def test_small_grammar():
     assert words.day(dt.date(2026, 3, 4)) == "4 March 2026"
 
 
-@pytest.mark.parametrize(
-    ("middle", "step", "said"),
-    [(0.5, 1, "½"), (1.5, 2, "1½"), (2, 2, "2"), (2.5, 3, "2½"), (1.2, 1, "1.2")],
-)
-def test_a_half_grade_counts_as_the_step_above_and_is_written_as_a_half(middle, step, said):
-    assert words.nearest_step(middle) == step
-    assert words.grade(middle) == said
-
-
 def test_shares_are_counted_in_tens():
     assert [words.in_ten(share) for share in (0.02, 0.55, 0.649, 0.97)] == [
         "hardly any", "about 6 in 10", "about 6 in 10", "nearly all",

@@ -1,12 +1,18 @@
 """Optimal plans: the model's terms over a factor space, the D-criterion, exchange, efficiency."""
 
-from kit.design.optimal_design.coordinate_exchange import ExchangeProblem, exchange
-from kit.design.optimal_design.covariance_structure import (
+from kit.design.optimal_design.coordinate_exchange import (
+    Draw,
+    ExchangeProblem,
+    exchange,
+    moves,
+    search,
+)
+from kit.design.optimal_design.d_criterion import (
+    NEVER,
     CovarianceStructure,
     VarianceRatios,
     structure,
 )
-from kit.design.optimal_design.d_criterion import NEVER
 from kit.design.optimal_design.d_efficiency import (
     Efficiency,
     efficiency,
@@ -20,9 +26,7 @@ from kit.design.optimal_design.design_space import (
     factor_space,
     is_words,
 )
-from kit.design.optimal_design.exchange_steps import moves
 from kit.design.optimal_design.model_terms import candidates
-from kit.design.optimal_design.random_starts import Draw, search
 from kit.design.optimal_design.split_plot import optimal
 
 __all__ = [

@@ -11,8 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from kit.design.optimal_design.covariance_structure import CovarianceStructure, VarianceRatios
-from kit.design.optimal_design.d_criterion import log_det
+from kit.design.optimal_design.d_criterion import CovarianceStructure, VarianceRatios, log_det
 from kit.design.optimal_design.design_space import Factors, FactorSpace, factor_space
 from kit.design.optimal_design.model_terms import Candidates, candidates
 from kit.errors import Misuse

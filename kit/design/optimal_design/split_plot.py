@@ -7,17 +7,21 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from kit.design.optimal_design.coordinate_exchange import ExchangeProblem
-from kit.design.optimal_design.covariance_structure import (
+from kit.design.optimal_design.coordinate_exchange import (
+    Control,
+    Draw,
+    ExchangeProblem,
+    moves,
+    search,
+)
+from kit.design.optimal_design.d_criterion import (
     CovarianceStructure,
     VarianceRatios,
     structure,
 )
 from kit.design.optimal_design.d_efficiency import cells_of
 from kit.design.optimal_design.design_space import Factors, FactorSpace, factor_space
-from kit.design.optimal_design.exchange_steps import Control, moves
 from kit.design.optimal_design.model_terms import Candidates, candidates
-from kit.design.optimal_design.random_starts import Draw, search
 from kit.errors import Misuse
 from kit.wording import listed
 

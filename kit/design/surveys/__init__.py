@@ -1,10 +1,12 @@
 """Pair surveys: what is known of pairs, verdicts to expect, the search, what to fire next."""
 
 from kit.design.surveys.choose_next import next_patches, next_task, prospects, verdicts_now
-from kit.design.surveys.numbered_pairs import Floats, Ints, checked_colours
 from kit.design.surveys.pair_knowledge import (
     SCORES,
+    Floats,
+    Ints,
     PairKnowledge,
+    checked_colours,
     fitted_scores,
     known_from_grades,
 )

@@ -5,10 +5,11 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from kit.design.surveys.numbered_pairs import Floats, checked_colours
 from kit.design.surveys.pair_knowledge import (
+    Floats,
     PairKnowledge,
     ScoreKnowledge,
+    checked_colours,
     fitted_scores,
     known_from_grades,
 )

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from kit.design.surveys.numbered_pairs import Floats, checked_colours
-from kit.design.surveys.pair_knowledge import PairKnowledge
+from kit.design.surveys.pair_knowledge import Floats, PairKnowledge, checked_colours
 from kit.design.surveys.pairs_beforehand import known_beforehand
 from kit.design.surveys.patch_exchange import Places
 from kit.design.surveys.verdict_search import Chosen, Task, best_patches

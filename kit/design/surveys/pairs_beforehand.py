@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from kit.design.surveys.numbered_pairs import Floats, Ints
 from kit.design.surveys.pair_knowledge import (
     SCORES,
+    Floats,
+    Ints,
     PairKnowledge,
     ScoreKnowledge,
     fitted_scores,

@@ -12,8 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import norm, qmc
 
-from kit.design.surveys.numbered_pairs import Floats, Ints
-from kit.design.surveys.pair_knowledge import PairKnowledge
+from kit.design.surveys.pair_knowledge import Floats, Ints, PairKnowledge
 from kit.model import FINE_EDGE, NOT_KNOWN, ending_chances, outlook, verdicts
 
 ROWS = 8_000

@@ -11,10 +11,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from kit.design.surveys.average_variance import AverageVariance
-from kit.design.surveys.numbered_pairs import Floats, Ints
-from kit.design.surveys.pair_knowledge import PairKnowledge
-from kit.design.surveys.patch_exchange import Bench, Flags, Places, SurveySearch, View, parts
+from kit.design.surveys.pair_knowledge import Floats, Ints, PairKnowledge
+from kit.design.surveys.patch_exchange import (
+    AverageVariance,
+    Bench,
+    Flags,
+    Places,
+    SurveySearch,
+    View,
+    parts,
+)
 from kit.design.surveys.verdict_criterion import expected_verdicts, worth_of_variance
 from kit.errors import Misuse
 

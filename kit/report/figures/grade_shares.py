@@ -11,8 +11,8 @@ from matplotlib.patches import Patch, Rectangle
 
 from kit.drawing import GRADE_COLOURS, QUIET, ink_on, short_steps
 from kit.report.page.picture import Picture, drawn_with, new_figure
-from kit.series import FAMILY_PAIRS, Scale, family_pair
-from kit.wording import counted, listed, nearest_step, percent
+from kit.series import FAMILY_PAIRS, Scale, family_pair, nearest_step
+from kit.wording import counted, listed, percent
 
 _STEPS = range(len(GRADE_COLOURS))
 _ROOM_ACROSS = 0.06

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from kit.model import FINE_EDGE, VerdictRule
-from kit.series import PULL_THROUGH, SPREAD, Scale
-from kit.wording import counted, listed, lower_first, nearest_step
+from kit.series import PULL_THROUGH, SPREAD, Scale, nearest_step
+from kit.wording import counted, listed, lower_first
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 import typst
 
-from kit.drawing import Drawing, font_options
+from kit.drawing import Drawing
 from kit.report.findings.pair_findings import PAIRS
 from kit.report.page.document import (
     Answer,
@@ -32,6 +32,7 @@ from kit.report.page.document import (
     TableBlock,
 )
 from kit.report.page.picture import Picture
+from kit.sheets import font_options
 from kit.wording import counted, day, readable_in
 
 Layout = Literal["pages", "wall"]

@@ -12,8 +12,8 @@ from kit.photo import PatchPicture
 from kit.report.analysis import Analysis
 from kit.report.findings.tile_outcomes import tile_outcome
 from kit.report.page.document import Paragraph, Photo, PhotoStrip, Section, TableBlock, table_of
-from kit.series import losses, patches_in_full, stripe_counts
-from kit.wording import coat_weight, counted, grade, listed
+from kit.series import grade, losses, patches_in_full, stripe_counts
+from kit.wording import coat_weight, counted, listed
 
 
 def samples(analysis: Analysis) -> Section:

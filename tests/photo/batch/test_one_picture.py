@@ -13,7 +13,7 @@ from kit.photo.batch.one_picture import first_seen
 from kit.photo.tile.tile_plan import TileLayout
 from kit.series import MEASURES, Blank, Stencil, stripe_edges
 from kit.series.stripes import striped_positions
-from kit.studio.picture import Camera, Lighting, PatchLook, Setting, TileLook, photograph
+from kit.studio import Camera, Lighting, PatchLook, Setting, TileLook, photograph
 
 
 def against_truth(result, photo) -> pd.DataFrame:

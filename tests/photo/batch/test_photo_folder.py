@@ -11,7 +11,7 @@ from PIL import Image
 from kit.errors import Misuse
 from kit.photo import COLUMNS, measure_folder
 from kit.photo.batch import photo_folder
-from kit.studio.picture import Setting
+from kit.studio import Setting
 
 
 @pytest.fixture(scope="module")

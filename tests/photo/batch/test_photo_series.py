@@ -26,8 +26,7 @@ from kit.photo import (
 from kit.photo.review.colour_memory import Question
 from kit.photo.review.contact_sheet import contact_sheet_html
 from kit.series import Blank, Stencil, read_series
-from kit.studio import draw_truth, fire, photograph_series
-from kit.studio.picture import Camera
+from kit.studio import Camera, draw_truth, fire, photograph_series
 
 SEED = 4
 

@@ -8,7 +8,7 @@ import pytest
 from kit.photo import measure_picture
 from kit.photo.patch.reflection import find_reflection
 from kit.photo.raster import linear_light, to_lab
-from kit.studio.picture import Lighting
+from kit.studio import Lighting
 
 PER_MM = 20.0
 EVERYWHERE = np.ones((400, 400), bool)

@@ -10,7 +10,7 @@ from kit.photo import Unmeasurable, measure_picture
 from kit.photo.card.card_geometry import card_for
 from kit.photo.tile.tile_detection import find_tile
 from kit.series import Blank
-from kit.studio.picture import Lighting
+from kit.studio import Lighting
 
 PER_MM = 10.0
 MIRROR_DARK = (0.02, 0.02, 0.02)
