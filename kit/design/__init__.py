@@ -1,17 +1,18 @@
 """What to fire: fractions, optimal split plots, pair surveys, precision and order of work."""
 
 from kit.design.fractions import Fraction, fraction
-from kit.design.layout import order_of_work
+from kit.design.layout import held_in_words, order_of_work
 from kit.design.optimal_design import Efficiency, efficiency, optimal, relative_efficiency
 from kit.design.plan_again import plan_more, replan
 from kit.design.plan_costs import Costs, Limits, Saving, costs, saving
 from kit.design.plan_model import StandardDeviations
-from kit.design.plan_precision import Precision, budget_curve, precision
+from kit.design.plan_precision import Precision, precision
 from kit.design.plan_series import NEXT_TILES, Plan, plan
 from kit.design.surveys import TileFormat, next_patches, survey
 from kit.design.verdict_forecast import (
     NextStep,
     VerdictForecast,
+    curve_in_words,
     fewer_would_do,
     forecast_verdicts,
     next_step,
@@ -32,12 +33,13 @@ __all__ = [
     "StandardDeviations",
     "TileFormat",
     "VerdictForecast",
-    "budget_curve",
     "costs",
+    "curve_in_words",
     "efficiency",
     "fewer_would_do",
     "forecast_verdicts",
     "fraction",
+    "held_in_words",
     "next_patches",
     "next_step",
     "optimal",

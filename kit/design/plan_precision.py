@@ -1,6 +1,6 @@
 """What a plan will tell: how sure effects and pairs will be, before anything is fired."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +16,7 @@ from kit.design.plan_model import (
     in_sessions,
     planned_rows,
 )
-from kit.design.surveys import TileFormat, learned_scores, survey
+from kit.design.surveys import learned_scores
 from kit.model import LearnedPrior
 from kit.series import FAMILIES, FAMILY_PAIRS, HEATS, SESSION_FACTORS, Series, family_pair
 from kit.wording import FACTOR_NAMES, upper_first
@@ -185,45 +185,6 @@ def precision_of(
         pairs_fired=len(_different(rows[["base", "overlay"]].drop_duplicates())),
         pairs=len(colours) * (len(colours) - 1),
     )
-
-
-def budget_curve(
-    colours: pd.DataFrame,
-    tiles: Sequence[int],
-    patches_per_tile: int,
-    *,
-    firings: int = 3,
-    graders: int = 1,
-    sds: StandardDeviations = TYPICAL,
-    seed: int = 1,
-    progress: Callable[[str], None] | None = None,
-) -> pd.DataFrame:
-    """Precision of a pair survey against the number of tiles, to choose a budget by.
-
-    Returns
-    -------
-    DataFrame
-        One row per number of tiles and question: tiles, patches, pairs_fired, then the columns of
-        `Precision.table`.
-    """
-    found = []
-    for count in tiles:
-        if progress:
-            progress(f"Planning {count} tiles.")
-        plan = survey(
-            colours,
-            count,
-            TileFormat(patches_per_tile),
-            counts=range(1, firings + 1),
-            graders=graders,
-            seed=seed,
-        )
-        sure = precision_of(plan, colours, firings=firings, graders=graders, sds=sds)
-        size = {"tiles": count, "patches": sure.patches, "pairs_fired": sure.pairs_fired}
-        found.append(sure.table.assign(**size))
-    table = pd.concat(found, ignore_index=True)
-    first = ["tiles", "patches", "pairs_fired"]
-    return table[[*first, *(c for c in table.columns if c not in first)]]
 
 
 def _families(told: Forecast) -> list[dict[str, object]]:

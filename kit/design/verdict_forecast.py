@@ -179,9 +179,8 @@ def what_to_expect(
     if after:
         told += next_step(after, tiles, progress).sentences()
     elif tiles > 2:
-        fewer = sorted({round(share * tiles) for share in (1 / 2, 2 / 3, 5 / 6, 1)})
         sized = replace(planned, settings=replace(planned.settings, tiles=tiles))
-        curve = verdict_curve(sized, fewer, studios=STUDIOS // 2, progress=progress)
+        curve = verdict_curve(sized, progress=progress)
         told += [curve_in_words(curve), fewer_would_do(curve, tiles)]
     return tuple(sentence for sentence in told if sentence)
 
@@ -338,7 +337,8 @@ def _forecast(
         # Of many pairs some stand for all, so that each is judged by draws enough.
         some = rng.permutation(len(known.judged))[:_MOST_PAIRS]
         left = remaining_shares(known, pair, places)
-        expected = expected_verdicts(known, (left[0][some], left[1][some]), known.judged[some])
+        shares = (left[0][some], left[1][some])
+        expected = expected_verdicts(known, shares, known.judged[some], number)
         found.append((expected.given.mean(), expected.right.mean()))
         if progress:
             progress(f"Verdicts forecast for {number + 1} of {studios} studios.")

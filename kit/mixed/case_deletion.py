@@ -15,6 +15,7 @@ import pandas as pd
 from kit.errors import Misuse
 from kit.mixed.cholesky import one_thread
 from kit.mixed.grouping import read_group
+from kit.mixed.ordinal import OrdinalFit
 from kit.mixed.ordinal_results import OrdinalResults, reading_below
 from kit.mixed.posterior import read_rows
 
@@ -45,30 +46,32 @@ def leave_out(results: OrdinalResults, by: str) -> LeftOut:
 
     Parameters
     ----------
-    results : OrdinalResults or JointResults
+    results : OrdinalResults
+        Of grades alone.
     by : str
         A column of the data, or several joined by ':'; the groups need not be the model's.
 
     Raises
     ------
     Misuse
-        If the data lack such a column, or hold one group only.
+        If measurements were fitted too, the data lack such a column, or hold one group only.
     """
-    model = results.model
-    missing = sorted({part.strip() for part in by.split(":")} - set(model.everything.columns))
+    model, fit = results.model, results.fit
+    if not isinstance(fit, OrdinalFit):
+        raise Misuse("Rows are left out of a fit of grades alone; this one has measurements too.")
+    missing = sorted({part.strip() for part in by.split(":")} - set(model.data.columns))
     if missing:
         raise Misuse(f"The data have no column {', '.join(missing)} to leave rows out by.")
-    group = read_group(by, model.everything)
-    graded = len(model.y)
+    group = read_group(by, model.data)
     design = read_rows(results.posterior, model.data)
-    below = np.empty((graded, len(results.labels)))
+    below = np.empty((len(model.y), len(results.labels)))
     params = np.empty((group.size, len(results.params)))
     with one_thread():
         for level in range(group.size):
             gone = group.codes == level
-            part = results.fit.without(gone)
+            part = fit.without(gone)
             params[level] = part.psi[: params.shape[1]]
-            own = np.flatnonzero(gone[:graded])
+            own = np.flatnonzero(gone)
             alone = replace(results, foretelling=part)
             below[own] = alone.steps_at_most(design.part(own), reading_below)
     return LeftOut(

@@ -221,11 +221,11 @@ class JointFit(LaplaceFit[JointTerms]):
         self.zero, self.one = (float(measured.mean()), self.measured_sd) if linked else (0.0, 1.0)
         rows = JointRows(
             y,
-            MeasuredRows((measured - self.zero) / self.one, model.error / self.one, model.side),
             x / unit,
             model.pattern,
             max(len(self.labels), 1),
             len(model.terms),
+            MeasuredRows((measured - self.zero) / self.one, model.error / self.one, model.side),
         )
         super().__init__(model, prior, rows, unit, scale=1.0 if y.size else self.measured_sd)
 

@@ -1,7 +1,7 @@
 """Rows of two kinds in one likelihood: grades through cuts, and measurements on a line.
 
-    P(y_i <= k) = F(theta_k - eta_i)                          for grades (`grade_rows`),
-    m_i = a + b eta_i + error,  error ~ N(0, v_i),            for measurements (`measured_rows`),
+    P(y_i <= k) = F(theta_k - eta_i)                          for grades,
+    m_i = a + b eta_i + error,  error ~ N(0, v_i),            for measurements,
     v_i = tau^2 + (known standard error of i)^2.
 
 The own parameters are the thresholds, then a and b; tau stands behind the standard deviations.
@@ -9,13 +9,19 @@ Without grades a is 0 and b is 1; without measurements there is none of the thre
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
-from kit.mixed.row_likelihoods import GradeRows, GradeTerms, MeasuredRows, MeasuredTerms
-from kit.mixed.sparsity import Array, CrossedPattern, Index
+from kit.mixed.row_likelihoods import (
+    FittedRows,
+    GradeRows,
+    GradeTerms,
+    MeasuredRows,
+    MeasuredTerms,
+)
+from kit.mixed.sparsity import Array
 
 
 @dataclass(frozen=True)
@@ -45,32 +51,16 @@ class JointTerms:
 
 
 @dataclass(frozen=True)
-class JointRows:
+class JointRows(FittedRows):
     """Graded rows and, after them, measured rows; their effects and random effects.
 
     Parameters
     ----------
-    y : (g,) integer array
-        Step of each graded row, counted from 0.
     measured : MeasuredRows
-        m of them.
-    x : (g + m, p) array
-    pattern : CrossedPattern
-    steps : int
-        Number of steps of the scale; 1 without grades.
-    free_sds : int
+        Those that stand last in `x`.
     """
 
-    y: Index
     measured: MeasuredRows
-    x: Array
-    pattern: CrossedPattern
-    steps: int
-    free_sds: int
-
-    @property
-    def cuts(self) -> int:
-        return self.steps - 1
 
     @property
     def linked(self) -> bool:
@@ -79,6 +69,7 @@ class JointRows:
 
     @property
     def own(self) -> int:
+        """Number of parameters before the effects: the thresholds, then a and b."""
         return self.cuts + 2 * self.linked
 
     @property
@@ -86,32 +77,10 @@ class JointRows:
         """Number of parameters behind the standard deviations: tau or none."""
         return int(self.measured.size > 0)
 
-    @property
-    def size(self) -> int:
-        total: int = self.own + self.x.shape[1] + self.free_sds + self.behind
-        return total
-
     @cached_property
     def grades(self) -> GradeRows:
         """The graded rows alone, without random effects."""
         return GradeRows(self.y, self.x[: self.y.size], self.pattern, self.steps, 0)
-
-    def part(self, keep: Array) -> "JointRows":
-        """Some of the rows only."""
-        graded, measured = np.split(keep, [self.y.size])
-        return replace(
-            self,
-            y=self.y[graded],
-            measured=self.measured.part(measured),
-            x=self.x[keep],
-            pattern=self.pattern.part(keep),
-        )
-
-    def split(self, psi: Array) -> tuple[Array, Array, Array]:
-        """Own parameters in front, effects and standard deviations from one vector."""
-        first, last = self.own, self.own + self.x.shape[1]
-        sd = psi[last : last + self.free_sds] if self.free_sds else np.zeros(1)
-        return psi[:first], psi[first:last], sd
 
     def link(self, psi: Array) -> tuple[float, float]:
         """a and b."""

@@ -14,7 +14,7 @@ hierarchical models, Computational Statistics & Data Analysis 51. For normal row
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Generic, Protocol, Self, TypeVar
+from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 
@@ -78,8 +78,6 @@ class Rows(Protocol[T]):
     def own_pulls(self, psi: Array, terms: T) -> list[Array]: ...
 
     def information(self, psi: Array, terms: T) -> Array: ...
-
-    def part(self, keep: Array) -> Self: ...
 
 
 @dataclass(frozen=True)

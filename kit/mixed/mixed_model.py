@@ -35,7 +35,7 @@ class MixedModel:
     def _lay_out(
         self, right: Formula, rows: pd.DataFrame, terms: tuple[RandomTerm, ...], intercept: bool
     ) -> None:
-        self.everything, self.nobs, self.terms = rows, len(rows), terms
+        self.nobs, self.terms = len(rows), terms
         self.effects = read_effects(right, rows, intercept)
         # Where there is no intercept, thresholds are: one at least.
         if len(self.effects.names) + (not intercept) >= self.nobs:

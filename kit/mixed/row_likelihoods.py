@@ -24,7 +24,7 @@ k = h (q + h), which lies between 0 and 1,
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -73,19 +73,22 @@ def grade_terms(up: Array, down: Array) -> GradeTerms:
 
 
 @dataclass(frozen=True)
-class GradeRows:
-    """Graded rows, their effects and random effects.
+class FittedRows:
+    """Rows with effects and random effects, and how their parameters stand in one vector.
+
+    In front stand `own` of the rows', then the effects, the standard deviations and, behind them,
+    any further ones of the rows'.
 
     Parameters
     ----------
-    y : (n,) integer array
-        Step of the scale, counted from 0.
+    y : (g,) integer array
+        Step of each graded row, counted from 0.
     x : (n, p) array
         Effects' columns, centred.
     pattern : CrossedPattern
         Random effects. A model without any has one term of one level, held at sd 0.
     steps : int
-        Number of steps of the scale, K + 1.
+        Number of steps of the scale, K + 1; 1 without grades.
     free_sds : int
         Number of standard deviations to estimate.
     """
@@ -106,10 +109,26 @@ class GradeRows:
         return self.cuts
 
     @property
+    def behind(self) -> int:
+        """Number of parameters behind the standard deviations."""
+        return 0
+
+    @property
     def size(self) -> int:
-        """Number of parameters: thresholds, effects, standard deviations."""
-        total: int = self.cuts + self.x.shape[1] + self.free_sds
+        """Number of parameters."""
+        total: int = self.own + self.x.shape[1] + self.free_sds + self.behind
         return total
+
+    def split(self, psi: Array) -> tuple[Array, Array, Array]:
+        """Own parameters in front, effects and standard deviations from one vector."""
+        first, last = self.own, self.own + self.x.shape[1]
+        sd = psi[last : last + self.free_sds] if self.free_sds else np.zeros(1)
+        return psi[:first], psi[first:last], sd
+
+
+@dataclass(frozen=True)
+class GradeRows(FittedRows):
+    """Graded rows, their effects and random effects."""
 
     @cached_property
     def counts(self) -> Index:
@@ -120,12 +139,6 @@ class GradeRows:
         """Some of the rows only."""
         pattern = self.pattern.part(keep)
         return GradeRows(self.y[keep], self.x[keep], pattern, self.steps, self.free_sds)
-
-    def split(self, psi: Array) -> tuple[Array, Array, Array]:
-        """Thresholds, effects and standard deviations from one vector."""
-        cuts, p = self.cuts, self.x.shape[1]
-        sd = psi[cuts + p :] if self.free_sds else np.zeros(1)
-        return psi[:cuts], psi[cuts : cuts + p], sd
 
     def distances(self, psi: Array) -> tuple[Array, Array] | None:
         """theta_y - x'beta and x'beta - theta_{y-1}; None if the thresholds are out of order."""
@@ -250,10 +263,6 @@ class MeasuredRows:
     def read(self) -> int:
         """How many were read: what a change of units counts for."""
         return int((self.side == 0).sum())
-
-    def part(self, keep: Array) -> "MeasuredRows":
-        """Some of them only."""
-        return replace(self, values=self.values[keep], error=self.error[keep], side=self.side[keep])
 
     def variances(self, tau: float) -> Array:
         return self.error**2 + tau**2

@@ -31,7 +31,7 @@ class Agreement:
     Attributes
     ----------
     scale : str
-    alpha, alpha_low, alpha_high : float or None
+    alpha : float or None
         Krippendorff's ordinal alpha over all graders; None where it cannot be worked out.
     pairs : DataFrame
         Columns first, second, patches, kappa, low, high: quadratically weighted kappa of every
@@ -40,13 +40,11 @@ class Agreement:
         Columns grader, grades, drift, low, high: how far a grader moves away from the others from
         the first to the last grade, in steps of the scale.
     sentences : tuple of str
-        The same in words.
+        The same in words, alpha with its interval.
     """
 
     scale: str
     alpha: float | None
-    alpha_low: float | None
-    alpha_high: float | None
     pairs: pd.DataFrame
     drift: pd.DataFrame
     sentences: tuple[str, ...]
@@ -118,7 +116,7 @@ def agreement(
         )
     drift = _drift(observations, scale, confidence)
     sentences = _sentences(alpha, low, high, pairs, drift, constant)
-    return Agreement(scale, alpha, low, high, pairs, drift, sentences)
+    return Agreement(scale, alpha, pairs, drift, sentences)
 
 
 def _looks(observations: pd.DataFrame, scale: str) -> pd.DataFrame:

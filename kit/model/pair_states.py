@@ -85,11 +85,11 @@ class ScoreState:
 
     def reading_below(self, cut: int) -> tuple[Array, Array]:
         """The same for a single reading, and the variance of such readings."""
-        spread = self.variance[:, cut] + self.patch_variance + self.reading_variance
+        variance = self.variance[:, cut] + self.patch_variance + self.reading_variance
         if not self.wavers:
-            return -self.mean[:, cut] / np.sqrt(spread), spread
-        chance = reading_below(-self.mean[:, cut], np.sqrt(spread))
-        return norm.ppf(chance), spread + LOGISTIC_VARIANCE
+            return -self.mean[:, cut] / np.sqrt(variance), variance
+        chance = reading_below(-self.mean[:, cut], np.sqrt(variance))
+        return norm.ppf(chance), variance + LOGISTIC_VARIANCE
 
     def average_step(self, normal: float) -> Array:
         """Average step of each pair's patches where its eta lies at a standard normal value."""
@@ -274,8 +274,8 @@ def _thinned(score: ScoreState, order: Array | slice) -> tuple[Array, Array]:
 
 def _bound(score: ScoreState, cut: int, patch: Array, unseen: Array) -> tuple[Array, Array]:
     """Standard normal bound under which new patches lie below a cut, and their variance."""
-    spread = np.maximum(score.variance[:, cut, None] + unseen, 0.0) + patch
-    return -score.mean[:, cut, None] / np.sqrt(spread + TINY), spread
+    variance = np.maximum(score.variance[:, cut, None] + unseen, 0.0) + patch
+    return -score.mean[:, cut, None] / np.sqrt(variance + TINY), variance
 
 
 def reading_fine_edge(spread: ScoreState, pull_through: ScoreState, rho: float) -> Array:

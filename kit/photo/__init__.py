@@ -2,19 +2,21 @@
 
 from typing import TYPE_CHECKING, Any
 
-from kit.photo.batch.one_picture import COLUMNS, PictureResult, measure_picture
-from kit.photo.batch.photo_folder import FolderResult, measure_folder
-from kit.photo.batch.photo_series import Measured, decide, enter_decisions, measure_series
 from kit.photo.card.card_geometry import SLIP_MM, Box, Card, PrintScale, card_for
-from kit.photo.card.marker import firing_marker, tile_marker
 from kit.photo.card.printed_marks import (
     Label,
     Mark,
     Rectangle,
     card_drawing,
+    firing_marker,
     firing_slip_drawing,
+    tile_marker,
     tile_slip_drawing,
 )
+from kit.photo.one_picture import COLUMNS, PictureResult, measure_picture
+from kit.photo.photo_folder import FolderResult, measure_folder
+from kit.photo.photo_series import Measured, decide, enter_decisions, measure_series
+from kit.photo.picture_memory import PatchPicture, patch_pictures
 from kit.photo.raster import (
     SRGB_TO_LINEAR,
     Raster,
@@ -25,8 +27,7 @@ from kit.photo.raster import (
 )
 from kit.photo.review.contact_sheet import write_contact_sheet
 from kit.photo.review.decisions import Decision, read_decisions
-from kit.photo.review.patch_cutouts import PatchPicture, patch_pictures
-from kit.photo.tile.tile_plan import PhotoPlan, photo_plan
+from kit.photo.tile_plan import PhotoPlan, photo_plan
 from kit.photo.view.image_file import Unmeasurable
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""A picture in memory: its type, and its values as sRGB, as linear light and as CIELAB."""
+"""A picture in memory: its type, its values (sRGB, linear light, CIELAB), and planes redrawn."""
 
 from typing import Any
 
@@ -6,6 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from skimage.color import deltaE_ciede2000
+
+from kit.photo.card.card_geometry import Box
 
 Raster = NDArray[Any]
 """A picture or one of its layers. OpenCV's type hints leave the number type open, so docstrings
@@ -41,6 +43,21 @@ def colour_shift(before: ArrayLike, after: ArrayLike) -> NDArray[np.float64]:
     """CIEDE2000 difference of CIELAB colours, (..., 3) each (CIE 142-2001; ISO/CIE 11664-6)."""
     pair = np.broadcast_arrays(np.asarray(before, float), np.asarray(after, float))
     return np.asarray(deltaE_ciede2000(*pair))
+
+
+def redraw(pixels: Raster, view: NDArray[np.float64], box: Box, per_mm: float) -> Raster:
+    """Redraw a box of a plane as seen from straight above, `per_mm` pixels to the mm."""
+    to_mm = np.array(
+        [
+            [1 / per_mm, 0, box.x_mm + 0.5 / per_mm],
+            [0, 1 / per_mm, box.y_mm + 0.5 / per_mm],
+            [0, 0, 1],
+        ]
+    )
+    size = max(round(box.width_mm * per_mm), 1), max(round(box.height_mm * per_mm), 1)
+    return cv2.warpPerspective(
+        pixels, view @ to_mm, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    )
 
 
 SRGB_TO_LINEAR = linear_light(np.arange(256) / 255)

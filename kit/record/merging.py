@@ -45,14 +45,11 @@ class Conflict:
     column : str
     values : tuple of (str, str)
         Each value, and in words where it stands or who entered it.
-    stands : str
-        What the table says now.
     """
 
     row: RowName
     column: str
     values: tuple[tuple[str, str], ...]
-    stands: str
 
     def describe(self) -> str:
         """Show the values side by side."""
@@ -172,7 +169,7 @@ def merge(folder: Path | str) -> Merge:
         for row in theirs:
             _merge_row(row, ours, theirs, replaced, name, changes, said)
     conflicts = [
-        Conflict(row, column, tuple(_once(values)), ours.get(row, {}).get(column, ""))
+        Conflict(row, column, tuple(_once(values)))
         for (row, column), values in said.items()
         if row in ours
     ]

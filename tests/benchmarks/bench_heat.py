@@ -317,7 +317,8 @@ def _rms(drawn: dict) -> float:
 
 MEASURED = ("right", "strictly right", "given", "wrong among given")
 COLUMNS = ("kind", "seed", "arm", "tiles", "trips", *MEASURED)
-AGAINST = ("random, one base", 18)
+HEAT_OF_REFERENCE = ("random, one base", 18)
+SAME_HEAT = "survey, stripes"
 
 
 def measure(path: Path, kind: str, seeds: range) -> None:
@@ -341,17 +342,24 @@ def measure(path: Path, kind: str, seeds: range) -> None:
 
 
 def summary(results: pd.DataFrame) -> pd.DataFrame:
-    """Means over studios with standard errors, and right verdicts against 18 random tiles."""
+    """Means over studios with standard errors; right against 18 random tiles, and at equal heat."""
     by = results.groupby(["kind", "arm", "tiles"], sort=False)
     keys = ["kind", "seed", "arm", "tiles"]
-    wide_form = results.set_index(keys)["right"].unstack(["arm", "tiles"])  # noqa: PD010
-    ahead = wide_form.sub(wide_form[AGAINST], axis=0)
+    right = results.set_index(keys)["right"].unstack(["arm", "tiles"])  # noqa: PD010
     mean, se = by[list(MEASURED)].mean(), by[list(MEASURED)].sem()
-    table = pd.DataFrame({"studios": by.size(), "trips": by["trips"].first()})
+    table = pd.DataFrame({"trips": by["trips"].first(), "studios": by.size()})
     for name in MEASURED:
         table[name] = [f"{m:.1f} ({s:.1f})" for m, s in zip(mean[name], se[name], strict=True)]
-    own = [ahead.loc[kind, (arm, tiles)].dropna() for kind, arm, tiles in table.index]
-    table["against 18 random"] = [f"{d.mean():+.1f} ({d.sem():.1f})" for d in own]
+
+    def ahead(kind: str, arm: str, tiles: int, other: tuple[str, int]) -> str:
+        if (arm, tiles) == other or other not in right:
+            return ""
+        own = right.loc[kind]
+        apart = (own[(arm, tiles)] - own[other]).dropna()
+        return f"{apart.mean():+.1f} ({apart.sem():.1f})"
+
+    table["against 18 random"] = [ahead(*row, HEAT_OF_REFERENCE) for row in table.index]
+    table["against as many striped"] = [ahead(*row, (SAME_HEAT, row[2])) for row in table.index]
     return table
 
 

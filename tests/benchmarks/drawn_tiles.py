@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from kit.photo import PhotoPlan
-from kit.photo.tile.tile_plan import TileLayout
+from kit.photo.tile_plan import TileLayout
 from kit.series import Blank, Stencil, stripe_edges
 from kit.series.stripes import striped_positions
 from kit.studio import (

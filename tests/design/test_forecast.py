@@ -22,8 +22,10 @@ from kit.design import (
     which_pairs,
 )
 from kit.design import verdict_forecast as forecasting
+from kit.design.plan_series import only_tiles
 from kit.design.surveys import PairKnowledge
 from kit.design.verdict_forecast import NextStep, curve_in_words
+from kit.design.which_pairs import Aim, draft_more_pairs, pair_targets
 from kit.errors import Misuse
 from kit.model import FINE_EDGE, HIT_OR_MISS, NOT_KNOWN
 from kit.series import DEFAULT_FACTORS, Series, new_series, patches_in_full
@@ -191,6 +193,19 @@ def test_an_added_colour_comes_into_what_is_left(fired):
     again = replan(replace(partly(fired, 4), colours=colours), tiles=3)
     new = patches_in_full(again.series).query("tile > 4")
     assert "Quay Orange" in {*new["base"], *new["overlay"]}
+
+
+def test_an_added_colour_comes_in_even_where_others_would_settle_more(fired):
+    """The search alone, which asks for verdicts that count, would leave it out."""
+    more = pd.DataFrame([fired.colours.iloc[0].to_dict() | {"colour": "Quay Orange"}])
+    colours = pd.concat([fired.colours, more], ignore_index=True).astype(fired.colours.dtypes)
+    kept = only_tiles(replace(partly(fired, 4), colours=colours), range(1, 5))
+    settings = replace(fired.settings, tiles=3)
+    targets = pair_targets(settings, colours)
+    added = targets[["base", "overlay"]].eq("Quay Orange").any(axis=1)
+    targets["weight"] = targets["weight"].mask(added, 1e-6)
+    drafted = draft_more_pairs(settings, colours, kept, Aim(targets)).patches
+    assert "Quay Orange" in set(drafted["overlay"])
 
 
 def test_limits_hold_for_the_new_tiles_alone_and_their_numbers_start_where_it_is_said(fired):

@@ -160,7 +160,7 @@ def test_the_joint_gradient_is_the_slope_of_its_value(made, joint, censored):
     for model in (joint.model, censored.model):
         seen = MeasuredRows(model.measured, model.error, model.side)
         x, pattern = model.effects.x, model.pattern
-        rows = JointRows(model.y, seen, x, pattern, 4, len(model.terms))
+        rows = JointRows(model.y, x, pattern, 4, len(model.terms), seen)
         likelihood = LaplaceLikelihood(rows)
         psi = np.array([-0.6, 0.9, 2.6, 0.7, 0.35, 1.2, 1.1, 0.2])
         mode = likelihood.mode(psi)

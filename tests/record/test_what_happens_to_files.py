@@ -361,7 +361,7 @@ def test_two_people_who_corrected_the_same_cell_are_shown_side_by_side(
     assert "spread was made 3 by Ada" in said(folder) and "and 4 by Ben" in said(folder)
     (conflict,) = (c for c in merge(folder).conflicts if c.column == "spread")
     assert [value for value, _ in conflict.values] == ["3", "4"]
-    chosen = ["4" if c.column == "spread" else c.stands for c in merge(folder).conflicts]
+    chosen = ["4" if c.column == "spread" else c.values[0][0] for c in merge(folder).conflicts]
     merge(folder).settled(chosen, "Cy").write()
     assert read_series(folder).grades["spread"].tolist() == [4, 2, 3]
     assert merge(folder).conflicts == ()

@@ -5,6 +5,7 @@ import re
 import pandas as pd
 import pytest
 
+from kit.design import curve_in_words
 from kit.model import variation_table
 from kit.report import (
     Finding,
@@ -81,14 +82,26 @@ def test_share_of_the_same_grade_is_counted_over_pairs_of_graders():
 
 def test_budget_title_does_not_promise_what_more_tiles_would_not_bring():
     flat = pd.DataFrame(
-        {
-            "tiles": [12, 24, 48], "about": "pair", "question": "an average pair not on the plan",
-            "within": [0.9, 0.8, 0.79],
-        }
-    )  # fmt: skip
+        {"tiles": [12, 24, 48], "trips": [72, 144, 288], "right": [0.5, 0.6, 0.61], "given": 0.7}
+    )
     assert budget_picture(flat, 24).title.endswith("more tiles would hardly help")
-    steep = flat.assign(within=[0.9, 0.8, 0.5])
-    assert budget_picture(steep, 24).title.endswith("48 tiles would make that ±0.5")
+    steep = flat.assign(right=[0.5, 0.6, 0.7])
+    title = budget_picture(steep, 24).title.replace("\N{NO-BREAK SPACE}", " ")
+    assert title == (
+        "24 tiles (144 trips through the heat) can be expected to settle 60 % of all pairs "
+        "rightly; 48 tiles would settle 70 %"
+    )
+
+
+def test_who_cannot_see_the_budget_is_told_what_kit_plan_says():
+    striped = pd.DataFrame(
+        {"tiles": [6, 12], "trips": [36, 72], "right": [0.6, 0.65], "given": 0.7}
+    )
+    single = striped.assign(right=[0.4, 0.5])
+    shown = budget_picture(striped, 12, single)
+    assert shown.alt == f"{curve_in_words(striped)} Tiles of one base: {curve_in_words(single)}"
+    assert "6 tiles would do as well" not in shown.note
+    assert "6 tiles would do as well" in budget_picture(striped.assign(right=0.65), 12).note
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from kit.photo import card_for, tile_marker
-from kit.photo.card.marker import dictionary
+from kit.photo.card.printed_marks import dictionary
 from kit.series import (
     Blank,
     Stencil,

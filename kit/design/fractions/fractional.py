@@ -25,7 +25,6 @@ from kit.errors import Misuse
 from kit.wording import counted, listed, lower_first, plain_name
 
 MOST_RUNS = 256
-_MOST_WORDS = 4096
 _MOST_SEARCHED = 20_000
 _EXAMPLES = 3
 
@@ -39,9 +38,6 @@ class Fraction:
     factors : mapping of str to tuple
     frame : pandas.DataFrame
         A row a run, in the factors' own levels.
-    defining_words : tuple of tuple of str
-        Sets of factors whose product never changes, shortest first (of a very small fraction only
-        those of three and four factors). Empty for a full set and for mixed levels.
     word_length_pattern : tuple of float
         Number of words of length 3, 4, 5, ...; for mixed levels the generalised pattern of Xu and
         Wu (2001), which need not be whole.
@@ -53,7 +49,6 @@ class Fraction:
 
     factors: Mapping[str, tuple[Level, ...]]
     frame: pd.DataFrame
-    defining_words: tuple[tuple[str, ...], ...]
     word_length_pattern: tuple[float, ...]
     resolution: int | None
     alias_table: pd.DataFrame
@@ -134,11 +129,11 @@ def fraction(factors: Factors | Sequence[str], runs: int) -> Fraction:
         return _two_level(levels, runs)
     printed = published_array(levels, runs)
     if printed is not None and (two_level or space.size > _MOST_SEARCHED):
-        return _measured(levels, printed, ())
-    searched = _measured(levels, mixed_level_runs(levels, runs), ())
+        return _measured(levels, printed)
+    searched = _measured(levels, mixed_level_runs(levels, runs))
     if printed is None:
         return searched
-    return min(searched, _measured(levels, printed, ()), key=_mixing)
+    return min(searched, _measured(levels, printed), key=_mixing)
 
 
 def _mixing(plan: Fraction) -> tuple[float, ...]:
@@ -152,18 +147,16 @@ def _two_level(levels: dict[str, tuple[Level, ...]], runs: int) -> Fraction:
     base = min(runs.bit_length() - 1, k)
     if base == k:
         coded = np.tile(ff2n(k), (runs // 2**k, 1))
-        words: tuple[tuple[str, ...], ...] = ()
     else:
         columns = best_columns(k, base)
         coded = fracfact(" ".join(_letters(column) for column in columns))
-        words = _words(list(levels), columns)
     frame = pd.DataFrame(
         {
             name: [choice[int(sign > 0)] for sign in coded[:, i]]
             for i, (name, choice) in enumerate(levels.items())
         }
     )
-    return _measured(levels, frame, words)
+    return _measured(levels, frame)
 
 
 def _refuse_runs(k: int, runs: int) -> None:
@@ -187,34 +180,13 @@ def _letters(column: int) -> str:
     return "".join(chr(ord("a") + bit) for bit in range(column.bit_length()) if column >> bit & 1)
 
 
-def _words(names: list[str], columns: tuple[int, ...]) -> tuple[tuple[str, ...], ...]:
-    base = max(columns).bit_length()
-    extra = len(columns) - base
-    if 2**extra > _MOST_WORDS:
-        words = [
-            word
-            for length in (3, 4)
-            for word in itertools.combinations(range(len(columns)), length)
-            if np.bitwise_xor.reduce([columns[i] for i in word]) == 0
-        ]
-    else:
-        words = []
-        for chosen in range(1, 2**extra):
-            added = [base + i for i in range(extra) if chosen >> i & 1]
-            product = int(np.bitwise_xor.reduce([columns[i] for i in added]))
-            words.append((*(i for i in range(base) if product >> i & 1), *added))
-    return tuple(tuple(names[i] for i in word) for word in sorted(words, key=lambda w: (len(w), w)))
-
-
-def _measured(
-    levels: dict[str, tuple[Level, ...]], frame: pd.DataFrame, words: tuple[tuple[str, ...], ...]
-) -> Fraction:
+def _measured(levels: dict[str, tuple[Level, ...]], frame: pd.DataFrame) -> Fraction:
     """Describe a fraction by what its runs show, whatever they were built from."""
     pattern = word_length_pattern(frame, levels)
     mixed = np.flatnonzero(pattern > 1e-9)
     lengths = tuple(int(a) if a == int(a) else float(a) for a in pattern[2:])
     resolution = int(mixed[0]) + 1 if len(mixed) else None
-    return Fraction(levels, frame, words, lengths, resolution, alias_table(frame, levels))
+    return Fraction(levels, frame, lengths, resolution, alias_table(frame, levels))
 
 
 def _meaning(resolution: int) -> str:

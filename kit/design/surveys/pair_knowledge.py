@@ -222,8 +222,8 @@ def _fitted_score(
         results.thresholds.to_numpy() - (results.latent(middle)[0] - mean[:, len(counts) // 2])[0]
     )
     graded = len(fit.frame) / fit.frame["patch"].nunique()
-    spread = np.minimum(variance[:, len(counts) // 2], np.diag(covariance))
-    information = grade_information(cuts, mean[:, len(counts) // 2], spread)
+    in_middle = np.minimum(variance[:, len(counts) // 2], np.diag(covariance))
+    information = grade_information(cuts, mean[:, len(counts) // 2], in_middle)
     sds = results.random_sd
     own = {name: float(sds.get(name, 0.0)) ** 2 for name in ("tile", "patch", "session")}
     return ScoreKnowledge(

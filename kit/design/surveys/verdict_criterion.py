@@ -46,7 +46,7 @@ class Expected:
 
 
 def expected_verdicts(
-    known: PairKnowledge, left: tuple[Floats, Floats], pairs: Ints | None = None
+    known: PairKnowledge, left: tuple[Floats, Floats], pairs: Ints | None = None, seed: int = 0
 ) -> Expected:
     """Work out what verdicts to expect when firing leaves a share of each pair's variance.
 
@@ -57,6 +57,9 @@ def expected_verdicts(
         Share of the variance at the middle count that would remain, on each score.
     pairs : (n,) int array, optional
         The pairs; all of two different colours by default.
+    seed : int
+        Of the points that stand for what may be graded and true, the same for every pair: on
+        average over several seeds their choice does not matter.
 
     Returns
     -------
@@ -71,7 +74,7 @@ def expected_verdicts(
         ]
     )
     _, first, of = np.unique(key, axis=0, return_index=True, return_inverse=True)
-    found = _judged(known, pairs[first], tuple(share[first] for share in left))
+    found = _judged(known, pairs[first], tuple(share[first] for share in left), seed)
     return Expected(*(values[of.ravel()] for values in found))
 
 
@@ -101,12 +104,12 @@ def worth_of_variance(
 
 
 def _judged(
-    known: PairKnowledge, pairs: Ints, left: tuple[Floats, ...]
+    known: PairKnowledge, pairs: Ints, left: tuple[Floats, ...], seed: int
 ) -> tuple[Floats, Floats, Floats]:
     n, counts = len(pairs), len(known.counts)
     draws = int(np.clip(ROWS // (n * counts), FEWEST_DRAWS, MOST_DRAWS))
     draws = 2 ** int(np.log2(draws))
-    points = qmc.Sobol(4, seed=0).random(draws).clip(1e-6, 1 - 1e-6)
+    points = qmc.Sobol(4, seed=seed).random(draws).clip(1e-6, 1 - 1e-6)
     normal = norm.ppf(points)
     moments, true = [], []
     for i, (score, share) in enumerate(zip(known.scores, left, strict=True)):

@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.card.card_geometry import Card, PrintScale
-from kit.photo.card.marker import CARD_IDS, dictionary, firings_among, tiles_among
+from kit.photo.card.card_geometry import CARD_IDS, Card, PrintScale
+from kit.photo.card.printed_marks import dictionary, firings_among, tiles_among
 from kit.photo.raster import Raster
 from kit.photo.view.image_file import Unmeasurable
 

@@ -6,8 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import Misuse
-from kit.photo.card.marker import CARD_IDS
 from kit.series import Blank
+
+CARD_IDS = (0, 1, 2, 3)
+"""Marks at the card's corners: top left, top right, bottom right, bottom left."""
 
 MARKER_MM = 14.0
 QUIET_MM = 4.0

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.patch.edge import Edge, find_edge, solid
+from kit.photo.patch.edge import Edge, StencilLine, find_edge, solid, stencil_line
 from kit.photo.patch.patch_image import (
     PatchPlace,
     PatchView,
@@ -18,7 +18,6 @@ from kit.photo.patch.patch_image import (
 from kit.photo.patch.patch_numbers import Covered, edge_numbers, face_numbers
 from kit.photo.patch.quality import ALIKE, LEAST_CONTRAST, judge
 from kit.photo.patch.reflection import find_reflection
-from kit.photo.patch.stencil_geometry import StencilLine, stencil_line
 from kit.photo.raster import Raster
 from kit.photo.view.window import PER_MM, Window
 from kit.series import Stencil

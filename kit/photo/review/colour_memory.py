@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from kit.photo.raster import colour_shift
-from kit.photo.tile.tile_plan import PhotoPlan
+from kit.photo.tile_plan import PhotoPlan
 
 MOST = 30.0
 """CIEDE2000 at which one colour is simply another."""

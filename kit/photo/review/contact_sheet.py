@@ -8,9 +8,8 @@ from pathlib import Path
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.photo.batch.photo_series import Measured
+from kit.photo.photo_series import WORST_FIRST, Measured
 from kit.photo.review.decisions import decided, turned_by, turns
-from kit.photo.review.missing_pictures import WORST_FIRST
 from kit.photo.view.image_file import Unmeasurable, bare_jpeg, thumbnail
 from kit.series import patches_in_full, write_whole, writing
 from kit.wording import amount, escape, gap, mm_and_inches

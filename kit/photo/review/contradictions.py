@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from kit.photo.review.colour_memory import Question
-from kit.photo.tile.tile_plan import PhotoPlan
+from kit.photo.tile_plan import PhotoPlan
 from kit.wording import amount
 
 _MEASURES = {

@@ -7,7 +7,7 @@ import pandas as pd
 
 from kit.errors import Misuse
 from kit.photo.card.card_geometry import PrintScale
-from kit.photo.tile.tile_plan import PhotoPlan
+from kit.photo.tile_plan import PhotoPlan
 from kit.wording import amount
 
 WORTH_CORRECTING = 0.01

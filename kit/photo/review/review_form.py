@@ -4,7 +4,7 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
-from kit.photo.batch.photo_series import PHOTOS, Measured, decide, measure_series
+from kit.photo.photo_series import PHOTOS, Measured, decide, measure_series
 from kit.photo.review.contact_sheet import (
     TURNED,
     picture_html,

@@ -8,9 +8,8 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from kit.photo.card.card_geometry import GREYS, Box, Card
-from kit.photo.raster import SRGB_TO_LINEAR, Raster
+from kit.photo.raster import SRGB_TO_LINEAR, Raster, redraw
 from kit.photo.view.image_file import Unmeasurable
-from kit.photo.view.rectification import redraw
 from kit.wording import percent
 
 _SAMPLE_PER_MM = 3.0

@@ -9,12 +9,11 @@ from numpy.typing import NDArray
 from kit.photo.card.card_detection import FoundCard, Slips, find_card, read_slips
 from kit.photo.card.card_geometry import Box, Card
 from kit.photo.patch.edge_width import transition_width
-from kit.photo.raster import SRGB_TO_LINEAR, Raster, to_lab
-from kit.photo.tile.tile_detection import TilePlace, find_tile
-from kit.photo.tile.tile_plan import PhotoPlan
+from kit.photo.raster import SRGB_TO_LINEAR, Raster, redraw, to_lab
+from kit.photo.tile_plan import PhotoPlan
 from kit.photo.view.illumination import Light, check_exposure, read_light, reflectance
 from kit.photo.view.image_file import Opened, Unmeasurable
-from kit.photo.view.rectification import raised_view, redraw
+from kit.photo.view.tile_detection import TilePlace, find_tile
 
 PER_MM = 20.0
 """Pixels to the mm of the redrawn window."""
@@ -29,6 +28,8 @@ _HALO_MM = 0.4
 _PATTERN_PER_MM = 10.0
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)
 """Of sRGB primaries (IEC 61966-2-1)."""
+
+_FILM_DIAGONAL_MM = 43.27
 
 
 @dataclass(frozen=True)
@@ -139,3 +140,47 @@ def _burnt(drawn: Raster) -> NDArray[np.bool_]:
     side = 2 * round(_HALO_MM * PER_MM) + 1
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
     return cv2.dilate(burnt, kernel) > 0
+
+
+def raised_view(
+    view: NDArray[np.float64],
+    height_mm: float,
+    picture_size: tuple[int, int],
+    focal_35mm: float,
+) -> NDArray[np.float64]:
+    """Carry the view of the card over to a plane above it: the top of the tile.
+
+    The tile's face is nearer to the camera than the card, so it looks larger, and a leaning camera
+    sees it moved. With the lens K known from the angle of view, the card's view is
+
+        H = s K [r1 r2 t]
+
+    (Zhang 2000, A flexible new technique for camera calibration, IEEE Transactions on Pattern
+    Analysis and Machine Intelligence 22), r1 and r2 being the card's axes and t its corner as the
+    camera has them. A plane h above the card has t - h r3 for t, with r3 = r1 x r2.
+
+    Parameters
+    ----------
+    view : ndarray (3, 3)
+        H, homography from card mm to pixels.
+    height_mm : float
+        h, of the plane above the card.
+    picture_size : tuple of int
+        Width and height in pixels.
+    focal_35mm : float
+        Focal length as for 35 mm film.
+
+    Returns
+    -------
+    ndarray (3, 3)
+        Homography from mm on the raised plane to pixels.
+    """
+    focal = focal_35mm / _FILM_DIAGONAL_MM * np.hypot(*picture_size)
+    lens = np.array([[focal, 0, picture_size[0] / 2], [0, focal, picture_size[1] / 2], [0, 0, 1.0]])
+    axes = np.linalg.solve(lens, view)
+    # s may have either sign; the card lies in front of the camera.
+    s = np.sign(axes[2, 2]) * (np.linalg.norm(axes[:, 0]) + np.linalg.norm(axes[:, 1])) / 2
+    normal = np.cross(axes[:, 0], axes[:, 1])
+    raised = view.copy()
+    raised[:, 2] -= height_mm * s * (lens @ (normal / np.linalg.norm(normal)))
+    return raised

@@ -1,107 +1,94 @@
-"""What more tiles bring: how sure the answers get, and the verdicts round by round."""
+"""What more tiles bring: right verdicts to expect of a plan, and verdicts session by session."""
+
+from dataclasses import replace
 
 import pandas as pd
 
-from kit.design import budget_curve
+from kit.design import curve_in_words, fewer_would_do, verdict_curve
 from kit.drawing import COPPER, INK, QUIET, ink_on
 from kit.model import LOOKS, NOT_KNOWN, VERDICTS
 from kit.report.page.picture import Picture, drawn_with, new_figure
 from kit.series import Series
-from kit.wording import counted, listed
+from kit.wording import counted, listed, percent
 
-_LINES = (
-    (INK, "-", "o"),
-    (COPPER, "-", "s"),
-    (QUIET, "--", "D"),
-    (INK, ":", "^"),
-    (COPPER, "--", "v"),
-)
-_LITTLE = 0.03
-_SIXTHS = (2, 4, 6, 9)
+_LITTLE = 0.02
 
 
 def how_many_tiles(series: Series) -> Picture:
-    """Draw what fewer or more tiles would tell than a series plans; for pair surveys."""
+    """Draw what fewer or more tiles would settle than a series plans; for pair surveys.
+
+    The curve is the one that `kit plan` says in words. Where tiles carry stripes, tiles of one base
+    are drawn beside them.
+    """
+    curve = verdict_curve(series)
     settings = series.settings
-    curve = budget_curve(
-        series.stock,
-        sorted({max(2, settings.tiles * share // 6) for share in _SIXTHS}),
-        settings.patches_per_tile,
-        firings=settings.last_firing,
-        graders=max(1, len(settings.graders)),
-        seed=settings.seed,
-    )
-    return budget_picture(curve, settings.tiles)
+    if settings.stripes == 1:
+        return budget_picture(curve, settings.tiles)
+    single = verdict_curve(replace(series, settings=replace(settings, stripes=1)))
+    return budget_picture(curve, settings.tiles, single)
 
 
 @drawn_with()
-def budget_picture(curve: pd.DataFrame, tiles: int) -> Picture:
-    """Draw how closely each question would be answered, against the number of tiles.
+def budget_picture(curve: pd.DataFrame, tiles: int, single: pd.DataFrame | None = None) -> Picture:
+    """Draw the share of pairs that get the right verdict against trips through the heat.
 
     Parameters
     ----------
     curve : DataFrame
-        As `kit.design.budget_curve` gives it.
+        As `kit.design.verdict_curve` gives it.
     tiles : int
         The number now planned; marked.
+    single : DataFrame, optional
+        The same of tiles with a single base, where those of `curve` carry stripes.
     """
-    figure = new_figure(height_in=4.2)
+    figure = new_figure(height_in=3.4)
     axes = figure.subplots()
-    questions = list(dict.fromkeys(curve["question"]))
-    for n, question in enumerate(questions):
-        line = curve[curve["question"] == question]
-        colour, style, mark = _LINES[n % len(_LINES)]
-        axes.plot(
-            line["tiles"], line["within"], style, marker=mark, color=colour, markersize=5,
-            label=question,
+    lines = [(curve, INK, "-", "tiles with stripes" if single is not None else "")]
+    if single is not None:
+        lines.append((single, COPPER, "--", "tiles of one base"))
+    for line, colour, style, name in lines:
+        axes.plot(line["trips"], 100 * line["right"], style, marker="o", color=colour, markersize=5)
+        end = line.iloc[-1]
+        axes.annotate(
+            name, (end["trips"], 100 * end["right"]), xytext=(-4, -10),
+            textcoords="offset points", ha="right", va="top", fontsize=8.5, color=colour,
         )  # fmt: skip
-    axes.axvline(tiles, color=QUIET, linewidth=0.8, linestyle=(0, (4, 3)))
+    here = _nearest(curve, tiles)
+    axes.axvline(here["trips"], color=QUIET, linewidth=0.8, linestyle=(0, (4, 3)))
     axes.annotate(
-        f"{tiles} tiles", (tiles, 1), xycoords=("data", "axes fraction"), xytext=(4, -2),
-        textcoords="offset points", va="top", fontsize=8.5, color=QUIET,
+        counted(tiles, "tile"), (here["trips"], 1), xycoords=("data", "axes fraction"),
+        xytext=(4, -2), textcoords="offset points", va="top", fontsize=8.5, color=QUIET,
     )  # fmt: skip
-    axes.set_ylim(bottom=0)
-    axes.set_xlabel("tiles")
-    axes.set_ylabel("known within ± this many grades")
+    axes.set_xlim(left=0)
+    axes.set_ylim(0, 100)
+    axes.set_xlabel("trips of a tile through the heat")
+    axes.set_ylabel("right verdicts, % of pairs")
     axes.grid(axis="y")
-    figure.legend(loc="outside lower left", fontsize=8.5)
+    beside = "" if single is None else f" Tiles of one base: {curve_in_words(single)}"
     return Picture(
         "budget",
         _finding(curve, tiles),
-        _told(curve, questions),
+        f"{curve_in_words(curve)}{beside}",
         figure,
-        note="Each line falls as tiles are added; where it runs flat, more tiles buy little. What "
-        "is expected lies within the stated grades 9 times in 10.",
+        note="What is expected before anything is fired, on average over invented studios that "
+        "differ as widely as the models assume. Where the line runs flat, more heat buys little. "
+        f"{fewer_would_do(curve, tiles)}".strip(),
     )
 
 
 def _finding(curve: pd.DataFrame, tiles: int) -> str:
-    line = _longest_pair_line(curve).sort_values("tiles")
-    near = line.loc[(line["tiles"] - tiles).abs().idxmin()]
-    most = line.iloc[-1]
+    here, most = _nearest(curve, tiles), curve.iloc[-1]
     about = (
-        f"With {counted(int(near['tiles']), 'tile')}, {near['question']} would be expected right "
-        f"within ±{near['within']:.1f} grades"
+        f"{counted(int(here['tiles']), 'tile')} ({here['trips']:.0f} trips through the heat) can "
+        f"be expected to settle {percent(here['right'])} of all pairs rightly"
     )
-    if most["tiles"] == near["tiles"] or near["within"] - most["within"] < _LITTLE:
+    if most["tiles"] == here["tiles"] or most["right"] - here["right"] < _LITTLE:
         return f"{about}; more tiles would hardly help"
-    return f"{about}; {counted(int(most['tiles']), 'tile')} would make that ±{most['within']:.1f}"
+    return f"{about}; {counted(int(most['tiles']), 'tile')} would settle {percent(most['right'])}"
 
 
-def _longest_pair_line(curve: pd.DataFrame) -> pd.DataFrame:
-    """The pairs not on the plan, or those on it when larger plans leave none out."""
-    pairs = curve[curve["about"] == "pair"]
-    reach = pairs.groupby("question")["tiles"].max().sort_index(ascending=False)
-    return pairs[pairs["question"] == reach.idxmax()]
-
-
-def _told(curve: pd.DataFrame, questions: list[str]) -> str:
-    first, last = curve["tiles"].min(), curve["tiles"].max()
-    parts = []
-    for question in questions:
-        line = curve[curve["question"] == question].sort_values("tiles")
-        parts.append(f"{question} ±{line['within'].iloc[0]:.2f} to ±{line['within'].iloc[-1]:.2f}")
-    return f"From {first} to {last} tiles the answers narrow: {listed(parts)} grades."
+def _nearest(curve: pd.DataFrame, tiles: int) -> pd.Series:
+    return curve.loc[(curve["tiles"] - tiles).abs().idxmin()]
 
 
 @drawn_with()

@@ -3,7 +3,7 @@
 import warnings
 from collections.abc import Sequence
 
-from kit.design import order_of_work
+from kit.design import held_in_words, order_of_work
 from kit.errors import Misuse, StatisticalWarning
 from kit.model import (
     NOT_KNOWN,
@@ -160,8 +160,11 @@ def _tiles_that_decide(analysis: Analysis) -> list[Point]:
 
 def _limits(analysis: Analysis) -> tuple[Point, ...]:
     settings = analysis.series.settings
-    kept = [f"{name.replace('_', ' ')} {levels[0]:g}" for name, levels in settings.factors.items()
-            if len(levels) == 1 and not isinstance(levels[0], str)]  # fmt: skip
+    kept = {
+        name: levels[0]
+        for name, levels in settings.factors.items()
+        if len(levels) == 1 and not isinstance(levels[0], str)
+    }
     heat = sorted(set(analysis.series.firings["heat"]) - {""})
     points = [
         Point("Other jars, even of the same name, may behave differently. Fire one patch first."),
@@ -170,9 +173,8 @@ def _limits(analysis: Analysis) -> tuple[Point, ...]:
         ),
     ]
     if kept:
-        points.append(
-            Point(f"Nothing here tells what another setting would do; kept were {listed(kept)}.")
-        )
+        told = held_in_words(kept)
+        points.append(Point(f"Nothing here tells what another setting would do; kept were {told}."))
     if heat:
         points.append(
             Point(f"All firings were by {listed(heat)}. Another heat is another question.")

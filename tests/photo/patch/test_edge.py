@@ -7,9 +7,8 @@ from scipy.ndimage import gaussian_filter
 from scipy.special import erf
 from skimage import draw
 
-from kit.photo.patch.edge import Reach, find_edge, solid
+from kit.photo.patch.edge import Reach, beyond_line, find_edge, solid, stencil_line
 from kit.photo.patch.edge_width import transition_width, width_without
-from kit.photo.patch.stencil_geometry import beyond_line, stencil_line
 from kit.series import Stencil
 
 PER_MM = 20

@@ -9,8 +9,7 @@ import pytest
 from PIL import Image
 
 from kit.errors import Misuse
-from kit.photo import COLUMNS, measure_folder
-from kit.photo.batch import photo_folder
+from kit.photo import COLUMNS, measure_folder, photo_folder
 from kit.studio import Setting
 
 

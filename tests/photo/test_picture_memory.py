@@ -8,8 +8,8 @@ import pytest
 from PIL import Image
 
 from kit.photo import PictureResult, patch_pictures
-from kit.photo.batch.one_picture import measurements_table
-from kit.photo.batch.picture_memory import PictureMemory
+from kit.photo.one_picture import measurements_table
+from kit.photo.picture_memory import PictureMemory
 
 SPOTS = {"T1-1": (0.25, 0.25), "T1-2": (0.75, 0.25), "T1-3": (0.25, 0.75), "T1-4": (0.75, 0.75)}
 GREYS = dict(zip(SPOTS, (40, 100, 160, 220), strict=True))

@@ -10,22 +10,19 @@ import pandas as pd
 from joblib import Parallel, delayed
 
 from kit.errors import Misuse
-from kit.photo.batch.one_picture import (
+from kit.photo.card.card_detection import SEARCH_PX, Slips, find_marks, read_slips
+from kit.photo.one_picture import (
     COLUMNS,
     PictureResult,
     measure_picture,
     measurements_table,
 )
-from kit.photo.batch.picture_memory import PictureMemory, fingerprint_of
-from kit.photo.card.card_detection import SEARCH_PX, Slips, find_marks, read_slips
+from kit.photo.picture_memory import MEMORY, PictureMemory, fingerprint_of
 from kit.photo.review.colour_memory import Question, colour_questions
 from kit.photo.review.contradictions import agreement_questions, firing_questions
 from kit.photo.review.print_witness import corrected_scale
-from kit.photo.tile.tile_plan import PhotoPlan
+from kit.photo.tile_plan import PhotoPlan
 from kit.photo.view.image_file import Unmeasurable, file_hash, open_reduced, pictures_in
-
-MEMORY = ".measured"
-"""Folder among the pictures that remembers what each gave; it can be thrown away at any time."""
 
 DECISIONS = "decisions.csv"
 """File among the pictures that keeps what a person decided on them."""

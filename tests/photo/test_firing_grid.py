@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from kit.photo.review.missing_pictures import firing_grid, picture_states
+from kit.photo.photo_series import firing_grid, picture_states
 
 PICTURES = pd.DataFrame(
     {

@@ -8,7 +8,7 @@ from skimage.color import lab2rgb
 
 from kit.photo import Unmeasurable, measure_picture
 from kit.photo.card.card_geometry import card_for
-from kit.photo.tile.tile_detection import find_tile
+from kit.photo.view.tile_detection import find_tile
 from kit.series import Blank
 from kit.studio import Lighting
 

@@ -8,13 +8,11 @@ from skimage import data
 
 from kit.photo import measure_picture
 from kit.photo.card.card_geometry import Box
-from kit.photo.patch.edge import Reach, find_edge, solid
+from kit.photo.patch.edge import Reach, beyond_line, find_edge, solid, stencil_line
 from kit.photo.patch.edge_width import transition_width
-from kit.photo.patch.face import MOTTLE_BANDS_MM, mottle, pull_through
 from kit.photo.patch.patch_image import mixture
-from kit.photo.patch.stencil_geometry import beyond_line, stencil_line
-from kit.photo.raster import to_lab
-from kit.photo.view.rectification import redraw
+from kit.photo.patch.patch_numbers import MOTTLE_BANDS_MM, mottle, pull_through
+from kit.photo.raster import redraw, to_lab
 from kit.series import Stencil
 
 NAMES = ("astronaut", "chelsea", "coffee", "retina", "rocket", "coins", "brick", "gravel", "page")

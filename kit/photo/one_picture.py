@@ -12,12 +12,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from kit.photo.card.card_detection import Slips
+from kit.photo.patch.patch_image import base_colours, patch_places
 from kit.photo.patch.patch_reading import COLOURS, PatchReading, measure_patch
+from kit.photo.patch.reflection import without_reflections
 from kit.photo.raster import Raster, colour_shift
-from kit.photo.tile.patch_layout import base_colours, patch_places
-from kit.photo.tile.tile_plan import PhotoPlan
+from kit.photo.tile_plan import PhotoPlan
 from kit.photo.view.image_file import Unmeasurable, file_hash, open_picture
-from kit.photo.view.two_shots import without_reflections
 from kit.photo.view.window import PER_MM, Window, see_window
 from kit.series import MEASUREMENTS
 

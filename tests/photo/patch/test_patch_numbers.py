@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from kit.photo.patch.face import mottle, pull_through
 from kit.photo.patch.patch_image import mixture
+from kit.photo.patch.patch_numbers import mottle, pull_through
 from kit.photo.raster import to_lab
 
 

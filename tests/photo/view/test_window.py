@@ -3,7 +3,8 @@ import numpy as np
 import pytest
 
 from kit.photo.card.card_geometry import Box
-from kit.photo.view.rectification import raised_view, redraw
+from kit.photo.raster import redraw
+from kit.photo.view.window import raised_view
 
 FOCAL = 26 / 43.27 * np.hypot(4000, 3000)
 LENS = np.array([[FOCAL, 0, 2000], [0, FOCAL, 1500], [0, 0, 1.0]])

@@ -1,1 +1,0 @@
-"""One photograph, a folder of them, and those of a series, measured."""
