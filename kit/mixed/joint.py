@@ -7,6 +7,8 @@ from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
+from scipy.optimize import minimize
+from scipy.special import log_ndtr
 
 from kit.errors import Misuse
 from kit.mixed.cholesky import one_thread
@@ -21,8 +23,7 @@ from kit.mixed.grouping import (
 from kit.mixed.joint_rows import JointRows, JointTerms
 from kit.mixed.laplace_fit import START_SD, LaplaceFit
 from kit.mixed.measured_results import JointResults
-from kit.mixed.mixed_model import MixedModel
-from kit.mixed.model_matrix import complete_rows, differing, grade_codes, parse
+from kit.mixed.mixed_model import MixedModel, complete_rows, differing, grade_codes, parse
 from kit.mixed.new_rows import foretelling
 from kit.mixed.ordinal import start_thresholds, step_prior, threshold_names, used_steps
 from kit.mixed.prior import Prior, as_prior
@@ -216,8 +217,11 @@ class JointFit(LaplaceFit[JointTerms]):
         if y.size:
             y, self.labels = used_steps(y, self.labels, model.response, prior)
         measured = model.measured
-        self.measured_sd = float(measured.std()) if measured.size else 1.0
         linked = bool(y.size and measured.size)
+        self.measured_sd = float(measured.std()) if measured.size else 1.0
+        if measured.size and not linked:
+            # The whole prior counts in it; beside grades only that of the line does.
+            self.measured_sd = _deviation_within(measured, model.side)
         self.zero, self.one = (float(measured.mean()), self.measured_sd) if linked else (0.0, 1.0)
         rows = JointRows(
             y,
@@ -302,6 +306,25 @@ class JointFit(LaplaceFit[JointTerms]):
             labels=model.labels,
             used_labels=tuple(self.labels),
             residual_sd=residual,
+            measured_sd=self.measured_sd,
         )
         self.warn(results)
         return results
+
+
+def _deviation_within(values: Array, side: Index) -> float:
+    """Standard deviation of measurements, were none censored: that of the likeliest normal.
+
+    `side` is as for `MeasuredRows`.
+    """
+    sd = float(values.std())
+    if not side.any():
+        return sd
+
+    def misfit(at: Array) -> float:
+        q = (values - at[0]) / np.exp(at[1])
+        each = np.where(side == 0, -0.5 * q**2 - at[1], log_ndtr(side * q))
+        return -float(each.sum())
+
+    start = np.array([values.mean(), np.log(sd)])
+    return float(np.exp(minimize(misfit, start, method="Nelder-Mead").x[1]))

@@ -17,8 +17,7 @@ from kit.errors import BoundaryVarianceWarning, Misuse, NotConvergedWarning
 from kit.mixed.cholesky import one_thread
 from kit.mixed.grouping import RandomTerm, check_twins
 from kit.mixed.measured_results import LinearResults
-from kit.mixed.mixed_model import OneResponseModel
-from kit.mixed.model_matrix import differing
+from kit.mixed.mixed_model import OneResponseModel, differing
 from kit.mixed.new_rows import foretelling
 from kit.mixed.optimise import Optimum, descend, inverse_of, minimise
 from kit.mixed.penalised_least_squares import PenalisedLikelihood, Solution

@@ -86,9 +86,13 @@ class JointResults(OrdinalResults):
     residual_sd : float
         What a measurement is off by beside its known error; `random_sd` has it too, as 'Residual'.
         0 without measurements.
+    measured_sd : float
+        Standard deviation of all measurements, which their prior counts in: without grades, what
+        it would be were none censored.
     """
 
     residual_sd: float
+    measured_sd: float
 
     @property
     def link(self) -> tuple[float, float]:
@@ -110,6 +114,24 @@ class JointResults(OrdinalResults):
     def resid(self) -> pd.Series:
         """Each graded row's grade minus what was expected; so for measurements without grades."""
         return super().resid if self.labels else self.model.measured - self.fittedvalues
+
+    def predict(
+        self,
+        frame: pd.DataFrame | None = None,
+        confidence: float = 0.9,
+        noise: Sequence[str] = (),
+    ) -> pd.DataFrame:
+        """Grades to expect of new rows; measurements, where there are no grades.
+
+        Parameters
+        ----------
+        frame, confidence, noise
+            As for `MixedResults`; the fitted rows if none are given.
+        """
+        if self.labels:
+            return super().predict(frame, confidence, noise)
+        rows = self.model.data if frame is None else frame
+        return self.predict_measurement(rows, confidence, noise)
 
     def predict_measurement(
         self,
@@ -154,6 +176,9 @@ class JointResults(OrdinalResults):
         return _measurements_expected(
             a + b * rows.mean, sd, float(part.psi[-1]), confidence, frame.index
         )
+
+    def _prior_in_words(self, prior: Prior) -> str:
+        return prior.describe() if self.labels else prior.describe_for_measurements()
 
     @property
     def _kind(self) -> str:

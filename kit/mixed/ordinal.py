@@ -19,8 +19,7 @@ from kit.mixed.cholesky import one_thread
 from kit.mixed.grouping import check_twins
 from kit.mixed.laplace import LaplaceLikelihood
 from kit.mixed.laplace_fit import START_SD, LaplaceFit
-from kit.mixed.mixed_model import OneResponseModel
-from kit.mixed.model_matrix import grade_codes
+from kit.mixed.mixed_model import OneResponseModel, grade_codes
 from kit.mixed.new_rows import foretelling
 from kit.mixed.optimise import inverse_of
 from kit.mixed.ordinal_results import OrdinalResults

@@ -19,7 +19,7 @@ from scipy import sparse
 from kit.errors import Misuse
 from kit.mixed.cholesky import CrossedFactor
 from kit.mixed.grouping import RandomTerm
-from kit.mixed.model_matrix import Effects
+from kit.mixed.mixed_model import Effects
 from kit.mixed.sparsity import Array, Index
 
 # Rows solved for at once, which bounds memory.

@@ -9,7 +9,13 @@ from kit.model.families import (
     family_table,
     matched_contrasts,
 )
-from kit.model.goodness_of_fit import LeftOut, left_out, observed_against_foretold, residuals
+from kit.model.goodness_of_fit import (
+    FALSE_ALARM,
+    LeftOut,
+    left_out,
+    observed_against_foretold,
+    residuals,
+)
 from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
 from kit.model.grader_mistakes import ExpectedGrades, grader_slips
 from kit.model.influence import grader_influence, tile_influence
@@ -70,6 +76,7 @@ __all__ = [
     "DO",
     "DOES",
     "ENDINGS",
+    "FALSE_ALARM",
     "FINE_EDGE",
     "HIT_OR_MISS",
     "LEANINGS",

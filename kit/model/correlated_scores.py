@@ -5,11 +5,11 @@ from functools import cache, lru_cache
 import numpy as np
 import pandas as pd
 from scipy.optimize import minimize_scalar
-from scipy.special import ndtr
+from scipy.special import log_ndtr, ndtr
 from scipy.stats import norm
 
 from kit.mixed import Array
-from kit.model.measurement_fit import MeasureFit
+from kit.model.measurement_fit import MeasureFit, told_apart
 from kit.model.right_hand_side import LOGISTIC_VARIANCE, NOISE
 from kit.model.series_fit import ScaleFit
 
@@ -148,10 +148,10 @@ def measure_correlation(one: MeasureFit, other: MeasureFit) -> float:
     """Correlation of two measures of one patch, given what is known of its pair.
 
     Both are put in standard deviations from what the model expects of a new patch of the same
-    recipe. On Fisher's scale their correlation r is atanh(r), about normal with variance
-    1 / (n - 3) for n patches: Fisher (1921), On the probable error of a coefficient of correlation
-    deduced from a small sample, Metron 1. A weak prior there pulls it towards zero when patches are
-    few.
+    recipe. The correlation is the one that makes the pairs of measurements most likely, whether
+    both were read, or one or both say only 'this or less' or 'this or more'. Measurements of one
+    patch repeat each other and count as one together. A weak prior pulls the correlation towards
+    zero when patches are few.
 
     Returns
     -------
@@ -160,17 +160,48 @@ def measure_correlation(one: MeasureFit, other: MeasureFit) -> float:
     """
     keys = [key for key in ("series", "patch", "firing") if key in one.frame]
     both = _apart(one).merge(_apart(other), on=keys, suffixes=("_one", "_other"))
-    patches = both.drop_duplicates(keys[:-1]).shape[0]
-    if patches < FEWEST:
+    looks = both.groupby(keys[:-1])["z_one"].transform("size").to_numpy(float)
+    if (1 / looks).sum() < FEWEST:
         return 0.0
-    r = np.clip(np.corrcoef(both["z_one"], both["z_other"])[0, 1], -LARGEST, LARGEST)
-    return float(np.tanh(np.arctanh(r) * (patches - 3) / (patches - 3 + 1 / PRIOR_SD**2)))
+    z, side = (both[[f"{c}_one", f"{c}_other"]].to_numpy() for c in ("z", "side"))
+    # A value of which is known that it is this or more is one of opposite sign, or less.
+    flip = np.where(side == 0, 1, side)
+    z, way = z * flip, flip.prod(axis=1)
+    read = side == 0
+    first, second = np.where(read[:, :1], z, z[:, ::-1]).T
+
+    def misfit(rho: float) -> float:
+        r, left = rho * way, np.sqrt(1 - rho**2)
+        off = (second - r * first) / left
+        each = np.select(
+            [read.all(axis=1), read.any(axis=1)],
+            [-0.5 * off**2 - np.log(left), log_ndtr(off)],
+            np.log(np.maximum(both_below(first, second, r), 1e-12)),
+        )
+        return float(-(each / looks).sum() + 0.5 * (np.arctanh(rho) / PRIOR_SD) ** 2)
+
+    found = minimize_scalar(misfit, bounds=(-LARGEST, LARGEST), method="bounded")
+    return float(found.x)
 
 
 def _apart(fit: MeasureFit) -> pd.DataFrame:
-    """Each measurement's distance from what is expected, in standard deviations."""
+    """Each measurement's distance from what is expected, in standard deviations, and its side.
+
+    Sides are as in `kit.mixed.measured_rows`: 1 for 'this or less', -1 for 'this or more'.
+    """
     keys = [key for key in ("series", "patch", "firing") if key in fit.frame]
     rows = fit.frame.drop(columns=[c for c in NOISE if c in fit.frame])
     noise = [name for name in NOISE if name in fit.results.random_sd]
     mean, sd = fit.foretell(rows, noise)
-    return fit.frame[keys].assign(z=(fit.to_scale(fit.frame[fit.measure]) - mean) / sd)
+    low, high = told_apart(fit.measure)
+    side = (fit.values <= low).astype(int) - (fit.values >= high).astype(int)
+    z = (fit.values - mean) / sd
+
+    def misfit(size: float) -> float:
+        own = z / size
+        each = np.where(side == 0, -0.5 * own**2 - np.log(size), log_ndtr(side * own))
+        return -float(each.sum())
+
+    # Rows that were fitted lie nearer to what is expected than new ones would.
+    nearer = float(minimize_scalar(misfit, bounds=(0.05, 2.0), method="bounded").x)
+    return fit.frame[keys].assign(z=z / nearer, side=side)

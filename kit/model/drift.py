@@ -7,13 +7,11 @@ import pandas as pd
 from scipy.stats import norm
 
 from kit.mixed import Array
+from kit.model.goodness_of_fit import FALSE_ALARM
 from kit.model.joint_density import JointDensity, score_of_added
 from kit.model.series_fit import ScaleFit
 from kit.model.variation import logits_a_step
 from kit.wording import of_a_step, percent, plain_name
-
-UNLIKELY = 0.01
-"""Chance of a false alarm on one scale."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +34,7 @@ class Drift:
     @property
     def stands_out(self) -> bool:
         """Whether it is more than chance would have."""
-        return self.chance < UNLIKELY
+        return self.chance < FALSE_ALARM["drift"] / 2
 
     @property
     def sentence(self) -> str:

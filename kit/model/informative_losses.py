@@ -7,6 +7,7 @@ import pandas as pd
 
 from kit.errors import Misuse
 from kit.mixed import Array
+from kit.model.goodness_of_fit import FALSE_ALARM
 from kit.model.pair_setting import PairSetting
 from kit.model.pair_verdicts import SCORES, pair_table
 from kit.model.series_fit import fit_series
@@ -22,9 +23,6 @@ from kit.series import (
 from kit.wording import counted, percent
 
 SHUFFLES = 999
-
-UNLIKELY = 0.05
-"""Chance below which uneven losses are spoken of."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,7 +52,7 @@ class LossBias:
     @property
     def uneven(self) -> bool:
         """Whether losses fall on some family pairs more than chance would have it."""
-        return self.chance < UNLIKELY
+        return self.chance < FALSE_ALARM["losses"]
 
     @property
     def sentences(self) -> tuple[str, ...]:

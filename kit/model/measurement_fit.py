@@ -1,7 +1,7 @@
 """The standard model of a series for what the photographs measured, and its scale."""
 
 import warnings
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,8 +11,8 @@ from numpy.typing import ArrayLike
 from kit.errors import AliasedEffectWarning, Misuse
 from kit.mixed import (
     Array,
-    LinearMixedModel,
-    LinearResults,
+    JointMixedModel,
+    JointResults,
     Prior,
     read_group,
 )
@@ -75,13 +75,17 @@ class MeasureLine:
     @property
     def ends(self) -> str:
         """What measurements say that lie beyond what can be told apart, in a sentence."""
-        floor, ceiling = FLOORS[self.measure], CEILINGS.get(self.measure)
-        if ceiling is None:
-            return f"A length of {mm_and_inches(floor)} or less counts as 'this or less'."
-        return (
-            f"A share of {percent(floor)} or less counts as 'this or less', one of "
-            f"{percent(ceiling)} or more as 'this or more'."
-        )
+        return _ends_said(self.measure)
+
+
+def _ends_said(measure: str) -> str:
+    floor, ceiling = FLOORS[measure], CEILINGS.get(measure)
+    if ceiling is None:
+        return f"A length of {mm_and_inches(floor)} or less counts as 'this or less'."
+    return (
+        f"A share of {percent(floor)} or less counts as 'this or less', one of "
+        f"{percent(ceiling)} or more as 'this or more'."
+    )
 
 
 def told_apart(measure: str) -> tuple[float, float]:
@@ -154,8 +158,8 @@ class MeasureFit:
     ----------
     measure : str
         Its column.
-    results : LinearResults
-        In mm, or for a share on the scale of `share_to_scale`.
+    results : JointResults
+        Without grades: in mm, or for a share on the scale of `share_to_scale`.
     frame : DataFrame
         The measured rows, as `kit.series.join_measurements` gives them.
     factors : tuple of str
@@ -165,7 +169,7 @@ class MeasureFit:
     """
 
     measure: str
-    results: LinearResults
+    results: JointResults
     frame: pd.DataFrame
     factors: tuple[str, ...]
     dropped: tuple[str, ...]
@@ -178,6 +182,17 @@ class MeasureFit:
     @property
     def is_share(self) -> bool:
         return is_share(self.measure)
+
+    @property
+    def ends(self) -> str:
+        """As for `MeasureLine`."""
+        return _ends_said(self.measure)
+
+    @property
+    def values(self) -> Array:
+        """What was measured, on the scale of the model, within what can be told apart."""
+        told: Array = np.clip(self.to_scale(self.frame[self.measure]), *told_apart(self.measure))
+        return told
 
     def to_scale(self, values: ArrayLike) -> Array:
         """Carry measured values to the scale of the model."""
@@ -196,7 +211,7 @@ class MeasureFit:
         ----------
         frame : DataFrame, n rows
         noise : sequence of str
-            As for `LinearResults.latent`.
+            As for `JointResults.latent`.
 
         Returns
         -------
@@ -207,13 +222,42 @@ class MeasureFit:
         return mean, np.sqrt(variance + self.results.residual_sd**2)
 
 
+def fit_beside(
+    right: str,
+    graded: pd.DataFrame | None,
+    measured: pd.DataFrame,
+    measure: str,
+    groups: Sequence[str],
+    slopes: Mapping[str, Sequence[str]],
+    prior: Prior | None,
+) -> JointResults:
+    """Fit measurements, beside grades or alone: known errors weigh them, and floors censor them.
+
+    Parameters
+    ----------
+    right : str
+        Formula, with the response of the grades.
+    graded : DataFrame or None
+    measured : DataFrame
+    measure : str
+    groups, slopes, prior
+        As for `JointMixedModel`.
+    """
+    rows, response = scaled(measured, measure)
+    error = f"{response}_se" if f"{response}_se" in rows else None
+    rows = rows.fillna({error: 0.0}) if error else rows
+    floor, ceiling = told_apart(measure)
+    model = JointMixedModel(right, graded, rows, response, groups, slopes, error, floor, ceiling)
+    return model.fit(prior=prior)
+
+
 def fit_measurements(
     frame: pd.DataFrame, measure: str, prior: Prior | None = MEASURE_PRIOR
 ) -> MeasureFit:
-    """Fit the standard model to one measure: the right-hand side of the grades, a normal response.
+    """Fit the standard model to one measure: what stands beside grades, with no grades.
 
     Nobody grades a photograph, so there is no grader among the sources of variation. What one
-    picture is off by counts in the residual.
+    picture is off by, beside its known error, counts in the residual.
 
     Parameters
     ----------
@@ -224,12 +268,13 @@ def fit_measurements(
         A column in mm such as 'spread_mm', or a share such as 'pull_through_share', which is
         fitted on the scale of `share_to_scale`.
     prior : Prior or None
-        None fits by residual maximum likelihood alone.
+        None fits by maximum likelihood alone.
 
     Raises
     ------
     Misuse
-        If nothing was measured, every value is the same, or there are fewer than the effects need.
+        If nothing was measured, every value is the same or beyond what can be told apart, or there
+        are fewer than the effects need.
 
     Warns
     -----
@@ -243,15 +288,13 @@ def fit_measurements(
     if measured.empty:
         raise Misuse(f"No photograph gave {measure} yet.")
     factors, dropped = varied_factors(measured)
-    rows, response = scaled(measured, measure)
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         carried, reasons = groups_carried(measured, with_prior=prior is not None)
         groups = [name for name in carried if read_group(name, measured).size < len(measured)]
-        model = LinearMixedModel(
-            formula(response, factors), rows, groups, own_reactions(groups, rows)
-        )
-        results = model.fit(prior=prior)
+        slopes = own_reactions(groups, measured)
+        right = formula(measure, factors)
+        results = fit_beside(right, None, measured, measure, groups, slopes, prior)
     for warning in said:
         aliased = issubclass(warning.category, AliasedEffectWarning)
         if aliased:

@@ -17,7 +17,7 @@ import pandas as pd
 from scipy.special import ndtr
 from scipy.stats import gamma, norm, qmc
 
-from kit.mixed import Array, LinearResults, OrdinalResults, reading_below, square_root
+from kit.mixed import Array, OrdinalResults, reading_below, square_root
 from kit.model.correlated_scores import both_below
 from kit.model.measurement_fit import MeasureFit
 from kit.model.right_hand_side import JARS, LOGISTIC_VARIANCE, NOISE
@@ -148,14 +148,13 @@ def state_by_measurements(fit: MeasureFit, recipe: pd.DataFrame, limit: float) -
     differ, and counts as the patches' own.
     """
     results = fit.results
-    unit = float(np.std(fit.to_scale(fit.frame[fit.measure])))
     mean, variance = results.latent_marginal(recipe)
     seen = [name for name in NOISE if name in results.random_sd or name != "patch"]
-    expected, draws = variance_anew(results, seen, unit)
+    expected, draws = variance_anew(results, seen, results.measured_sd)
     error = results.residual_sd**2
     own = 0.0 if "patch" in results.random_sd else error
     once = [name for name in ("session",) if name not in results.random_sd]
-    more, unseen = variance_anew(results, [*once, *_new_jars(results, recipe)], unit)
+    more, unseen = variance_anew(results, [*once, *_new_jars(results, recipe)], results.measured_sd)
     distance = mean - float(fit.to_scale(limit))
     return ScoreState(
         distance[:, None],
@@ -169,13 +168,13 @@ def state_by_measurements(fit: MeasureFit, recipe: pd.DataFrame, limit: float) -
     )
 
 
-def _new_jars(results: OrdinalResults | LinearResults, recipe: pd.DataFrame) -> list[str]:
+def _new_jars(results: OrdinalResults, recipe: pd.DataFrame) -> list[str]:
     """Groups by which new jars of both colours differ, where pairs are judged with new ones."""
     return [name for name in JARS if name in results.random_sd and "series" not in recipe]
 
 
 def variance_anew(
-    results: OrdinalResults | LinearResults, groups: Sequence[str], unit: float = 1.0
+    results: OrdinalResults, groups: Sequence[str], unit: float = 1.0
 ) -> tuple[float, Array]:
     """Variance that new levels of these groups add together: expected, and equally likely values.
 

@@ -10,7 +10,7 @@ from scipy.stats import norm
 
 from kit.errors import Misuse
 from kit.model.correlated_scores import measure_correlation, score_correlation
-from kit.model.measurement_fit import MEASURE_OF, MeasureFit, fit_measurements
+from kit.model.measurement_fit import MEASURE_OF, MeasureFit, fit_measurements, told_apart
 from kit.model.pair_setting import (
     Fit,
     PairSetting,
@@ -168,8 +168,8 @@ def measured_pair_table(
     -------
     DataFrame
         As `pair_table` gives it, but spread is in mm and pull_through is a share: what is expected
-        of the pair (for the share, its middle) and the interval that holds it. `reading_fine_edge`
-        is that of a single picture.
+        of the pair (for the share, its middle) and the interval that holds it, within what can be
+        told apart. `reading_fine_edge` is that of a single picture.
 
     Raises
     ------
@@ -191,7 +191,7 @@ def measured_pair_table(
     for score, fit in own.items():
         told = fit.results.predict(recipe, setting.confidence)
         for column, end in (("", "mean"), ("_low", "low"), ("_high", "high")):
-            table[f"{score}{column}"] = fit.from_scale(told[end])
+            table[f"{score}{column}"] = fit.from_scale(told[end].clip(*told_apart(fit.measure)))
     return _foretold(table, recipe, own)
 
 

@@ -10,7 +10,6 @@ import pandas as pd
 
 from kit.errors import AliasedEffectWarning, Misuse, StatisticalWarning
 from kit.mixed import (
-    JointMixedModel,
     JointResults,
     LeftOut,
     OrdinalMixedModel,
@@ -19,7 +18,7 @@ from kit.mixed import (
     leave_out,
 )
 from kit.model.colour_labels import NO_LABELS, Labels, labels_worth
-from kit.model.measurement_fit import MEASURE_OF, MeasureLine, between, scaled, told_apart
+from kit.model.measurement_fit import MEASURE_OF, MeasureLine, between, fit_beside
 from kit.model.pool_of_series import poolable
 from kit.model.right_hand_side import (
     PICTURED,
@@ -347,16 +346,11 @@ def _beside(
     measure: str,
 ) -> JointResults:
     """Fit grades and measurements together."""
-    rows, response = scaled(pictured, measure)
     # What the photographs of one patch share is seen only where there are several of it.
-    again = bool(pictured["patch"].duplicated().any())
-    own = [*groups, PICTURED] if again else list(groups)
-    error = f"{response}_se" if f"{response}_se" in rows else None
-    rows = rows.assign(**{PICTURED: rows["patch"]}) if again else rows
-    rows = rows.fillna({error: 0.0}) if error else rows
-    floor, ceiling = told_apart(measure)
-    model = JointMixedModel(right, graded, rows, response, own, slopes, error, floor, ceiling)
-    return model.fit(prior=prior)
+    if pictured["patch"].duplicated().any():
+        pictured = pictured.assign(**{PICTURED: pictured["patch"]})
+        groups = [*groups, PICTURED]
+    return fit_beside(right, graded, pictured, measure, groups, slopes, prior)
 
 
 def _made_ready(

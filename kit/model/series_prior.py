@@ -35,7 +35,7 @@ SERIES_PRIOR = Prior(
 sessions; each loosely, and all else by one general belief. Of the priors tried over a wide
 population of invented studios, it foretold new patches best (tests/benchmarks/bench_prior.py)."""
 
-MEASURE_PRIOR = Prior(effect_sd=2.0, sd_rate=6.0)
+MEASURE_PRIOR = Prior(effect_sd=2.0, sd_rate=9.0)
 """What is assumed before a photograph is measured, in standard deviations of all measurements:
 those of single sources are smaller than the whole. Tried over a population of invented studios
 (tests/benchmarks/bench_measure_prior.py)."""

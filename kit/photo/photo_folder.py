@@ -18,7 +18,7 @@ from kit.photo.one_picture import (
     measurements_table,
 )
 from kit.photo.picture_memory import MEMORY, PictureMemory, fingerprint_of
-from kit.photo.review.colour_memory import Question, colour_questions
+from kit.photo.review.colour_memory import Question, colour_questions, untold_questions
 from kit.photo.review.contradictions import agreement_questions, firing_questions
 from kit.photo.review.print_witness import corrected_scale
 from kit.photo.tile_plan import PhotoPlan
@@ -104,8 +104,8 @@ def measure_folder(
     progress : callable, optional
         Told in a sentence how far it has come.
     turned : mapping of str to float, optional
-        Pictures, by their fingerprint, in which the tile lies turned, and by how many degrees
-        clockwise, as a person found.
+        Pictures, by their fingerprint, of which a person found how the tile lies: turned clockwise
+        by so many degrees, 0 where it lies as the card says.
 
     Returns
     -------
@@ -143,7 +143,7 @@ def measure_folder(
     if scale != plan.scale:
         tell(notes[-1])
         table = measured(replace(plan, scale=scale))
-    return _held_together(table, plan, refused, copies, notes)
+    return _held_together(table, plan, refused, copies, notes, turned or {})
 
 
 def _held_together(
@@ -152,6 +152,7 @@ def _held_together(
     refused: dict[str, str],
     copies: dict[str, str],
     notes: list[str],
+    turned: Mapping[str, float],
 ) -> FolderResult:
     """Put the pictures' results together, and ask about what does not fit."""
     patches = [rows for rows in table["patches"] if len(rows)]
@@ -165,6 +166,8 @@ def _held_together(
     doubted = _with_questions(placed, questions)
     more = agreement_questions(doubted, sound)
     doubted = _with_questions(doubted, more)
+    untold = untold_questions(doubted, plan, turned)
+    doubted = _with_questions(doubted, untold)
     borrowed = pictures[pictures["borrowed"] > 0.002]
     if len(borrowed):
         names = ", ".join(borrowed["picture"])
@@ -181,7 +184,7 @@ def _held_together(
         pd.concat([failed, nowhere]).sort_values("picture", ignore_index=True),
         pictures,
         copies,
-        (*questions, *more),
+        (*questions, *more, *untold),
         tuple(notes),
     )
 

@@ -137,10 +137,15 @@ class Measured:
 
     def _open_questions(self) -> list[str]:
         counts = decided(self.decisions)
+        names = self.found.pictures.drop_duplicates("picture_sha256")
+        named = dict(zip(names["picture_sha256"], names["picture"], strict=True))
+        asked: dict[str, list[str]] = {}
+        for question in self.found.questions:
+            if not any((sha, "") in counts for sha in question.pictures):
+                asked.setdefault(question.words, []).extend(named[s] for s in question.pictures)
         return [
-            q.words
-            for q in self.found.questions
-            if not any((sha, "") in counts for sha in q.pictures)
+            words if all(name in words for name in about) else f"{', '.join(about)}: {words}"
+            for words, about in asked.items()
         ]
 
 
@@ -171,7 +176,9 @@ def measure_series(folder: Path, progress: Callable[[str], None] | None = None) 
     if not photos.is_dir():
         raise Misuse(f"There is no folder {photos}. Make it and put the photographs there.")
     before = series.measurements
-    turned = turns(read_decisions(photos / DECISIONS))
+    said = read_decisions(photos / DECISIONS)
+    accepted = [sha for (sha, patch), c in decided(said).items() if c == "accept" and not patch]
+    turned = dict.fromkeys(accepted, 0.0) | turns(said)
     found = measure_folder(photos, photo_plan(series), progress=progress, turned=turned)
     if found.pictures.empty and len(before):
         raise Misuse(

@@ -10,8 +10,8 @@ from kit.record.entries import Change, Entered, Entry, in_text
 from kit.record.grid import read_csv
 from kit.record.lost_patches import grades_of_lost_pieces
 from kit.record.matching import entries_of
+from kit.record.past_events import RECEIVED, handed_in_before, kept_name, undoing
 from kit.record.plausibility import second_thoughts
-from kit.record.received import RECEIVED, handed_in_before, kept_name, undoing
 from kit.record.workbook_in import read_workbook
 from kit.series import (
     ACCIDENTS,

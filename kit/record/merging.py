@@ -12,8 +12,7 @@ from pathlib import Path
 
 from kit.errors import Misuse
 from kit.record.amending import Amendment, changes_in_words, row_in_words
-from kit.record.past_events import when_in_words
-from kit.record.received import RECEIVED, kept_name
+from kit.record.past_events import RECEIVED, kept_name, when_in_words
 from kit.series import (
     SETTINGS,
     Journal,

@@ -1,19 +1,33 @@
-"""What was done to a series, taking back, and putting back: all from its journal."""
+"""What was done to a series, all from its journal: telling it, taking it back, putting it back.
+
+Files that were received are kept as they came; handing one in once more is noticed, and what that
+would undo is said.
+"""
 
 import datetime as dt
+import hashlib
+import re
 from collections import Counter
+from collections.abc import Iterable
 from pathlib import Path
 
 from kit.errors import Misuse
 from kit.record.amending import Amendment, amendment, row_in_words
+from kit.record.comparison import rows_of
+from kit.record.entries import Change, Entry, in_text
 from kit.series import (
     FOUND,
     SETTINGS,
     Event,
+    Journal,
     Occasion,
     RowChange,
+    RowName,
+    Series,
     changes_between,
     files_of,
+    inside,
+    plain_rows,
     read_journal,
     rows_of_files,
     series_tables,
@@ -198,3 +212,81 @@ def last_events(folder: Path) -> dict[tuple[str, tuple[str, ...]], Event]:
 def tables_in_words(tables: set[str]) -> str:
     """List the files that some tables are kept in."""
     return listed(sorted("series.toml" if t == SETTINGS else f"{t}.csv" for t in tables))
+
+
+RECEIVED = "received"
+
+
+def kept_name(name: str, content: bytes) -> str:
+    """Name a file is kept under: a fingerprint of its content, and a harmless form of its name."""
+    stem = re.sub(r"[^A-Za-z0-9._-]+", "_", name).strip("._") or "file"
+    return f"{_fingerprint(content)}-{stem[-80:]}"
+
+
+def handed_in_before(folder: Path, content: bytes) -> str:
+    """Name in received/ of a file with the very same content; blank if there is none."""
+    received = folder / RECEIVED
+    if received.is_symlink() or not received.is_dir():
+        return ""
+    alike = sorted(path.name for path in received.glob(f"{_fingerprint(content)}-*"))
+    return next((n for n in alike if inside(folder, RECEIVED, n).read_bytes() == content), "")
+
+
+def undoing(series: Series, entries: Iterable[Entry], journal: Journal) -> tuple[Change, ...]:
+    """Find the entries of an earlier file that were corrected since.
+
+    Only what corrections.csv shows to have stood there and been replaced counts, and rows that the
+    journal shows to have been taken out. So a file that was received, but not written because of a
+    crash, can still be taken in.
+
+    Parameters
+    ----------
+    series : Series
+    entries : iterable of Entry
+    journal : Journal
+
+    Returns
+    -------
+    tuple of Change
+        What each entry would make of the cell, and what stands there now.
+    """
+    corrected: dict[tuple[object, ...], set[str]] = {}
+    for row in plain_rows(series.corrections):
+        corrected.setdefault(_place(row), set()).add(in_text(row["was"]))
+    gone = rows_taken_out(journal)
+    stands = {name: rows_of(series, name) for name in ("grades", "firings", "patches")}
+    found = []
+    for entry in entries:
+        named = dict(zip(series.tables[entry.table].key, entry.key, strict=True))
+        place = _place({"table": entry.table, "column": entry.column, **named})
+        now = stands[entry.table].get(entry.key, {}).get(entry.column)
+        withdrawn = now is None and (entry.table, tuple(map(str, entry.key))) in gone
+        if withdrawn or (now != entry.value and in_text(entry.value) in corrected.get(place, ())):
+            found.append(Change(entry, now))
+    return tuple(found)
+
+
+def _place(row: dict[str, object]) -> tuple[object, ...]:
+    """What a correction is of; a patch says its tile."""
+    tile = None if row.get("patch") else row.get("tile")
+    return (
+        row["table"],
+        row["column"],
+        tile,
+        row.get("patch"),
+        row.get("firing"),
+        row.get("grader"),
+    )
+
+
+def _fingerprint(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()[:12]
+
+
+def rows_taken_out(journal: Journal) -> set[RowName]:
+    """Rows that an event of the journal took out and no later one put back."""
+    gone: dict[RowName, bool] = {}
+    for event in journal.events:
+        for change in event.changes:
+            gone[change.row] = change.now is None
+    return {row for row, out in gone.items() if out}

@@ -9,8 +9,7 @@ from kit.record.amending import row_in_words
 from kit.record.corrections import corrections_overwritten
 from kit.record.intake import read_file
 from kit.record.merging import copies_of_tables, rival_values, rows_of_copy
-from kit.record.past_events import last_events, tables_in_words, when_in_words
-from kit.record.received import RECEIVED
+from kit.record.past_events import RECEIVED, last_events, tables_in_words, when_in_words
 from kit.series import (
     SETTINGS,
     Event,

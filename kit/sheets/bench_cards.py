@@ -16,8 +16,7 @@ from kit.sheets.materials import (
     stripe_grams,
     weighed,
 )
-from kit.sheets.paper import MARGIN_MM, Paper
-from kit.sheets.to_scale import mark_data, shrink_to, tile_map
+from kit.sheets.paper import MARGIN_MM, Paper, mark_data, shrink_to, tile_map
 from kit.wording import amount, coat_weight, counted, fine_grams, grams, sifter
 
 _MARK_MM = 13.0

@@ -21,8 +21,15 @@ from kit.sheets import bench_cards
 from kit.sheets.grading_sheets import grading_data, grading_layout
 from kit.sheets.labels import Stickers, label_data, labels_on
 from kit.sheets.materials import Weighing, shopping_data
-from kit.sheets.paper import MARGIN_MM, MM_PER_INCH, Paper, checked_paper, typeset
-from kit.sheets.to_scale import drawing_data, scale_key
+from kit.sheets.paper import (
+    MARGIN_MM,
+    MM_PER_INCH,
+    Paper,
+    checked_paper,
+    drawing_data,
+    scale_key,
+    typeset,
+)
 from kit.sheets.work_order import work_order_data
 
 Progress = Callable[[str], None]

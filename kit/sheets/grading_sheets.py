@@ -8,8 +8,7 @@ import pandas as pd
 
 from kit.record import grading_order, planned_grades
 from kit.series import Series, Settings, cautions_for
-from kit.sheets.paper import MARGIN_MM, Paper
-from kit.sheets.to_scale import scale_key
+from kit.sheets.paper import MARGIN_MM, Paper, scale_key
 
 _WIDEST_BOX_MM, _LEAST_BOX_MM = 6.5, 5.0
 _NOTE_MM, _PATCH_MM, _RECIPE_MM, _GAP_MM = 15.0, 14.0, 37.0, 2.5

@@ -16,8 +16,7 @@ from kit.series import (
     stencil_on,
     stripe_counts,
 )
-from kit.sheets.paper import MARGIN_MM, Paper
-from kit.sheets.to_scale import shrink_to, tile_map
+from kit.sheets.paper import MARGIN_MM, Paper, shrink_to, tile_map
 from kit.wording import (
     amount,
     area_and_inches,

@@ -1,14 +1,15 @@
 """What photographs add to grades, and whether the chances stay honest.
 
-Invented studios fire 72 patches, two graders grade them, and every tile is measured after each
-firing, straight from the latent values that were graded, in three worlds: millimetres on a line; a
-patch's photographs all off by the same; and millimetres and shares as the invented studio draws
-them, flat near nothing. Each series is judged by its grades alone, by both, and by its photographs
-alone, whose rule is that in millimetres: there the truth is asked by it too.
+Invented studios fire 36 or 72 patches, two graders grade them, and every tile is measured after
+each firing, straight from the latent values that were graded, in three worlds: millimetres on a
+line; a patch's photographs all off by the same; and millimetres and shares as the invented studio
+draws them, flat near nothing. Each series is judged by its grades alone, by both, and by its
+photographs alone, whose rule is that in millimetres: there the truth is asked by it too.
 
 Run: python tests/benchmarks/bench_beside_grades.py [studios] [first seed] [results.csv]
 """
 
+import itertools
 import sys
 import warnings
 from dataclasses import replace
@@ -38,8 +39,9 @@ from kit.studio import Truth, fire
 from kit.studio.kiln import latent_truth
 from kit.studio.photo_shoot import HALF_GONE, MM_PER_UNIT, SHARE_UNIT, pull_through_share, spread_mm
 
-KIND = Kind(72, 2)
+SIZES = (36, 72)
 WORLDS = ("on a line", "off by patch", "flat near nothing")
+GAINED = ("error of chances", "known", "right", "wrong of known")
 FIRST_SEED = 100
 MEASURED_SETTING = replace(SETTING, fine_edge_at_most=0, breaks_through_from=1)
 """The rule in millimetres as one of two steps: within the limit, or not."""
@@ -84,10 +86,12 @@ def by_millimetres(truth: Truth, world: str) -> Truth:
     return replace(truth, scales=scales)
 
 
-def measure_one(seed: int, world: str) -> list[dict[str, object]]:
+def measure_one(seed: int, world: str, patches: int) -> list[dict[str, object]]:
     """Hold what is said of one studio's pairs by each source against its truth."""
     truth = Population().draw(COLOURS, seed)
-    series = photographed(fire(random_series(KIND, seed), truth, seed), truth, seed, world)
+    series = photographed(
+        fire(random_series(Kind(patches, 2), seed), truth, seed), truth, seed, world
+    )
     rows = []
     for source in ("grades", "both", "photographs"):
         fits: dict[str, ScaleFit | MeasureFit]
@@ -110,6 +114,7 @@ def measure_one(seed: int, world: str) -> list[dict[str, object]]:
         chances = table[list(COLUMNS)].to_numpy()
         told = {
             "world": world,
+            "patches": patches,
             "source": source,
             "seed": seed,
             "error of chances": float(np.sqrt(((chances - shares) ** 2).mean())),
@@ -134,14 +139,24 @@ def main(studios: int, first: int, path: str | None) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         for seed in range(first, first + studios):
-            for world in WORLDS:
-                rows += measure_one(seed, world)
+            for world, patches in itertools.product(WORLDS, SIZES):
+                rows += measure_one(seed, world, patches)
             if path:
                 pd.DataFrame(rows).to_csv(path, index=False)
-    each = pd.DataFrame(rows).drop(columns="seed").groupby(["world", "source"], sort=False)
+    found = pd.DataFrame(rows)
+    kinds = ["world", "patches", "source"]
+    each = found.drop(columns="seed").groupby(kinds, sort=False)
     print(each.mean().round(3).to_string())
     print("Standard errors:")
     print(each.sem().round(3).to_string())
+    told = found.pivot_table(index="seed", columns=kinds, values=list(GAINED))
+    for world in found["world"].unique():
+        for patches, by in itertools.product(SIZES, SIZES):
+            gain = pd.DataFrame(
+                {c: told[c, world, patches, "both"] - told[c, world, by, "grades"] for c in GAINED}
+            )
+            print(f"{world}: both of {patches} against the grades of {by}, studio by studio:")
+            print(pd.DataFrame({"mean": gain.mean(), "se": gain.sem()}).round(4).to_string())
 
 
 if __name__ == "__main__":

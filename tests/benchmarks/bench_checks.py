@@ -46,6 +46,7 @@ from studios import Population, ending_shares
 
 from kit.design import order_of_work
 from kit.model import (
+    FALSE_ALARM,
     ScaleFit,
     cuts_differ,
     drift_in_session,
@@ -61,14 +62,11 @@ from kit.model import (
 )
 from kit.model.drift import turn_in_session
 from kit.model.goodness_of_fit import COME_TRUE, TOO_FEW, expected_without
-from kit.model.informative_losses import UNLIKELY, losses_by_family
+from kit.model.informative_losses import losses_by_family
 from kit.series import Series, observations, patches_in_full
 from kit.studio import Truth, fire
 
 KIND = Kind(96, 2)
-CUTS_LEVEL = 0.02
-"""Chance of a false alarm of the cuts on either scale."""
-
 POPULATION = Population()
 
 
@@ -175,20 +173,21 @@ def other_jars(truth: Truth, seed: int) -> Truth:
 
 
 def _left_out(series: Series, fits: Mapping[str, ScaleFit]) -> bool:
-    return left_out(fits, SETTING.rule, "tile").finding not in {COME_TRUE, TOO_FEW}
+    found = {left_out(fits, SETTING.rule, by).finding for by in ("tile", "pair")}
+    return bool(found - {COME_TRUE, TOO_FEW})
 
 
 CHECKS: Mapping[str, Callable[[Series, Mapping[str, ScaleFit]], bool]] = {
-    "cuts": lambda _, fits: min(cuts_differ(fit) for fit in fits.values()) < CUTS_LEVEL / 2,
-    "losses": lambda series, _: losses_by_family(series)[1] < UNLIKELY,
+    "cuts": lambda _, fits: (
+        min(cuts_differ(fit) for fit in fits.values()) < FALSE_ALARM["cuts"] / 2
+    ),
+    "losses": lambda series, _: losses_by_family(series)[1] < FALSE_ALARM["losses"],
     "graders": lambda _, fits: bool(grader_slips(fits)["stands_out"].any()),
     "drift": lambda series, fits: any(
         drift_in_session(fit, turns(series)).stands_out for fit in fits.values()
     ),
-    "one tile": lambda _, fits: any(
-        tile_influence(fit)["stands_out"].any() for fit in fits.values()
-    ),
-    "tiles left out": _left_out,
+    "one tile": lambda _, fits: bool(tile_influence(fits)["stands_out"].any()),
+    "tiles or pairs left out": _left_out,
 }
 """What the report looks at, by name."""
 
@@ -201,8 +200,8 @@ WORLDS: Mapping[str, tuple[Callable[[Truth, int], tuple[Truth, Series]], tuple[s
     "swapped": (swapped, ("graders",)),
     "drift": (drifting, ("drift",)),
     "odd tile": (odd_tile, ("one tile",)),
-    "pairs": (unlike_pairs, ("tiles left out",)),
-    "firing": (own_ways, ("tiles left out",)),
+    "pairs": (unlike_pairs, ("tiles or pairs left out",)),
+    "firing": (own_ways, ("tiles or pairs left out",)),
     "jars": (right, ()),
 }
 """How each world is made, and the checks that are asked there: all where it is right."""

@@ -61,7 +61,7 @@ ARMS = {
     "the kit's": MEASURE_PRIOR,
     **{
         f"effects {effect:g}, rate {rate:g}": Prior(effect_sd=effect, sd_rate=rate)
-        for effect, rate in [(2, 4), (4, 4), (2, 6), (4, 6), (4, 9)]
+        for effect, rate in [(2, 4), (4, 4), (2, 6), (2, 9), (4, 9), (2, 12)]
     },
 }
 

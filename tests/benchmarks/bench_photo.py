@@ -3,7 +3,7 @@
 Run as a script; prints the figures that stand in RESULTS.md. Every picture is drawn, so the truth
 is known; each study changes one thing.
 
-    python tests/benchmarks/bench_photo.py [accuracy] [retakes] [mistakes] [speed [PICTURES]]
+    python tests/benchmarks/bench_photo.py [accuracy] [retakes] [mistakes [CLASSES]] [speed [COUNT]]
 
 The table of conditions is drawn and measured by photo_conditions.py beside this. Memory is read
 from /proc, so `speed` needs Linux.
@@ -16,7 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -24,7 +24,9 @@ import cv2
 import numpy as np
 import pandas as pd
 from drawn_tiles import (
+    BASES,
     CLASS_TILES,
+    NAMED,
     ORDINARY,
     PLAN,
     TILES,
@@ -120,49 +122,93 @@ def retakes(pictures: int = 6) -> None:
     )
 
 
-def mistakes() -> None:
-    """What a class gets wrong: each mistake made once with each of three tiles, among eight."""
-    plan, base_of = class_plan()
-    halves = [{"tile": tile, "turn_deg": 181.0} for tile in (1, 4)]
-    quarters = [{"tile": tile, "turn_deg": 89.0} for tile in (2, 5)]
-    swapped = [{"tile": tile, "says": tile % CLASS_TILES + 1} for tile in (2, 4)]
-    painted = [{"tile": tile, "paint": paint} for tile, paint in PAINTED]
-    forgotten = {"firing": 3, "says_firing": 1, "beside": True}
-    made: dict[str, tuple[str, list[dict]]] = {
-        "none": ("", [{}]),
-        "tile laid by half a turn": ("upside down", halves),
-        "tile laid by a quarter": ("quarter", quarters),
-        "slip of another tile": ("slip of another tile", swapped),
-        "another colour sifted": ("colour of", painted),
-        "firing slip forgotten": ("slip forgotten", [forgotten | {"tile": t} for t in (1, 3)]),
-        "card printed at 97 %, not measured": (r"printed at 9[67]", [{"scale": 0.97}]),
-        "card printed at 102 %, not measured": (r"printed at 10[12]", [{"scale": 1.02}]),
-    }
-    print("\n### Mistakes: one among six tiles, twice each\n")
+def mistakes(classes: int = 4) -> None:
+    """What classes get wrong: each mistake made with each of two tiles, among six."""
+    made: dict[str, list[tuple[pd.DataFrame, str]]] = {}
+    for number in range(classes):
+        for what, table, words in mistakes_of(number):
+            made.setdefault(what, []).append((table, words))
+    print(f"\n### Mistakes: one among six tiles, twice in each of {classes} classes\n")
+    print_mistakes(made)
+
+
+def print_mistakes(made: dict[str, list[tuple[pd.DataFrame, str]]]) -> None:
     print_head()
+    for what, found in made.items():
+        table = pd.concat([table for table, _ in found], ignore_index=True)
+        print_row(what, table, [words for _, words in found], REASONS[what])
+
+
+REASONS = {
+    "none": "",
+    "tile laid by half a turn": "upside down",
+    "tile laid by a quarter": "quarter",
+    "slip of another tile": "slip of another tile",
+    "another colour sifted": "colour of",
+    "firing slip forgotten": "slip forgotten",
+    "card printed at 97 %, not measured": r"printed at 9[67]",
+    "card printed at 102 %, not measured": r"printed at 10[12]",
+    "the only tile, laid by half a turn": "which way up",
+}
+
+
+def mistakes_of(number: int) -> Iterator[tuple[str, pd.DataFrame, str]]:
+    """One class: what was done, the measurements beside the truth, and all that is asked."""
+    plan, base_of = class_plan(number)
+    tiles = range(1, CLASS_TILES + 1)
+    two = [(tile + number - 1) % CLASS_TILES + 1 for tile in (1, 4)]
+    forgotten = {"firing": 3, "says_firing": 1, "beside": True}
+    cases: dict[str, list[dict]] = {
+        "none": [{}],
+        "tile laid by half a turn": [{"tile": t, "turn_deg": 181.0} for t in two],
+        "tile laid by a quarter": [{"tile": t, "turn_deg": 89.0} for t in two],
+        "slip of another tile": [{"tile": t, "says": t % CLASS_TILES + 1} for t in two],
+        "another colour sifted": [
+            {"tile": t, "paint": {t % 4 + 1: another_colour(plan, base_of, t)}} for t in two
+        ],
+        "firing slip forgotten": [forgotten | {"tile": t} for t in two],
+        "card printed at 97 %, not measured": [{"scale": 0.97}],
+        "card printed at 102 %, not measured": [{"scale": 1.02}],
+        "the only tile, laid by half a turn": [
+            {"tile": t, "turn_deg": 181.0, "alone": True} for t in two
+        ],
+    }
     with tempfile.TemporaryDirectory() as name:
         right = Path(name) / "right"
         right.mkdir()
-        truth = photograph_class(right, plan, base_of, range(1, CLASS_TILES + 1), {})
+        truth = photograph_class(right, plan, base_of, tiles, {}, number)
         measure_folder(right, plan, workers=1)
-        for what, (reason, cases) in made.items():
-            tables, told = [], []
-            for n, case in enumerate(cases):
-                folder = Path(shutil.copytree(right, Path(name) / f"{len(reason)}-{n}-{what[:4]}"))
-                again = range(1, CLASS_TILES + 1) if "scale" in case else [case.get("tile", 1)]
-                new = photograph_class(folder, plan, base_of, again, case)
+        for what, made in cases.items():
+            for n, case in enumerate(made):
+                folder = Path(name) / f"{list(cases).index(what)}-{n}"
+                if case.get("alone"):
+                    folder.mkdir()
+                else:
+                    shutil.copytree(right, folder)
+                again = tiles if "scale" in case else [case.get("tile", 1)]
+                new = photograph_class(folder, plan, base_of, again, case, number)
                 kept = truth[~truth["picture"].isin(new["picture"])]
-                table, words = measured_class(folder, plan, pd.concat([kept, new]))
-                tables.append(table)
-                told.append(words)
-            print_row(what, pd.concat(tables, ignore_index=True), told, reason)
+                yield what, *measured_class(folder, plan, pd.concat([kept, new]))
 
 
-PAINTED = [(1, {2: "colour 3"}), (4, {1: "colour 1"})]
+def another_colour(plan: PhotoPlan, base_of: dict[int, int], tile: int) -> str:
+    """A colour that no patch of the tile carries, and that is seen on its base."""
+    own = set(plan.patches.loc[plan.patches["tile"] == tile, "overlay"])
+    base = BASES[base_of[tile]]
+    return next(
+        name
+        for name, rgb in NAMED.items()
+        if name not in own and np.abs(np.subtract(rgb, base)).max() > 0.2
+    )
 
 
 def photograph_class(
-    folder: Path, plan: PhotoPlan, base_of: dict[int, int], tiles: Iterable[int], case: dict
+    folder: Path,
+    plan: PhotoPlan,
+    base_of: dict[int, int],
+    tiles: Iterable[int],
+    case: dict,
+    number: int,
 ) -> pd.DataFrame:
     """Photograph some of a class's tiles, by mistake or not, and give the truth of each picture."""
     done = {key: case[key] for key in ("turn_deg", "paint") if key in case}
@@ -174,7 +220,7 @@ def photograph_class(
         shots = [(0, 1, {}, {})] if case.get("beside") else []
         shots.append((len(shots), case.get("firing", 1), says, done))
         for n, firing, slips, how in shots:
-            photo = class_picture(plan, base_of, tile, firing, n, slips=slips, **how)
+            photo = class_picture(plan, base_of, tile, firing, n, number=number, slips=slips, **how)
             photo.save(folder / f"{tile}-{n}.jpg", quality=88)
             truths.append(photo.truth.assign(picture=f"{tile}-{n}.jpg"))
     return pd.concat(truths, ignore_index=True)
@@ -261,4 +307,4 @@ if __name__ == "__main__":
     asked = [name for name in sys.argv[1:] if not name.isdigit()]
     counts = [int(name) for name in sys.argv[1:] if name.isdigit()]
     for study in asked or STUDIES:
-        STUDIES[study](*(counts if study == "speed" else []))
+        STUDIES[study](*(counts if study in ("mistakes", "speed") else []))

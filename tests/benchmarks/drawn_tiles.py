@@ -165,9 +165,9 @@ NAMED = {f"colour {n}": rgb for n, rgb in enumerate(OVERLAYS)}
 CLASS_TILES = 6
 
 
-def class_plan() -> tuple[PhotoPlan, dict[int, int]]:
-    """Six tiles of named colours on two bases, and which base each has."""
-    rng = np.random.default_rng(77)
+def class_plan(number: int = 0) -> tuple[PhotoPlan, dict[int, int]]:
+    """Six tiles of named colours on two bases, and which base each has; of one class of many."""
+    rng = np.random.default_rng(77 + number)
     rows, base_of = [], {}
     for tile in range(1, CLASS_TILES + 1):
         base_of[tile] = (tile - 1) % 2
@@ -188,14 +188,15 @@ def class_picture(
     firing: int,
     seed: int = 0,
     *,
+    number: int = 0,
     paint: dict[int, str] | None = None,
     slips: dict[str, int] | None = None,
     **setting: object,
 ) -> Photograph:
     """A picture of one of the class's tiles; it spreads by 0.25 mm more at each firing."""
-    rng = np.random.default_rng([3, tile, firing, seed])
+    rng = np.random.default_rng([3, tile, firing, seed, number][: 4 + (number > 0)])
     own = plan.patches[plan.patches["tile"] == tile]
-    tile_rng = np.random.default_rng([4, tile])
+    tile_rng = np.random.default_rng([4, tile, number][: 2 + (number > 0)])
     patches = tuple(
         PatchLook(
             row.patch,
@@ -215,7 +216,7 @@ def class_picture(
     return photograph(
         TileLook(BLANK, STENCIL, BASES[base_of[tile]], patches, 4),
         plan.card,
-        tile,
+        tile + 100 * number,
         retake=seed + 10 * firing,
         camera=held,
         lighting=random_lighting(rng),

@@ -6,9 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.optimize import approx_fprime
+from scipy.stats import gamma
 
 from kit.errors import Misuse
 from kit.mixed import Amount, LinearMixedModel, OrdinalMixedModel, Prior, RowBelief
+from kit.mixed.penalised_least_squares import PenalisedLikelihood
 
 
 def test_a_prior_says_in_plain_words_what_it_holds():
@@ -30,6 +32,28 @@ def test_measurements_are_told_in_their_own_unit(penicillin):
     text = str(fit.summary())
     assert "standard deviation (the usual distance from the mean)" in text
     assert "logit" not in text
+
+
+def test_standard_deviations_of_measurements_have_gamma_densities_the_residuals_too(penicillin):
+    """Chung and others (2013): shape 2, and the rate a standard deviation of the response."""
+    model = LinearMixedModel("diameter ~ 1", penicillin, groups=["plate", "sample"])
+    x, y, prior = model.effects.x, model.y, Prior(effect_sd=1e9, sd_rate=1.5)
+    free, held = (
+        PenalisedLikelihood(x, y, model.pattern, 2, True, belief, np.ptp(x, axis=0))
+        for belief in (None, prior)
+    )
+
+    def added(phi: np.ndarray) -> float:
+        return held.objective(phi, None)[0] - free.objective(phi, None)[0]
+
+    def density(phi: np.ndarray) -> float:
+        sd = np.exp(phi[-1]) * np.array([*phi[:-1], 1.0])
+        scale = y.std() / prior.sd_rate
+        # Of the logarithm of a standard deviation.
+        return float((gamma.logpdf(sd, prior.sd_shape, scale=scale) + np.log(sd)).sum())
+
+    one, other = np.array([1.4, 3.1, -0.6]), np.array([0.7, 2.0, 0.5])
+    assert added(one) - added(other) == pytest.approx(density(other) - density(one), abs=1e-6)
 
 
 def test_slopes_are_those_of_the_density():

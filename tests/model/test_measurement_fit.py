@@ -6,7 +6,8 @@ import pytest
 import statsmodels.formula.api as smf
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.special import logit
+from scipy.optimize import minimize
+from scipy.special import logit, logsumexp
 from scipy.stats import norm
 
 from kit.errors import Misuse
@@ -25,6 +26,7 @@ from kit.model import (
     state_by_measurements,
 )
 from kit.model.correlated_scores import measure_correlation
+from kit.model.measurement_fit import FLOORS
 from kit.model.pair_setting import every_pair, recipes
 from kit.series import observations
 
@@ -71,8 +73,9 @@ def test_a_measure_has_the_right_hand_side_of_the_grades(fits):
 def test_patches_nested_in_tiles_agree_with_statsmodels(measured):
     # Reference library: statsmodels MixedLM, patches nested in tiles.
     one = measured.assign(
-        base="one", overlay="one", base_family="leaded", overlay_family="leaded", session=1
-    )
+        base="one", overlay="one", base_family="leaded", overlay_family="leaded", session=1,
+        spread_mm=measured["spread_mm"] + 5.0,  # far above the floor
+    )  # fmt: skip
     ours = fit_measurements(one, "spread_mm", prior=None)
     assert set(ours.results.random_sd) == {"tile", "patch", "Residual"}
     theirs = smf.mixedlm(
@@ -80,7 +83,7 @@ def test_patches_nested_in_tiles_agree_with_statsmodels(measured):
         one.assign(firings=one["firings"] - 2, mesh=(one["mesh"] - one["mesh"].mean())),
         groups="tile",
         vc_formula={"patch": "0 + C(patch)"},
-    ).fit(reml=True)
+    ).fit(reml=False)
     assert ours.results.llf == pytest.approx(theirs.llf, abs=1e-3)
     assert ours.results.residual_sd**2 == pytest.approx(theirs.scale, rel=1e-3)
     assert ours.results.params.iloc[1:].to_numpy() == pytest.approx(
@@ -88,10 +91,84 @@ def test_patches_nested_in_tiles_agree_with_statsmodels(measured):
     )
 
 
+def plates(tiles: int, each: int, seed: int) -> pd.DataFrame:
+    """Measurements of one pair by one mesh or another, some of them beyond what can be told."""
+    random = np.random.default_rng(seed)
+    tile = np.repeat(np.arange(tiles), each)
+    mesh = random.choice([80, 100, 150], tile.size)
+    value = 0.02 * (mesh - 100) + 0.5 * random.normal(size=tiles)[tile]
+    known = random.uniform(0.02, 0.3, tile.size)
+    value = value + random.normal(0, np.hypot(0.3, known))
+    return pd.DataFrame(
+        {
+            **{"tile": tile, "patch": np.arange(tile.size), "mesh": mesh, "session": 1},
+            **{"base": "one", "overlay": "other", "firings": 1, "spread_mm": 0.4 + value},
+            **{"base_family": "leaded", "overlay_family": "leaded", "spread_mm_se": known},
+            "pull_through_share": scale_to_share(3 * value),
+            "pull_through_share_se": 0.01,
+        }
+    )
+
+
+def chance_of(y, middle, sd, low, high):
+    """Log-density of what was read, log-chance of what lies beyond; by scipy alone."""
+    below, above = norm.logcdf(low, middle, sd), norm.logsf(high, middle, sd)
+    return np.where(y <= low, below, np.where(y >= high, above, norm.logpdf(y, middle, sd)))
+
+
+@pytest.mark.filterwarnings("ignore::kit.errors.BoundaryVarianceWarning")
+def test_one_measurement_a_tile_is_the_tobit_model_of_scipy():
+    # Tobin (1958), Econometrica 26: the likelihood written out with scipy.stats.norm.
+    rows = plates(90, 1, seed=3)
+    y, known = rows["spread_mm"].to_numpy(), rows["spread_mm_se"].to_numpy()
+    assert 15 < (y <= FLOORS["spread_mm"]).sum() < 50
+    mesh = (rows["mesh"] - rows["mesh"].mean()).to_numpy()
+
+    def misfit(psi):
+        sd = np.hypot(np.exp(psi[2]), known)
+        return -chance_of(y, psi[0] + psi[1] * mesh, sd, FLOORS["spread_mm"], np.inf).sum()
+
+    theirs = minimize(misfit, [0.4, 0.02, -1.0], method="Nelder-Mead", options={"xatol": 1e-7})
+    ours = fit_measurements(rows, "spread_mm", prior=None).results
+    assert set(ours.random_sd) == {"Residual"}
+    assert ours.llf == pytest.approx(-theirs.fun, abs=1e-5)
+    told = [*ours.params, np.log(ours.residual_sd)]
+    assert told == pytest.approx(list(theirs.x), abs=1e-3)
+
+
+def test_several_a_tile_agree_with_direct_numerical_integration():
+    rows = plates(30, 4, seed=4)
+    fit = fit_measurements(rows, "pull_through_share", prior=None)
+    y = share_to_scale(rows["pull_through_share"].to_numpy())
+    p = rows["pull_through_share"].to_numpy()
+    known = 0.01 * (1 / (p + 0.01) + 1 / (1.01 - p))  # the slope of the scale
+    low, high = share_to_scale(np.array([0.03, 0.97]))
+    assert min((y <= low).sum(), (y >= high).sum()) >= 5
+    mesh = (rows["mesh"] - rows["mesh"].mean()).to_numpy()
+    grid = np.linspace(-7, 7, 561)
+    weight = norm.logpdf(grid) + np.log(grid[1] - grid[0])
+
+    def misfit(psi):
+        middle = (psi[0] + psi[1] * mesh)[:, None] + np.exp(psi[2]) * grid
+        sd = np.hypot(np.exp(psi[3]), known)[:, None]
+        each = chance_of(y[:, None], middle, sd, low, high).reshape(30, 4, -1).sum(axis=1)
+        return -logsumexp(each + weight, axis=1).sum()
+
+    results = fit.results
+    ours = [*results.params, np.log(results.random_sd["tile"]), np.log(results.residual_sd)]
+    exact = minimize(misfit, ours, method="BFGS")
+    # Laplace's approximation is all that stands between the two.
+    assert results.llf == pytest.approx(-exact.fun, abs=0.05)
+    assert misfit(ours) - exact.fun < 0.002
+
+
 def test_fitted_millimetres_follow_the_truth(fits, measured):
     told = fits["spread_mm"].results.predict(fits["spread_mm"].frame)
+    read = measured["spread_mm"] > FLOORS["spread_mm"]
+    assert 0.2 < read.mean() < 0.9
     inside = measured["spread_mm"].between(told["new_low"], told["new_high"])
-    assert inside.mean() > 0.85
+    assert inside[read].mean() > 0.85
+    assert (told["new_low"] < FLOORS["spread_mm"])[~read].mean() > 0.9
 
 
 def test_the_measured_table_is_read_like_the_graded_one(table, survey):
@@ -101,7 +178,8 @@ def test_the_measured_table_is_read_like_the_graded_one(table, survey):
     assert len(table) == count * (count - 1) * 3
     assert set(table["verdict"]) <= set(VERDICTS)
     assert table["pull_through"].between(0, 1).all()
-    assert (table["spread_low"] < table["spread"]).all()
+    assert (table["spread_low"] <= table["spread"]).all()
+    assert (table["spread_low"] >= FLOORS["spread_mm"]).all()
     chances = table[["fine_edge", "soft_edge", "broken_through"]]
     assert chances.sum(axis=1).to_numpy() == pytest.approx(1)
 

@@ -79,6 +79,8 @@ def test_csv_tells_the_number_of_the_chart(made):
         verdict, chance = told[row["base"], row["overlay"], row["firings"]]
         assert row["verdict"] == verdict
         assert row["chance_in_100"] == whole_percent(chance)
+        # Never a false certainty, and nothing rounded up to a bound that it misses.
+        assert 1 <= row["chance_in_100"] <= max(1, min(99, 100 * chance + 1e-6))
 
 
 def test_charts_of_chances_write_the_number_into_the_cell_of_the_pair(made):
@@ -97,6 +99,7 @@ def test_charts_of_chances_write_the_number_into_the_cell_of_the_pair(made):
         expected = {key: whole_percent(chance) for key, (_, chance) in told.items()
                     if key[2] == count}  # fmt: skip
         assert written == expected
+        assert set(written.values()) <= set(range(1, 100))
 
 
 def _cell(layout, x, y):

@@ -172,6 +172,10 @@ def test_the_contact_sheet_needs_nothing_but_itself_and_starts_with_the_worst(
     text = path.read_text(encoding="utf-8")
     assert all(overlay in text for overlay in overlays)
     assert path.stat().st_size < 1_000_000
+    to_look_at, folded = text.split("<details>")
+    assert "picture refused" not in folded
+    assert "picture good" not in to_look_at and "picture fair" not in to_look_at
+    assert f"Nothing to decide: {folded.count('<section')}<" in folded
 
 
 def test_the_form_writes_what_is_tapped_and_goes_on(folder):
@@ -226,3 +230,19 @@ def test_the_command_prints_counts_and_takes_in_decisions_from_the_sheet(folder,
     assert page.is_file()
     (decision,) = read_decisions(folder / "photos" / "decisions.csv")
     assert decision.picture.startswith("drawn-tile01")
+
+
+def test_a_tile_that_nothing_tells_about_is_asked_about_once(folder):
+    for picture in (folder / "photos").glob("drawn-tile02*"):
+        picture.unlink()
+    measured = measure_series(folder)
+    table = measured.series.measurements
+    assert set(table["quality"]) == {"poor"}
+    told = measured.describe()
+    assert told.count("Nothing yet tells which way up") == 1
+    assert "drawn-tile01-firing1.jpg, drawn-tile01-firing2.jpg: Nothing yet" in told
+    first = table.query("firing == 1")["picture_sha256"].iloc[0]
+    decide(folder, first, "accept")
+    again = measure_series(folder)
+    assert set(again.series.measurements["quality"]) <= {"good", "fair"}
+    assert "Nothing yet tells" not in again.describe()

@@ -133,6 +133,16 @@ def test_sheet_of_another_grader_is_noticed(graded):
     assert "Is it Ada's file?" in said
 
 
+def test_a_graders_own_sheet_handed_in_again_is_no_others_however_alike_they_grade(graded):
+    series, grades = graded
+    ada = grades.query("firing == 2 and grader == 'Ada'")
+    both = pd.concat([grades.query("not (firing == 2 and grader == 'Ben')"),
+                      ada.assign(grader="Ben")], ignore_index=True)  # fmt: skip
+    alike = replace(series, grades=both.astype(grades.dtypes))
+    assert not any("Is it Ada's file?" in said
+                   for said in second_thoughts(alike, flat(by_ben(both))))  # fmt: skip
+
+
 def test_two_scores_in_each_others_columns_are_noticed(graded):
     series, grades = graded
     other = {"spread": "pull_through", "pull_through": "spread"}
@@ -178,6 +188,8 @@ def test_patches_not_fired_yet_and_lost_tiles_are_asked_about(graded):
     entry = Entry("grades", ("T4-1", 3, "Ada"), "spread", 1, "")
     (said,) = second_thoughts(replace(series, firings=fired), [entry])
     assert "would skip a firing that nobody wrote down: 4" in said
+    then = Entry("grades", ("T4-1", 2, "Ada"), "spread", 1, "")
+    assert second_thoughts(replace(series, firings=fired), [then, entry]) == ()
     lost = series.firings.assign(accident="").astype({"accident": "str"})
     lost.loc[(lost["tile"] == 4) & (lost["firing"] == 2), "accident"] = "dropped"
     series = replace(series, firings=lost)

@@ -8,7 +8,7 @@ import pytest
 from kit.model import BROKEN_THROUGH, FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, SOFT_EDGE
 from kit.report import PairFindings
 from kit.report.findings.headline import answer, asked_pairs, which_pairs
-from kit.report.sections.look_up_data import best_count
+from kit.report.sections.look_up_data import _first, best_count
 
 FAMILY = {"Ash": "leaded", "Brick": "leaded", "Chalk": "unleaded", "Dune": "unleaded"}
 CHANCES = {
@@ -114,6 +114,16 @@ def test_what_lies_beyond_what_was_fired_is_not_settled_by_firing():
     table = judged().table.assign(foretold=True)
     assert not any(pair.can_be_settled for pair in PairFindings(table))
     assert all(pair.can_be_settled for pair in judged())
+
+
+def test_the_look_up_opens_with_a_pair_that_was_photographed():
+    table = pd.DataFrame(
+        {"base": ["Ash", "Ash", "Moss"], "overlay": ["Moss", "Sky", "Ash"], "patches": [5, 2, 1]}
+    )
+    place = {"Ash": 0, "Moss": 1, "Sky": 2}
+    assert _first(table, place, {}) == [0, 1]
+    seen = {("Ash", "Sky"): ("a.jpg",), ("Moss", "Ash"): ("b.jpg",)}
+    assert _first(table, place, seen) == [0, 2]
 
 
 def test_pairs_wished_for_are_those_asked_about():

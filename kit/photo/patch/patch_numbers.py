@@ -29,8 +29,16 @@ _SCALE_ERROR = 0.0015
 _BENT_MM = 0.06
 """The corner marks of a flat card seem to lie off by this; a lens that bends moves them further."""
 
-_TORN = 0.1
+_TORN = 0.11
 """What is left of a torn edge is off by this times the root of its torn share, mm."""
+
+_FINE_HOLES = 0.05
+_FINE_HOLES_BLURRED = 1.0
+"""Holes that do not run together seem larger by such a share of their own to a camera that
+sharpens, and smaller by so much times the square of its blur in mm."""
+
+_FAINT = 3.5
+"""CIELAB contrast at which mottle of overlay and base could pass for each other."""
 
 _LEAST_POINTS = 40
 _FLOOR_OF_BLUR = 0.65
@@ -129,6 +137,8 @@ def face_numbers(
             0.004,
             window.blur_mm / 0.25 * (0.02 * unresolved + 0.4 * unresolved**3),
             0.4 / covered.contrast * float(np.sqrt(max(share, 0.0))),
+            (_FINE_HOLES + _FINE_HOLES_BLURRED * window.blur_mm**2) * share * (1 - share) ** 2,
+            (_FAINT / covered.contrast) ** 2,
         ),
     }
     pure = (covered.share > 0.6).astype(np.uint8)

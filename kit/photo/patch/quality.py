@@ -11,6 +11,9 @@ from kit.wording import lower_first, percent, upper_first
 LEAST_CONTRAST = 6.0
 """CIELAB distance of overlay from base below which the two cannot be told apart."""
 
+_MUCH_ALIKE = 20.0
+"""CIELAB distance below which the two can be told apart, but mottle passes for lace."""
+
 _MOST_TORN = 0.55
 _MOST_ONE_SIDED_MM = 1.0
 _MOST_ACROSS = 0.03
@@ -103,9 +106,11 @@ def _doubts(
         "too little pure overlay is left, so its colour is taken from another picture": (
             not own_colour
         ),
-        "the lace is so fine that pure overlay is hardly seen in it": own_colour and unsure,
+        "the lace is so fine that pure overlay is hardly seen in it": (
+            own_colour and unsure and covered.contrast > _MUCH_ALIKE
+        ),
         "little pure overlay is left to compare with": numbers["pull_through_share"] > 0.6,
-        "base and overlay look much alike": covered.contrast < 2 * LEAST_CONTRAST,
+        "base and overlay look much alike": covered.contrast < _MUCH_ALIKE,
         "a veil of mirrored sky or ceiling lies over one side of it": (covered.reflection.veil > 0),
         "the picture is a little blurred": window.blur_mm > 0.3,
         "the card's grey scale cannot be read, so colours are less sure": (

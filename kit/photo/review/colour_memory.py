@@ -5,7 +5,7 @@ against what all the others remember of its colours, as its slips say and as if 
 were another tile, or carried another colour.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -89,6 +89,64 @@ def colour_questions(measurements: pd.DataFrame, plan: PhotoPlan) -> list[Questi
             if question := _suspicion(picture, others, plan):
                 suspects[picture.sha256] = question
     return list(suspects.values())
+
+
+def untold_questions(
+    measurements: pd.DataFrame, plan: PhotoPlan, known: Collection[str]
+) -> list[Question]:
+    """Ask about pictures of which nothing tells which way up the tile lies.
+
+    A way is told by overlays that tiles seen the right way up show too, by a patch of the base's
+    own colour, and by another picture of the same tile of which it is told.
+
+    Parameters
+    ----------
+    measurements : DataFrame
+        As for `colour_questions`.
+    plan : PhotoPlan
+    known : collection of str
+        Fingerprints of pictures of which a person said how the tile lies.
+    """
+    pictures = _pictures(measurements)
+    told = set(known)
+    for picture in pictures:
+        elsewhere = [p for p in pictures if p.tile != picture.tile]
+        if picture.sha256 not in told and _way_is_told(picture, elsewhere, plan):
+            told.add(picture.sha256)
+    sure = [p for p in pictures if p.sha256 in told]
+    unsure = [p for p in pictures if p.sha256 not in told]
+    return [_untold(p, plan) for p in unsure if not _way_is_told(p, sure, plan)]
+
+
+def _untold(picture: _Seen, plan: PhotoPlan) -> Question:
+    half = any(degrees == 180.0 for _, degrees, _ in _turns(plan, picture.tile))
+    told = (
+        "Nothing yet tells which way up this tile lies: no other picture shows its colours. Look "
+        "at it: does patch 1 lie at the end the card says? Then accept it; if it "
+        + ("lies upside down, say 'Lies turned'." if half else "does not, photograph it again.")
+    )
+    return Question((picture.sha256,), (), told, 180.0 if half else 0.0)
+
+
+def _way_is_told(picture: _Seen, others: list[_Seen], plan: PhotoPlan) -> bool:
+    """Whether every other way of laying the tile would put known colours in wrong places."""
+    named = plan.overlays_on(picture.tile, picture.firing)
+    fits = _overlays_away(picture, others, plan, picture.overlay)
+    for turned, _, _ in _turns(plan, picture.tile):
+        if all(named.get(seen_at) == named.get(own) for seen_at, own in turned.items()):
+            continue
+        overlay = {turned[n]: lab for n, lab in picture.overlay.items() if n in turned}
+        away = _overlays_away(picture, others, plan, overlay)
+        if not (fits and away and np.mean(away) - np.mean(fits) > _MUCH_BETTER):
+            return False
+    return True
+
+
+def _overlays_away(
+    picture: _Seen, others: list[_Seen], plan: PhotoPlan, overlay: Mapping[int, NDArray[np.float64]]
+) -> list[float]:
+    away = _distances(picture, picture.tile, others, plan, overlay)
+    return [distance for place, distance in away.items() if place != _BASE_PLACE]
 
 
 def _pictures(measurements: pd.DataFrame) -> list[_Seen]:
@@ -191,6 +249,8 @@ def _distances(
     for position, lab in overlay.items():
         if position in named:
             known = _remembered(tile, position, named[position], others, plan)
+            if not len(known) and named[position] == plan.base_at(tile, position):
+                known = picture.base[None]
             if len(known):
                 away[position] = _apart(lab, known)
     if len(bases := _remembered_base(tile, others, plan)):

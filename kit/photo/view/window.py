@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.card.card_detection import FoundCard, Slips, find_card, read_slips
+from kit.photo.card.card_detection import FoundCard, Slips, find_card, read_slips, straightened
 from kit.photo.card.card_geometry import Box, Card
 from kit.photo.patch.edge_width import transition_width
 from kit.photo.raster import SRGB_TO_LINEAR, Raster, redraw, to_lab
@@ -70,6 +70,7 @@ def see_window(opened: Opened, plan: PhotoPlan) -> Window:
     pixels = opened.pixels
     card, scale = plan.card, plan.scale
     found = find_card(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), card, scale)
+    pixels = straightened(pixels, found.lens)
     stretch = np.diag([scale.across, scale.down, 1.0])
     planned = found.view @ stretch
     check_exposure(pixels, planned, card)

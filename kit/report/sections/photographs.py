@@ -236,8 +236,8 @@ def _estimates(fit: MeasureFit) -> Fold:
         f"{fit.measure}: formula and estimates",
         (
             Paragraph(
-                f"A linear mixed model (residual maximum likelihood) of {results.nobs} "
-                f"measurements: {results.formula}. {prior}"
+                f"A mixed model of {results.nobs} "
+                f"measurements: {results.formula}. {fit.ends} {prior}"
             ),
             table_of(f"{fit.measure}: effects", effects),
             table_of(f"{fit.measure}: what else varies", deviations),

@@ -2,10 +2,11 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
 
-from kit.photo.review.colour_memory import colour_questions
+from kit.photo.review.colour_memory import colour_questions, untold_questions
 
 
 @pytest.fixture
@@ -128,3 +129,44 @@ def test_an_overlay_that_differs_from_base_to_base_is_not_remembered_over_all(la
         table["overlay_b"] += 30.0 * (tile % 2)
         tables.append(table)
     assert colour_questions(pd.concat(tables, ignore_index=True), plan) == []
+
+
+def untold(laid, *tables: pd.DataFrame, known: tuple[str, ...] = ()) -> list[str]:
+    asked = untold_questions(pd.concat(tables, ignore_index=True), laid, known)
+    assert all("which way up" in question.words for question in asked)
+    return [question.pictures[0] for question in asked]
+
+
+def test_nothing_tells_which_way_up_a_tile_lies_that_is_alone(laid, picture_of):
+    assert untold(laid, picture_of(1)) == ["1-1-0"]
+    # Two pictures that agree may both be of the tile upside down.
+    assert untold(laid, picture_of(1), picture_of(1, firing=2)) == ["1-1-0", "1-2-0"]
+
+
+def test_colours_on_other_tiles_tell_which_way_up_a_tile_lies(laid, picture_of):
+    assert untold(laid, *(picture_of(tile) for tile in range(1, 7))) == []
+    # Tiles 1 and 3 share sand and ink, which half a turn or a quarter would put elsewhere.
+    assert untold(laid, picture_of(1), picture_of(3)) == []
+
+
+def test_a_picture_that_a_person_looked_at_tells_for_those_of_its_tile_after_it(laid, picture_of):
+    alone = [picture_of(1), picture_of(1, firing=2)]
+    assert untold(laid, *alone, known=("1-1-0",)) == []
+    assert untold(laid, *alone, known=("another",)) == ["1-1-0", "1-2-0"]
+
+
+def test_a_control_tells_which_way_up_its_tile_lies(laid, picture_of):
+    control = laid.patches.assign(
+        overlay=laid.patches["overlay"].where(laid.patches["patch"] != "T1-2", "chalk")
+    )
+    seen = picture_of(1)
+    lab = ["overlay_l", "overlay_a", "overlay_b"]
+    base = seen[["base_l", "base_a", "base_b"]].to_numpy()
+    seen[lab] = np.where((seen["patch"] == "T1-2").to_numpy()[:, None], base, seen[lab])
+    assert untold(replace(laid, patches=control), seen) == []
+
+
+def test_a_tile_that_looks_the_same_turned_is_not_asked_about(laid, picture_of):
+    same = laid.patches.assign(overlay="plum")
+    seen = picture_of(1, shows=dict.fromkeys(range(1, 5), "plum"))
+    assert untold(replace(laid, patches=same), seen) == []
