@@ -95,9 +95,9 @@ def _limits(
     tiles = int(tried.groupby(["base", "overlay"])["tile"].nunique().min())
     could_fail = 1 - (1 - _SURE) ** (1 / tiles)
     limits = [
-        f"Each pair is tried on {tiles} tiles or more. If it holds on all {tiles}, you can be "
-        f"{percent(_SURE)} sure that it fails on fewer than {percent(could_fail)} of tiles made "
-        "like these, and no surer.",
+        f"Each pair is tried on {counted(tiles, 'tile')} or more. If it holds on all of them, you "
+        f"can be {percent(_SURE)} sure that it fails on fewer than {percent(could_fail)} of tiles "
+        "made like these, and no surer.",
         "It says nothing about any other pair, nor about "
         f"other recipes than {held_in_words(recipe)}.",
     ]

@@ -31,6 +31,7 @@ from kit.sheets.paper import (
     typeset,
 )
 from kit.sheets.work_order import work_order_data
+from kit.wording import listed
 
 Progress = Callable[[str], None]
 _FOR_ALL = ("shopping", "grade-card")
@@ -163,8 +164,9 @@ def _tiles(series: Series, session: int | None) -> list[int]:
     if session is not None:
         tiles = tiles[tiles["session"] == session]
     if tiles.empty:
-        known = sorted(set(series.tiles["session"]))
-        raise Misuse(f"No tile is made in session {session}. Sessions are {known[0]}-{known[-1]}.")
+        known = [str(number) for number in sorted(set(series.tiles["session"]))]
+        which = f"session {known[0]}" if len(known) == 1 else f"sessions {listed(known)}"
+        raise Misuse(f"No tile is made in session {session}. Tiles are made in {which}.")
     return [int(tile) for tile in tiles["tile"]]
 
 
