@@ -28,7 +28,7 @@ from kit.design.verdict_forecast import NextStep, curve_in_words
 from kit.design.which_pairs import Aim, draft_more_pairs, pair_targets
 from kit.errors import Misuse
 from kit.model import FINE_EDGE, HIT_OR_MISS, NOT_KNOWN
-from kit.series import DEFAULT_FACTORS, Series, new_series, patches_in_full
+from kit.series import DEFAULT_FACTORS, Series, Settings, new_series, patches_in_full
 from kit.studio import demo_colours, demo_settings, demo_truth, fire
 
 pytestmark = pytest.mark.filterwarnings("ignore::kit.errors.StatisticalWarning")
@@ -263,3 +263,19 @@ def test_more_tiles_of_a_round_know_what_the_rounds_before_it_showed(fresh, fire
     every = pd.concat([patches_in_full(fired), patches_in_full(known.series)])
     pairs = len(every[["base", "overlay"]].drop_duplicates())
     assert f"It fires {pairs} different pairs" in known.describe()
+
+
+@pytest.mark.parametrize(("tiles", "stripes", "gave"), [(6, 3, 0.581), (9, 1, 0.559)])
+def test_forecasts_come_to_what_invented_studios_gave(tiles, stripes, gave):
+    """Right verdicts of 101 studios of a wide population: RESULTS.md, bench_heat."""
+    settings = Settings(
+        title="Wide",
+        question="?",
+        ask="which pairs work",
+        graders=("A", "B"),
+        tiles=tiles,
+        stripes=stripes,
+    )
+    fresh = new_series("wide", settings, demo_colours())
+    curve = verdict_curve(fresh, [tiles], studios=16)
+    assert curve["right"].iloc[0] == pytest.approx(gave, abs=0.04)
