@@ -8,7 +8,7 @@ import pandas as pd
 
 from kit.design.layout import Draft, held_in_words, usual_recipe
 from kit.errors import Misuse
-from kit.series import Settings
+from kit.series import Settings, over_another
 from kit.wording import counted, listed, percent
 
 _SURE = 0.95
@@ -91,12 +91,13 @@ def _why(settings: Settings, wishes: dict[str, list[str]]) -> str:
 def _limits(
     patches: pd.DataFrame, recipe: dict[str, object], settings: Settings
 ) -> tuple[str, ...]:
-    tried = patches[patches["base"] != patches["overlay"]]
+    tried = over_another(patches)
     tiles = int(tried.groupby(["base", "overlay"])["tile"].nunique().min())
     could_fail = 1 - (1 - _SURE) ** (1 / tiles)
+    held = f"all {tiles}" if tiles > 1 else "that one"
     limits = [
-        f"Each pair is tried on {tiles} tiles or more. If it holds on all {tiles}, you can be "
-        f"{percent(_SURE)} sure that it fails on fewer than {percent(could_fail)} of tiles made "
+        f"Each pair is tried on {counted(tiles, 'tile')} or more. If it holds on {held}, you can "
+        f"be {percent(_SURE)} sure that it fails on fewer than {percent(could_fail)} of tiles made "
         "like these, and no surer.",
         "It says nothing about any other pair, nor about "
         f"other recipes than {held_in_words(recipe)}.",

@@ -31,6 +31,7 @@ from kit.sheets.paper import (
     typeset,
 )
 from kit.sheets.work_order import work_order_data
+from kit.wording import listed
 
 Progress = Callable[[str], None]
 _FOR_ALL = ("shopping", "grade-card")
@@ -164,7 +165,9 @@ def _tiles(series: Series, session: int | None) -> list[int]:
         tiles = tiles[tiles["session"] == session]
     if tiles.empty:
         known = sorted(set(series.tiles["session"]))
-        raise Misuse(f"No tile is made in session {session}. Sessions are {known[0]}-{known[-1]}.")
+        there = "There is session" if len(known) == 1 else "There are sessions"
+        numbers = listed([str(number) for number in known])
+        raise Misuse(f"No tile is made in session {session}. {there} {numbers}.")
     return [int(tile) for tile in tiles["tile"]]
 
 

@@ -67,10 +67,24 @@ def index_document(
     dates = [s.settings.started for s in pooled.series if s.settings.started]
     return Document(
         title,
-        f"{counted(len(pooled.series), 'series', 'series')} of test tiles, read as one",
+        _how_many(pooled),
         tuple(sections),
         max(dates, default=None),
         made_by(),
+    )
+
+
+def _how_many(pooled: Pooled) -> str:
+    """'7 series of test tiles; the 3 with grades are read as one'."""
+    every = f"{counted(len(pooled.series), 'series', 'series')} of test tiles"
+    graded = sum(not graded_patches(series).empty for series in pooled.series)
+    if graded == len(pooled.series):
+        return f"{every}, read as one"
+    if not graded:
+        return f"{every}, none with grades yet"
+    return (
+        f"{every}; the {f'{graded} with grades are' if graded > 1 else 'one with grades is'} "
+        + ("read as one" if graded > 1 else "read alone")
     )
 
 
@@ -84,8 +98,9 @@ def pooled_chart(pooled: Pooled) -> Section:
         blocks = (
             Answer(
                 f"{counted(len(pooled.colours), 'colour')} make {len(found)} ordered pairs. "
-                f"{len(found.fired)} were fired and graded in some series; {len(found.known)} "
-                f"have a verdict. {which_pairs(found)}"
+                f"{len(found.fired)} were fired and graded in some series; "
+                f"{len(found) - len(found.unknown)} have a verdict at some firing count. "
+                f"{which_pairs(found)}"
             ),
             *_before_you_trust_it(pooled),
             Beside(pair_charts(pairs, pooled.colours), (_look_up(pooled),)),

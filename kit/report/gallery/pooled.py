@@ -10,7 +10,15 @@ from kit.errors import DataProblems, Misuse
 from kit.report.analysis import Fits, Judged, fit_scales, judge_pairs
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.publish import checked_ready
-from kit.series import PULL_THROUGH, SPREAD, Series, Verdict, observations, read_series
+from kit.series import (
+    PULL_THROUGH,
+    SPREAD,
+    Series,
+    Verdict,
+    observations,
+    over_another,
+    read_series,
+)
 from kit.wording import listed
 
 INVENTED = "demo"
@@ -137,7 +145,7 @@ def what_each_added(pooled: Pooled) -> pd.DataFrame:
     for series in pooled.series:
         patches = graded_patches(series)
         colours = set(patches["base"]) | set(patches["overlay"])
-        apart = patches[patches["base"] != patches["overlay"]]
+        apart = over_another(patches)
         pairs = set(zip(apart["base"], apart["overlay"], strict=True))
         new = pairs - known_pairs
         rows.append(

@@ -46,8 +46,8 @@ class Change:
             return f"alone it gives no verdict; together {self.gained} of its pairs have one."
         return (
             f"alone it gives {counted(self.known, 'verdict')}. Together {self.turned} of them turn "
-            f"into another verdict and {self.lost} into '{NOT_KNOWN}'; {self.gained} pairs more "
-            "get a verdict."
+            f"into another verdict and {self.lost} into '{NOT_KNOWN}'; "
+            f"{counted(self.gained, 'pair more gets', 'pairs more get')} a verdict."
         )
 
 
