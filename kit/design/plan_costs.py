@@ -9,7 +9,15 @@ import pandas as pd
 from kit.design.plan_model import SIDE_FACTORS
 from kit.design.surveys import checked_colours
 from kit.errors import Misuse
-from kit.series import Prices, Series, bases_by_stripe, last_firings, stencil_on, stripe_counts
+from kit.series import (
+    Prices,
+    Series,
+    bases_by_stripe,
+    last_firings,
+    patches_per_stripe,
+    stencil_on,
+    stripe_counts,
+)
 from kit.wording import counted, grams, listed, percent
 
 COPPER_G_PER_CM3 = 8.96
@@ -220,7 +228,7 @@ class Saving:
 
 
 def saving(planned: Series) -> Saving:
-    """Compare a plan with firing every ordered pair at every setting, one base a tile.
+    """Compare a plan with firing every ordered pair once at every setting, on tiles like its own.
 
     Parameters
     ----------
@@ -260,16 +268,18 @@ def _as_row(planned: Series, taken: Costs) -> dict[str, float]:
 
 def _of_every(planned: Series, colours: int, levels: Mapping[str, int]) -> dict[str, float]:
     settings = planned.settings
+    stripes = settings.stripes if len(planned.stripes) else 1
+    each = settings.patches_per_tile if stripes == 1 else patches_per_stripe(settings, stripes)
     bases = colours * math.prod(n for f, n in levels.items() if f.startswith("base_"))
     overlays = (colours - 1) * math.prod(n for f, n in levels.items() if f[:5] != "base_")
-    tiles = bases * math.ceil(overlays / settings.patches_per_tile)
+    tiles = math.ceil(bases * math.ceil(overlays / each) / stripes)
     coats, base_weight, weight = (
         _mean(settings.factors[f]) for f in ("base_coats", "base_coat_weight", "coat_weight")
     )
     trips = tiles * (_BACK + coats + settings.last_firing)
     area = settings.blank.area_cm2
     landed = 2 * tiles * coats * base_weight * area
-    landed += bases * overlays * weight * settings.stencil.area_cm2
+    landed += bases * overlays * weight * stencil_on(settings, stripes).area_cm2
     return {
         "tiles": tiles,
         "patches": bases * overlays,
@@ -290,6 +300,8 @@ def _kilos(weight_g: float) -> str:
 
 
 def _share(part: float, whole: float) -> str:
-    if part >= whole:
-        return "no less work than firing every pair"
+    if part == whole:
+        return "as much firing as every pair once"
+    if part > whole:
+        return f"{part / whole:.1f} times as much firing as every pair once"
     return f"{percent(1 - part / whole)} less firing"

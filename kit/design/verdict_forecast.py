@@ -16,12 +16,9 @@ from kit.design.surveys import (
     expected_verdicts,
     known_of_series,
     learned_scores,
-    next_task,
-    prospects,
     remaining_shares,
     score_of_rule,
     source_beliefs,
-    survey_plan,
     survey_task,
     verdicts_now,
 )
@@ -141,7 +138,7 @@ def verdict_curve(
     for count in sizes:
         if progress:
             progress(f"Forecasting {counted(count, 'tile')}.")
-        places = tile_format(settings).places(count)
+        places = tile_format(settings, series.stock).places(count)
         pair = dealt_evenly(known, task, places, np.random.default_rng(settings.seed))
         told = _forecast(series, known.counts, pair, places, studios)
         trips = count * (1 + coats + settings.last_firing)
@@ -177,7 +174,7 @@ def what_to_expect(
         told.append(f"That takes for known what changes with {names}, which is too hopeful.")
     tiles = len(planned.tiles)
     if after:
-        told += next_step(after, tiles, progress).sentences()
+        told += next_step(planned, after).sentences()
     elif tiles > 2:
         sized = replace(planned, settings=replace(planned.settings, tiles=tiles))
         curve = verdict_curve(sized, progress=progress)
@@ -209,15 +206,15 @@ def fewer_would_do(curve: pd.DataFrame, tiles: int) -> str:
 
 @dataclass(frozen=True, eq=False)
 class NextStep:
-    """What a further round could settle.
+    """What a further round can be expected to settle.
 
     Parameters
     ----------
     tiles : int
-    open_pairs : int
-        Pairs that are not known yet at some firing count.
-    settles : float
-        How many of them so many tiles can be expected to settle.
+    pairs : int
+    open_pairs, settles : float
+        Pairs that are not known yet, and how many of them the round settles: at a firing count,
+        on average over all of them.
     by_nature : int
         Pairs that are hit or miss.
     refire : tuple of int
@@ -225,28 +222,28 @@ class NextStep:
     """
 
     tiles: int
-    open_pairs: int
+    pairs: int
+    open_pairs: float
     settles: float
     by_nature: int
     refire: tuple[int, ...]
 
     @property
     def stop(self) -> bool:
-        """Whether another round would settle less than one pair."""
+        """Whether the round would settle less than one pair."""
         return self.settles < 1
 
     def sentences(self) -> tuple[str, ...]:
-        """Say what more tiles would settle, or that it is time to stop."""
-        more = f"{counted(self.tiles, 'more tile', 'more tiles')} would settle"
+        """Say what the tiles would settle, or that it is time to stop."""
+        open_pairs = counted(max(1, round(self.open_pairs)), "pair")
+        now = f"Before that about {open_pairs} of {self.pairs} had no verdict at each firing count;"
+        more = f"{now} {counted(self.tiles, 'tile')} would settle"
         if not self.open_pairs:
             said = ["Every pair has its verdict; stop."]
         elif self.stop:
-            said = [f"{more} less than one pair of {self.open_pairs} not known yet; stop."]
+            said = [f"{more} less than one of them; stop."]
         else:
-            said = [
-                f"{more} about {counted(round(self.settles), 'pair')} of "
-                f"{self.open_pairs} not known yet."
-            ]
+            said = [f"{more} about {round(self.settles)} of them."]
         if self.by_nature:
             said.append(
                 f"{counted(self.by_nature, 'pair')} {'is' if self.by_nature == 1 else 'are'} "
@@ -261,37 +258,33 @@ class NextStep:
         return tuple(said)
 
 
-def next_step(
-    series: Sequence[Series], tiles: int = 3, progress: Callable[[str], None] | None = None
-) -> NextStep:
-    """Say after a round what more tiles would settle, what is settled by nature, what to refire.
+def next_step(planned: Series, after: Sequence[Series]) -> NextStep:
+    """Say what a planned round will settle, what is settled by nature, what to fire again.
 
     Parameters
     ----------
-    series : sequence of Series
-        Graded; the last of them says how tiles are divided.
-    tiles : int
-        Size of the further round.
-    progress : callable, optional
+    planned : Series
+        The round, with its own colours and rule.
+    after : sequence of Series
+        Graded series that it goes on from.
 
     Returns
     -------
     NextStep
     """
-    last = series[-1]
-    known = known_of_series(last, last.stock, series)
-    places = tile_format(last.settings).places(tiles)
-    task = next_task(known, None)
-    chosen = survey_plan(known, task, places, last.settings.seed, progress)
-    now, _ = prospects(known)
-    then, _ = prospects(known, chosen)
+    known = known_of_series(planned, planned.stock, after)
+    pair, places = patches_in_places(patches_in_full(planned), known)
+    then = expected_verdicts(known, remaining_shares(known, pair, places))
     verdicts = verdicts_now(known)
+    open_pairs = float((verdicts == NOT_KNOWN).mean(axis=1).sum())
+    open_then = len(known.judged) - float(then.given.sum())
     return NextStep(
-        tiles=tiles,
-        open_pairs=int((verdicts == NOT_KNOWN).any(axis=1).sum()),
-        settles=float(np.maximum(then.given - now.given, 0).sum()),
+        tiles=len(planned.tiles),
+        pairs=len(known.judged),
+        open_pairs=open_pairs,
+        settles=open_pairs - open_then,
         by_nature=int((verdicts == HIT_OR_MISS).any(axis=1).sum()),
-        refire=_worth_refiring(last, known, verdicts),
+        refire=_worth_refiring(after[-1], known, verdicts),
     )
 
 

@@ -50,11 +50,19 @@ class Aim:
     not_bases: Collection[str] = ()
 
 
-def tile_format(settings: Settings) -> TileFormat:
-    """How the tiles of a series are divided."""
+def asked_format(settings: Settings) -> TileFormat:
+    """How the settings divide tiles, whatever colours there are."""
     stripes = settings.stripes
     each = patches_per_stripe(settings, stripes) if stripes > 1 else 1
     return TileFormat(settings.patches_per_tile, stripes, each)
+
+
+def tile_format(
+    settings: Settings, colours: pd.DataFrame, not_bases: Collection[str] = ()
+) -> TileFormat:
+    """How the tiles of a series are divided, as far as its colours go."""
+    bases = (~colours["colour"].isin(not_bases)).sum()
+    return asked_format(settings).fitted(len(colours), int(bases))
 
 
 def pair_targets(
@@ -128,7 +136,7 @@ def draft_pairs(
     patches = survey(
         colours,
         settings.tiles,
-        tile_format(settings),
+        tile_format(settings, colours, aim.not_bases),
         setting=PairSetting.of(settings.verdict),
         counts=range(1, settings.last_firing + 1),
         graders=max(1, len(settings.graders)),
@@ -166,7 +174,7 @@ def draft_next_pairs(
     Misuse
         When nothing has been graded, or no such plan exists.
     """
-    divided = tile_format(settings)
+    divided = tile_format(settings, colours, aim.not_bases)
     patches = next_patches(
         earlier,
         len(divided.places(settings.tiles).stripe),
@@ -216,7 +224,7 @@ def draft_more_pairs(
     new = ~colours["colour"].isin({*seen["base"], *seen["overlay"]}).to_numpy()
     task = survey_task(known, aim.targets, aim.wrong_costs, aim.not_bases)
     task = replace(task, bases=task.bases & new, overlays=task.overlays & new)
-    places = tile_format(settings).places(settings.tiles)
+    places = tile_format(settings, colours, aim.not_bases).places(settings.tiles)
     patches = survey_plan(known, task, places, settings.seed, progress).frame(known)
     why = (
         f"{counted(len(patches), 'patch', 'patches')} on "
@@ -260,7 +268,21 @@ def _with_recipe(
     patches["before_firing"] = 1
     patches["last_firing"] = settings.last_firing
     every = patches if beside is None else pd.concat([patches, beside])
-    return Draft(patches, kind, why, _limits(every, colours, recipe, varied))
+    limits = (*_fewer_on_a_base(settings, colours), *_limits(every, colours, recipe, varied))
+    return Draft(patches, kind, why, limits)
+
+
+def _fewer_on_a_base(settings: Settings, colours: pd.DataFrame) -> list[str]:
+    """Say where colours are too few to fill a tile as the settings divide it."""
+    asked, fitted = asked_format(settings), tile_format(settings, colours)
+    if (asked.patches, asked.per_stripe) == (fitted.patches, fitted.per_stripe):
+        return []
+    patches = counted(len(colours) - 1, "patch", "patches")
+    others = counted(len(colours) - 1, "different overlay")
+    return [
+        f"A base carries {patches} at most, fewer than it has room for, as "
+        f"{len(colours)} colours give {others} for it."
+    ]
 
 
 def _why(patches: pd.DataFrame, colours: pd.DataFrame) -> str:

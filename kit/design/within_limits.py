@@ -68,7 +68,7 @@ def best_within(
             return _with_jars(plan, spared, series.settings)
         if short - spared:
             spared |= short
-        elif short and _others(series, settings, short) > settings.patches_per_tile:
+        elif short and _others(series, settings, short) > 1:
             settings = replace(settings, leave_out=(*settings.leave_out, *sorted(short)))
         elif settings.tiles > 1:
             settings = replace(settings, tiles=settings.tiles - 1)
@@ -111,7 +111,7 @@ def _most_tiles(series: Series, limits: Limits) -> int:
 def _costs_of_size(series: Series) -> Costs:
     """What a plan of the settings' size takes, whatever its colours."""
     settings = series.settings
-    places = tile_format(settings).places(settings.tiles)
+    places = tile_format(settings, series.stock).places(settings.tiles)
     name = series.stock["colour"].iloc[0]
     stripe = pd.Series(places.tile_of).groupby(places.tile_of).cumcount() + 1
     several = np.bincount(places.tile_of) > 1

@@ -4,6 +4,7 @@ import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from kit.photo import SRGB_TO_LINEAR
 from kit.series import nearest_step
 from kit.wording import escape
 
@@ -209,16 +210,14 @@ def contrast(one: str, other: str) -> float:
 def mixed(colour: str, ground: str, share: float) -> str:
     """Mix a colour with a ground: `share` of the colour, the rest of the ground."""
     parts = zip(_channels(colour), _channels(ground), strict=True)
-    return "#" + "".join(f"{round(255 * (share * c + (1 - share) * g)):02x}" for c, g in parts)
+    return "#" + "".join(f"{round(share * c + (1 - share) * g):02x}" for c, g in parts)
 
 
 def _luminance(colour: str) -> float:
-    linear = [
-        c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in _channels(colour)
-    ]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+    red, green, blue = (float(SRGB_TO_LINEAR[channel]) for channel in _channels(colour))
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
-def _channels(colour: str) -> tuple[float, float, float]:
-    red, green, blue = (int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5))
-    return red, green, blue
+def _channels(colour: str) -> bytes:
+    """Red, green and blue, 0 to 255."""
+    return bytes.fromhex(colour[1:])

@@ -9,7 +9,7 @@ group; each group is fired, once as a rule, before the next one goes on, so that
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from kit.model import BROKEN_THROUGH, ENDINGS
+from kit.model import BROKEN_THROUGH, ENDINGS, FINE_EDGE
 
 BASE = "base"
 """What a layer lies on when it lies on the base coat; no layer may have this name."""
@@ -70,7 +70,7 @@ class Layer:
     mesh: int = 100
     coat_weight: float = 40.0
     stencils: int = 1
-    wanted: str = "fine edge"
+    wanted: str = FINE_EDGE
     firings: int = 1
     fires_with: str | None = None
 

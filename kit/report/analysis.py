@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Literal
 
 import pandas as pd
 
@@ -228,7 +229,12 @@ def fit_scales(
     return Fits(by_scale, missing, warned)
 
 
-def judge_pairs(fits: Fits, colours: pd.DataFrame, verdict: Verdict) -> Judged:
+def judge_pairs(
+    fits: Fits,
+    colours: pd.DataFrame,
+    verdict: Verdict,
+    jars: Literal["fired", "new"] = "fired",
+) -> Judged:
     """Judge every ordered pair of the colours by the fits of spread and pull-through."""
     for scale in (SPREAD, PULL_THROUGH):
         if scale.name in fits.missing:
@@ -236,7 +242,7 @@ def judge_pairs(fits: Fits, colours: pd.DataFrame, verdict: Verdict) -> Judged:
             return Judged(pd.DataFrame(), why)
     scales = {scale.name: fits.by_scale[scale.name] for scale in (SPREAD, PULL_THROUGH)}
     with collected_warnings() as said:
-        pairs = pair_table(scales, colours, PairSetting.of(verdict))
+        pairs = pair_table(scales, colours, PairSetting.of(verdict), jars=jars)
     return Judged(pairs, "", warning_sentences(said))
 
 

@@ -150,9 +150,11 @@ def times(count: int) -> str:
 
 
 def listed(words: Sequence[str], last: str = "and") -> str:
-    """Join words as a sentence does: 'a, b and c'."""
+    """Join words as a sentence does: 'a, b and c'; 'a; b, dark; and c' where one has a comma."""
     if len(words) < 2:
         return "".join(words)
+    if any(", " in word for word in words):
+        return f"{'; '.join(words[:-1])}; {last} {words[-1]}"
     return f"{', '.join(words[:-1])} {last} {words[-1]}"
 
 

@@ -173,7 +173,8 @@ def other_jars(truth: Truth, seed: int) -> Truth:
 
 
 def _left_out(series: Series, fits: Mapping[str, ScaleFit]) -> bool:
-    return left_out(fits, SETTING.rule, "tile").finding not in {COME_TRUE, TOO_FEW}
+    found = {left_out(fits, SETTING.rule, by).finding for by in ("tile", "pair")}
+    return bool(found - {COME_TRUE, TOO_FEW})
 
 
 CHECKS: Mapping[str, Callable[[Series, Mapping[str, ScaleFit]], bool]] = {
@@ -185,10 +186,8 @@ CHECKS: Mapping[str, Callable[[Series, Mapping[str, ScaleFit]], bool]] = {
     "drift": lambda series, fits: any(
         drift_in_session(fit, turns(series)).stands_out for fit in fits.values()
     ),
-    "one tile": lambda _, fits: any(
-        tile_influence(fit)["stands_out"].any() for fit in fits.values()
-    ),
-    "tiles left out": _left_out,
+    "one tile": lambda _, fits: bool(tile_influence(fits)["stands_out"].any()),
+    "tiles or pairs left out": _left_out,
 }
 """What the report looks at, by name."""
 
@@ -201,8 +200,8 @@ WORLDS: Mapping[str, tuple[Callable[[Truth, int], tuple[Truth, Series]], tuple[s
     "swapped": (swapped, ("graders",)),
     "drift": (drifting, ("drift",)),
     "odd tile": (odd_tile, ("one tile",)),
-    "pairs": (unlike_pairs, ("tiles left out",)),
-    "firing": (own_ways, ("tiles left out",)),
+    "pairs": (unlike_pairs, ("tiles or pairs left out",)),
+    "firing": (own_ways, ("tiles or pairs left out",)),
     "jars": (right, ()),
 }
 """How each world is made, and the checks that are asked there: all where it is right."""

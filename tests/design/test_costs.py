@@ -164,7 +164,7 @@ def test_settings_multiply_what_every_pair_would_take(planned: Series):
 def test_it_is_said_in_words_and_never_as_a_saving_that_is_none(planned: Series):
     said = " ".join(saving(planned).sentences())
     assert "all 12 pairs" in said
-    assert "no less work" in said
+    assert "2.0 times as much firing as every pair once" in said
     factors = {**planned.settings.factors, "mesh": (80, 100, 120, 150), "coat_weight": (30.0, 60.0)}
     settings = replace(planned.settings, factors=factors)
     said = " ".join(saving(replace(planned, settings=settings)).sentences())
@@ -176,3 +176,15 @@ def test_it_is_said_in_words_and_never_as_a_saving_that_is_none(planned: Series)
 def test_nothing_planned_saves_nothing(planned: Series):
     with pytest.raises(Misuse, match="Nothing is planned"):
         saving(replace(planned, patches=planned.patches.iloc[:0]))
+
+
+def test_every_pair_is_reckoned_on_tiles_like_those_of_the_plan(planned: Series):
+    """With two bases of three small patches on a tile, four bases of three overlays take two."""
+    settings = replace(planned.settings, stripes=2, ask="which pairs work")
+    bare = {name: getattr(planned, name).iloc[:0] for name in ("tiles", "patches", "stripes")}
+    striped = plan(replace(planned, settings=settings, **bare), tiles=4).series
+    every = saving(striped).table.loc["every pair"]
+    assert (every["tiles"], every["patches"]) == (2, 12)
+    # Patches of 10 mm, and two coats in front and on the back.
+    landed = 2 * 25 * 2 * 0.060 * 2 + 12 * math.pi * 0.5**2 * 0.040
+    assert every["enamel_g"] == pytest.approx(landed / 0.7)

@@ -89,15 +89,20 @@ def test_a_plan_says_what_it_takes_and_what_it_will_settle(fresh):
     assert "can be expected to get a verdict" in said[1]
 
 
-def test_after_a_round_it_is_said_what_more_tiles_would_settle(fired):
-    step = next_step([fired], 2)
-    assert step.settles <= step.open_pairs
+def test_after_a_round_it_is_said_what_more_tiles_would_settle(fired, fresh):
+    """What is settled now and what the tiles settle add up to what can be expected afterwards."""
+    chosen = plan(fresh, tiles=2, after=[fired]).series
+    step = next_step(chosen, [fired])
+    assert step.tiles == 2
+    assert 0 < step.settles <= step.open_pairs
+    then = forecast_verdicts(chosen, [fired])
+    assert step.pairs - step.open_pairs + step.settles == pytest.approx(then.given * then.pairs)
     assert set(step.refire) <= set(fired.tiles["tile"])
     assert all(sentence.endswith(".") for sentence in step.sentences())
 
 
 def test_the_next_step_counts_pairs_and_what_more_tiles_add(fresh, monkeypatch):
-    """A pair is open, or varies by nature, once, however many firing counts say so."""
+    """A pair is open at as many of its firing counts as say so; by nature it varies once."""
     told = np.array(
         [
             [FINE_EDGE, HIT_OR_MISS],
@@ -106,20 +111,20 @@ def test_the_next_step_counts_pairs_and_what_more_tiles_add(fresh, monkeypatch):
             [FINE_EDGE, NOT_KNOWN],
         ]
     )
-    now, then = np.array([1.0, 1.0, 0.2, 0.5]), np.array([1.0, 0.9, 0.6, 0.8])
+    then = np.array([1.0, 0.9, 0.6, 0.8])
     replaced = {
-        "known_of_series": lambda *_: None,
-        "next_task": lambda *_: None,
-        "survey_plan": lambda *_: None,
+        "known_of_series": lambda *_: SimpleNamespace(judged=np.arange(4)),
+        "patches_in_places": lambda *_: (None, None),
+        "remaining_shares": lambda *_: None,
         "verdicts_now": lambda _: told,
-        "prospects": lambda _, *chosen: (SimpleNamespace(given=then if chosen else now), None),
+        "expected_verdicts": lambda *_: SimpleNamespace(given=then),
         "_worth_refiring": lambda *_: (),
     }
     for name, stands_in in replaced.items():
         monkeypatch.setattr(forecasting, name, stands_in)
-    step = next_step([fresh], 2)
-    assert (step.open_pairs, step.by_nature) == (2, 2)
-    assert step.settles == pytest.approx(0.4 + 0.3)
+    step = next_step(fresh, [fresh])
+    assert (step.pairs, step.open_pairs, step.by_nature) == (4, 1.5, 2)
+    assert step.settles == pytest.approx(3.3 - (4 - 1.5))
     assert step.stop
 
 
@@ -157,11 +162,16 @@ def test_the_fewest_tiles_that_do_as_well_are_named():
 
 
 def test_it_is_said_when_to_stop():
-    done = NextStep(3, open_pairs=5, settles=0.4, by_nature=2, refire=())
+    done = NextStep(3, pairs=12, open_pairs=5.2, settles=0.4, by_nature=2, refire=())
     assert done.stop
     assert "stop" in done.sentences()[0]
     assert "2 pairs are hit or miss" in done.sentences()[1]
-    assert not NextStep(3, 5, 2.0, 0, ()).stop
+    more = NextStep(3, 12, 5.2, 2.0, 0, ())
+    assert not more.stop
+    assert more.sentences() == (
+        "Before that about 5 pairs of 12 had no verdict at each firing count; 3 tiles would settle "
+        "about 2 of them.",
+    )
 
 
 def test_until_anything_is_fired_a_plan_is_replaced_freely(fresh):

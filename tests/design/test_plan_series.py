@@ -74,3 +74,25 @@ def test_going_on_from_a_graded_series_fires_what_it_left_open(fresh, fired):
     assert sorted(map(tuple, pairs.to_numpy())) == sorted(
         map(tuple, wanted[["base", "overlay"]].to_numpy())
     )
+
+
+@pytest.mark.parametrize("colours", [2, 3])
+@pytest.mark.parametrize("stripes", [1, 2])
+def test_few_colours_fill_a_base_with_as_many_overlays_as_there_are(fired, colours, stripes):
+    """Whatever room a tile has, and in a next round too; each series keeps its own division."""
+    few = fired.colours.iloc[:colours].reset_index(drop=True)
+    settings = replace(fired.settings, ask="which pairs work", tiles=4, patches_per_tile=4)
+    first = plan(new_series("few", replace(settings, stripes=stripes), few))
+    for chosen in (first, plan(new_series("more", settings, few), after=[fired])):
+        patches = patches_in_full(chosen.series)
+        on_a_base = patches.groupby(["tile", "stripe"])["overlay"]
+        assert (on_a_base.size() == colours - 1).all()
+        assert (on_a_base.nunique() == colours - 1).all()
+        others = "1 different overlay" if colours == 2 else "2 different overlays"
+        assert f"as {colours} colours give {others} for it." in chosen.describe()
+        assert not chosen.series.problems()
+    assert first.series.settings.patches_per_tile == 4
+
+
+def test_nothing_is_said_of_colours_that_fill_a_tile(fresh):
+    assert "fewer than it has room for" not in plan(fresh, ask="which pairs work").describe()

@@ -88,11 +88,14 @@ def test_observed_shares_follow_the_foretold(fits):
 
 
 def test_a_tile_that_was_turned_over_is_named(survey):
-    assert not tile_influence(fit_series(survey, "pull_through"))["stands_out"].any()
+    assert not tile_influence({"pull_through": fit_series(survey, "pull_through")})[
+        "stands_out"
+    ].any()
     own = survey.grades["patch"].isin(survey.patches.loc[survey.patches["tile"] == 23, "patch"])
     grades = survey.grades.copy()
     grades.loc[own, "pull_through"] = 4 - grades.loc[own, "pull_through"]
-    table = tile_influence(fit_series(replace(survey, grades=grades), "pull_through"))
+    turned = fit_series(replace(survey, grades=grades), "pull_through")
+    table = tile_influence({"pull_through": turned})
     assert list(table["tile"][table["stands_out"]]) == [23]
     assert "fire its pairs on another tile" in table.loc[0, "sentence"]
     assert not table.loc[1:, "sentence"].str.contains("fire").any()
@@ -102,7 +105,7 @@ def test_leaving_tiles_out_needs_three(survey):
     fit = fit_series(survey, "spread")
     two = replace(fit, frame=fit.frame[fit.frame["tile"] <= 2])
     with pytest.raises(Misuse, match="at least three; there are 2"):
-        tile_influence(two)
+        tile_influence({"spread": two})
 
 
 def test_several_series_are_fitted_together_with_a_term_for_each(fired):

@@ -172,6 +172,10 @@ def test_the_contact_sheet_needs_nothing_but_itself_and_starts_with_the_worst(
     text = path.read_text(encoding="utf-8")
     assert all(overlay in text for overlay in overlays)
     assert path.stat().st_size < 1_000_000
+    to_look_at, folded = text.split("<details>")
+    assert "picture refused" not in folded
+    assert "picture good" not in to_look_at and "picture fair" not in to_look_at
+    assert f"Nothing to decide: {folded.count('<section')}<" in folded
 
 
 def test_the_form_writes_what_is_tapped_and_goes_on(folder):

@@ -12,9 +12,10 @@ from kit.model import NOT_KNOWN
 from kit.report import analyse_together, read_every_series, write_every_report
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.gallery.colour_page import colour_addresses
-from kit.report.gallery.index_page import in_rounds
+from kit.report.gallery.index_page import in_rounds, pooled_chart
 from kit.report.gallery.pooled import what_each_added
 from kit.report.gallery.pooling_effect import changes, dangers
+from kit.report.page.document import Paragraph
 from kit.studio import draw_truth, fire
 
 
@@ -52,6 +53,16 @@ def test_every_series_has_its_report_and_the_index_leads_to_it(studio):
     assert all((reports / address).is_file() for address in [*links, *pictures])
     assert all(image.get("alt") for image in body.iter("img"))
     assert body.find(".//div[@id='look-up']") is not None
+
+
+def test_what_holds_with_new_jars_is_said_where_series_differ_in_theirs(two):
+    pooled = analyse_together(two)
+    known, of_new = (PairFindings(j.table).known for j in (pooled.judged, pooled.of_new_jars))
+    assert 0 < len(of_new) < len(known)
+    told = [block.text for block in pooled_chart(pooled).blocks if isinstance(block, Paragraph)]
+    assert any(f"With new jars of the same names {len(of_new)} pair" in text for text in told)
+    alone = pooled_chart(analyse_together(two[:1])).blocks
+    assert not any("new jars" in getattr(block, "text", "") for block in alone)
 
 
 def test_series_that_are_named_are_read_as_one_in_a_folder_of_their_own(studio, two, tmp_path):

@@ -59,6 +59,7 @@ def test_small_grammar():
     assert words.counted(1, "patch", "patches") == "1 patch"
     assert words.counted(12000, "patch", "patches") == "12 000 patches"
     assert words.listed(["a", "b", "c"]) == "a, b and c"
+    assert words.listed(["a", "b", "c, ground"]) == "a; b; and c, ground"
     assert words.day(dt.date(2026, 3, 4)) == "4 March 2026"
 
 

@@ -1,6 +1,6 @@
 """Pair surveys: what is known of pairs, verdicts to expect, the search, what to fire next."""
 
-from kit.design.surveys.choose_next import next_patches, next_task, prospects, verdicts_now
+from kit.design.surveys.choose_next import next_patches, verdicts_now
 from kit.design.surveys.pair_knowledge import (
     SCORES,
     Floats,
@@ -41,8 +41,6 @@ __all__ = [
     "known_of_series",
     "learned_scores",
     "next_patches",
-    "next_task",
-    "prospects",
     "remaining_shares",
     "score_of_rule",
     "source_beliefs",

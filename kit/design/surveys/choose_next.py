@@ -6,7 +6,6 @@ import numpy as np
 import pandas as pd
 
 from kit.design.surveys.pair_knowledge import (
-    Floats,
     PairKnowledge,
     ScoreKnowledge,
     checked_colours,
@@ -14,8 +13,7 @@ from kit.design.surveys.pair_knowledge import (
     known_from_grades,
 )
 from kit.design.surveys.pair_survey import TileFormat, pair_weights, survey_plan
-from kit.design.surveys.verdict_criterion import Expected, expected_verdicts
-from kit.design.surveys.verdict_search import Chosen, Task, remaining_shares, without_surplus
+from kit.design.surveys.verdict_search import Chosen, Task, without_surplus
 from kit.errors import Misuse
 from kit.model import (
     ENDINGS,
@@ -120,24 +118,6 @@ def next_task(
     return Task(pair_weights(known, targets), allowed, none, none, wrong_costs)
 
 
-def prospects(known: PairKnowledge, chosen: Chosen | None = None) -> tuple[Expected, Floats]:
-    """Verdicts to expect, pair by pair, after firing what was chosen; now, where nothing was.
-
-    Returns
-    -------
-    Expected
-    (n,) array
-        Chance that a pair is hit or miss by its nature, on average over firing counts.
-    """
-    n = len(known.judged)
-    if chosen is None:
-        left = (np.ones(n), np.ones(n))
-    else:
-        left = remaining_shares(known, chosen.pair(len(known.colours)), chosen.places)
-    seen = _outlook_now(known)
-    return expected_verdicts(known, left), seen.hit_or_miss.reshape(n, -1).mean(axis=1)
-
-
 def verdicts_now(known: PairKnowledge) -> np.ndarray:
     """Verdict of each judged pair at each firing count, (n, counts)."""
     seen = _outlook_now(known)
@@ -172,7 +152,7 @@ def _read(
         stock = pd.concat([colours_in_stock(one.colours, one.settings) for one in each])
         colours = stock.drop_duplicates("colour", keep="last").reset_index(drop=True)
     first_tile = 1 + max(int(one.tiles["tile"].max()) for one in each)
-    usual = TileFormat(last.patches_per_tile)
+    usual = TileFormat(last.patches_per_tile).fitted(len(colours), len(colours))
     return fitted_scores(each), colours, setting or PairSetting.of(last.verdict), usual, first_tile
 
 

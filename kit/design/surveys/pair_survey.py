@@ -1,7 +1,7 @@
 """Pair surveys before anything is fired: which bases, and which overlays lie on them."""
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -38,6 +38,24 @@ class TileFormat:
     stripes: int = 1
     per_stripe: int = 3
     full_size_one_in: int = FULL_SIZE_ONE_IN
+
+    def fitted(self, colours: int, bases: int) -> "TileFormat":
+        """No more patches on a base, nor stripes on a tile, than there are different colours for.
+
+        Parameters
+        ----------
+        colours : int
+            In use; all but the base's own can lie on it.
+        bases : int
+            Of them, those that may be a base.
+        """
+        overlays = max(1, colours - 1)
+        return replace(
+            self,
+            patches=min(self.patches, overlays),
+            stripes=min(self.stripes, max(1, bases)),
+            per_stripe=min(self.per_stripe, overlays),
+        )
 
     def places(self, tiles: int) -> Places:
         """Lay out so many tiles; those of full size come last."""

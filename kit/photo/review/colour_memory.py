@@ -108,16 +108,14 @@ def untold_questions(
         Fingerprints of pictures of which a person said how the tile lies.
     """
     pictures = _pictures(measurements)
-    told = {p.sha256 for p in pictures if p.sha256 in known}
-    open_ = [p for p in pictures if p.sha256 not in told]
-    for picture in open_:
+    told = set(known)
+    for picture in pictures:
         elsewhere = [p for p in pictures if p.tile != picture.tile]
-        if _way_is_told(picture, elsewhere, plan):
+        if picture.sha256 not in told and _way_is_told(picture, elsewhere, plan):
             told.add(picture.sha256)
     sure = [p for p in pictures if p.sha256 in told]
-    return [
-        _untold(p, plan) for p in open_ if p.sha256 not in told and not _way_is_told(p, sure, plan)
-    ]
+    unsure = [p for p in pictures if p.sha256 not in told]
+    return [_untold(p, plan) for p in unsure if not _way_is_told(p, sure, plan)]
 
 
 def _untold(picture: _Seen, plan: PhotoPlan) -> Question:

@@ -5,7 +5,9 @@ import hashlib
 import json
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
+from PIL import Image
 
 from kit.errors import Misuse
 from kit.photo.photo_series import WORST_FIRST, Measured
@@ -17,6 +19,10 @@ from kit.wording import amount, escape, gap, mm_and_inches
 FILE = "contact-sheet.html"
 _HERE = Path(__file__).parent
 _SMALL_PX = 420
+_SETTLED = ("fair", "good", "struck out")
+"""States in which a picture asks for no decision: it is folded away, and kept smaller."""
+
+_SETTLED_PX = 340
 _BUTTONS = (("accept", "Accept"), ("strike out", "Strike out"), ("retake", "Take again"))
 TURNED = "Lies turned"
 
@@ -48,7 +54,12 @@ def contact_sheet_html(measured: Measured, photos: Path) -> str:
     counts = decided(measured.decisions)
     known = {f"{sha256}|": turned_by(deg) for sha256, deg in turns(measured.decisions).items()}
     known |= {f"{sha256}|{patch}": choice for (sha256, patch), choice in counts.items()}
-    cards = [picture_html(measured, row, photos) for row in worst_first(measured).itertuples()]
+    pictures = worst_first(measured)
+    settled = pictures["state"].isin(_SETTLED)
+    cards, rest = (
+        "".join(picture_html(measured, row, photos) for row in some.itertuples())
+        for some in (pictures[~settled], pictures[settled])
+    )
     name = escape(measured.series.name)
     decisions = json.dumps(known).replace("<", "\\u003c")
     script = (_HERE / "contact_sheet.js").read_text("utf-8")
@@ -61,7 +72,9 @@ def contact_sheet_html(measured: Measured, photos: Path) -> str:
         '<div id="bar"><button id="save" type="button">Save decisions</button> '
         f'<span id="count"></span> Then: <code>kit photos {name} --decisions FILE</code></div>'
         f"{summary_html(measured)}"
-        f"<h2>Pictures, the worst first</h2><div class='sheet'>{''.join(cards)}</div>"
+        f"<h2>To look at, the worst first: {(~settled).sum()}</h2><div class='sheet'>{cards}</div>"
+        f"<details><summary>Nothing to decide: {settled.sum()}</summary>"
+        f"<div class='sheet'>{rest}</div></details>"
         f'<script type="application/json" id="decided">{decisions}</script>'
         f"<script>{script}</script></html>"
     )
@@ -144,15 +157,22 @@ def seems_turned(measured: Measured, sha256: str) -> list[float]:
 
 def _image(row: "pd.core.series.Series", photos: Path) -> str:
     try:
-        content = (
-            Path(row.shown).read_bytes()
-            if row.shown
-            else bare_jpeg(thumbnail(photos / row.picture, _SMALL_PX), 70)
-        )
+        if not row.shown:
+            content = bare_jpeg(thumbnail(photos / row.picture, _SMALL_PX), 70)
+        elif row.state in _SETTLED:
+            content = _reduced(Path(row.shown))
+        else:
+            content = Path(row.shown).read_bytes()
     except (OSError, Unmeasurable, Misuse):
         return ""
     data = base64.b64encode(content).decode()
     return f"<img alt='{escape(row.picture, quote=True)}' src='data:image/jpeg;base64,{data}'>"
+
+
+def _reduced(kept: Path) -> bytes:
+    with Image.open(kept) as image:
+        image.thumbnail((_SETTLED_PX, _SETTLED_PX))
+        return bare_jpeg(np.asarray(image.convert("RGB")), 60)
 
 
 def _labels(measured: Measured, row: "pd.core.series.Series", rows: pd.DataFrame) -> str:

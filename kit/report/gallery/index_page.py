@@ -102,10 +102,27 @@ def pooled_chart(pooled: Pooled) -> Section:
                 f"{len(found) - len(found.unknown)} have a verdict at some firing count. "
                 f"{which_pairs(found)}"
             ),
+            *_of_new_jars(pooled),
             *_before_you_trust_it(pooled),
             Beside(pair_charts(pairs, pooled.colours), (_look_up(pooled),)),
         )
     return Section("pooled", "Every pair, by all series at once", blocks)
+
+
+def _of_new_jars(pooled: Pooled) -> tuple[Block, ...]:
+    """Say which jars the chart is for, and what holds with jars of which none was fired."""
+    if len(pooled.series) == 1:
+        return ()
+    fired, new = PairFindings(pooled.pairs), PairFindings(pooled.of_new_jars.table)
+    said = {pair.name: pair.headline for pair in new.known}
+    same = sum(said.get(pair.name) == pair.headline for pair in fired.known)
+    return (
+        Paragraph(
+            "The chart is for the jars that were fired last: a name may hold another jar's powder. "
+            f"With new jars of the same names {counted(len(new.known), 'pair')} would have a "
+            f"verdict; of those in the chart {same} would be the same."
+        ),
+    )
 
 
 def _look_up(pooled: Pooled) -> LookUp:

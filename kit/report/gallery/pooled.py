@@ -41,13 +41,15 @@ class Pooled:
         Columns colour, family; every colour of any series once.
     fits : Fits
         Of spread and pull-through over all series.
-    judged : Judged
+    judged, of_new_jars : Judged
+        With the jars that were fired last, and with jars of the same names that none was fired of.
     """
 
     series: tuple[Series, ...]
     colours: pd.DataFrame
     fits: Fits
     judged: Judged
+    of_new_jars: Judged
 
     @property
     def pairs(self) -> pd.DataFrame:
@@ -125,7 +127,8 @@ def analyse_together(several: Sequence[Series], verdict: Verdict = USUAL) -> Poo
     ordered = tuple(sorted(several, key=_date_then_name))
     colours = _colours(ordered)
     fits = fit_scales(ordered, (SPREAD, PULL_THROUGH))
-    return Pooled(ordered, colours, fits, judge_pairs(fits, colours, verdict))
+    judged = judge_pairs(fits, colours, verdict)
+    return Pooled(ordered, colours, fits, judged, judge_pairs(fits, colours, verdict, "new"))
 
 
 def what_each_added(pooled: Pooled) -> pd.DataFrame:

@@ -68,12 +68,12 @@ def _open(open_pairs: int, every: int, alone: bool) -> str:
 
 
 def _by_tile(suggested: pd.DataFrame) -> Bullets:
-    """Name the overlays of each tile."""
+    """Name the overlays of each tile, which gets its number when it is planned."""
     tiles = suggested.groupby(["tile", "base"], sort=False)["overlay"]
     return Bullets(
         tuple(
-            Point(f"{listed(list(overlays))}.", f"Tile {tile}, {base} under")
-            for (tile, base), overlays in tiles
+            Point(f"{listed(list(overlays))}.", f"A tile with {base} under")
+            for (_, base), overlays in tiles
         )
     )
 
@@ -106,23 +106,23 @@ def suggest(analysis: Analysis, tiles: int) -> pd.DataFrame:
         [(w.base, w.overlay) for w in settings.wishes], columns=["base", "overlay"]
     )
     only = wishes if settings.ask == "is this pair safe" and len(wishes) else None
-    chosen = next_patches(
+    stock = analysis.series.stock
+    divided = TileFormat(settings.patches_per_tile).fitted(len(stock), len(stock))
+    return next_patches(
         analysis.fits.by_scale,
-        tiles * settings.patches_per_tile,
-        colours=analysis.series.stock,
+        tiles * divided.patches,
+        colours=stock,
         setting=PairSetting.of(settings.verdict),
-        tile_format=TileFormat(settings.patches_per_tile),
+        tile_format=divided,
         targets=only,
         seed=settings.seed,
     )
-    return chosen.assign(tile=chosen["tile"] + int(analysis.series.tiles["tile"].max()))
 
 
 def suggestion_table(suggested: pd.DataFrame) -> TableBlock:
     """Set suggested patches as a table."""
     frame = pd.DataFrame(
         {
-            "Tile": suggested["tile"].astype(str),
             "Base": suggested["base"],
             "Overlay": suggested["overlay"],
             "Why": suggested["reason"],

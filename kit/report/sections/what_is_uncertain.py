@@ -37,7 +37,7 @@ def doubts(analysis: Analysis) -> Section:
             *_uneven_steps(analysis),
             *_losses(analysis),
             *_drifts(analysis),
-            *_tiles_that_decide(analysis),
+            *_tiles_unlike_the_rest(analysis),
         ]
     opening = Paragraph(
         "Every verdict here is a chance, worked out from a few samples. These would move it."
@@ -63,7 +63,7 @@ _MISSED = (
 
 
 def _left_out(analysis: Analysis) -> tuple[Paragraph, ...]:
-    """Say how the chances did for tiles that were left out when they were worked out."""
+    """Say how the chances did for tiles and pairs that were left out when they were worked out."""
     fits = analysis.fits.by_scale
     if SPREAD.name not in fits or PULL_THROUGH.name not in fits:
         return ()
@@ -71,7 +71,8 @@ def _left_out(analysis: Analysis) -> tuple[Paragraph, ...]:
     both = {name: fits[name] for name in (SPREAD.name, PULL_THROUGH.name)}
     aside = any(len(fit.measured) for fit in both.values())
     said = " Photographs are set aside where tiles are left out." if aside else ""
-    return (Paragraph(f"{left_out(both, rule).sentence}{said}"),)
+    told = [left_out(both, rule, by).sentence for by in ("tile", "pair")]
+    return tuple(Paragraph(sentence) for sentence in (f"{told[0]}{said}", told[1]))
 
 
 def _close_calls(analysis: Analysis) -> list[Point]:
@@ -140,16 +141,18 @@ def _drifts(analysis: Analysis) -> list[Point]:
     return [Point(drift.sentence, "Drift:") for drift in each if drift.stands_out]
 
 
-def _tiles_that_decide(analysis: Analysis) -> list[Point]:
+def _tiles_unlike_the_rest(analysis: Analysis) -> list[Point]:
     """Tiles whose grades are far from what the others let expect."""
-    points = []
-    for scale in analysis.scales:
-        fit = analysis.fits.by_scale.get(scale.name)
-        if fit and fit.frame["tile"].nunique() > _FEW_TILES:
-            tiles = tile_influence(fit)
-            lead = f"{scale.title}, a tile unlike the rest:"
-            points += [Point(said, lead) for said in tiles.loc[tiles["stands_out"], "sentence"]]
-    return points
+    fits = {
+        name: fit
+        for name, fit in analysis.fits.by_scale.items()
+        if fit.frame["tile"].nunique() > _FEW_TILES
+    }
+    if not fits:
+        return []
+    tiles = tile_influence(fits)
+    found = tiles.loc[tiles["stands_out"], "sentence"]
+    return [Point(said, "A tile unlike the rest:") for said in found]
 
 
 def _limits(analysis: Analysis) -> tuple[Point, ...]:
