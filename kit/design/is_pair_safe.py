@@ -94,17 +94,10 @@ def _limits(
     tried = over_another(patches)
     tiles = int(tried.groupby(["base", "overlay"])["tile"].nunique().min())
     could_fail = 1 - (1 - _SURE) ** (1 / tiles)
-    held = f"all {tiles}" if tiles > 1 else "that one"
     limits = [
-<<<<<<< HEAD
-        f"Each pair is tried on {counted(tiles, 'tile')} or more. If it holds on {held}, you can "
-        f"be {percent(_SURE)} sure that it fails on fewer than {percent(could_fail)} of tiles made "
-        "like these, and no surer.",
-=======
         f"Each pair is tried on {counted(tiles, 'tile')} or more. If it holds on all of them, you "
         f"can be {percent(_SURE)} sure that it fails on fewer than {percent(could_fail)} of tiles "
         "made like these, and no surer.",
->>>>>>> main
         "It says nothing about any other pair, nor about "
         f"other recipes than {held_in_words(recipe)}.",
     ]

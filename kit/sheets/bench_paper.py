@@ -164,16 +164,9 @@ def _tiles(series: Series, session: int | None) -> list[int]:
     if session is not None:
         tiles = tiles[tiles["session"] == session]
     if tiles.empty:
-<<<<<<< HEAD
-        known = sorted(set(series.tiles["session"]))
-        there = "There is session" if len(known) == 1 else "There are sessions"
-        numbers = listed([str(number) for number in known])
-        raise Misuse(f"No tile is made in session {session}. {there} {numbers}.")
-=======
         known = [str(number) for number in sorted(set(series.tiles["session"]))]
         which = f"session {known[0]}" if len(known) == 1 else f"sessions {listed(known)}"
         raise Misuse(f"No tile is made in session {session}. Tiles are made in {which}.")
->>>>>>> main
     return [int(tile) for tile in tiles["tile"]]
 
 

@@ -102,17 +102,10 @@ def known_between_sessions(series: Series) -> tuple[str, ...]:
         return ()
     each = [f"session {n} {heat_of_session(series, n)}" for n in sorted(series.sessions["session"])]
     said = [
-<<<<<<< HEAD
-        f"Every firing of a session is alike, that of base coats too: {listed(each)}. What they do "
-        "cannot be told from what else differed that day, and is known less surely than what "
-        "changes on a tile, however many patches a session holds. Verdicts are for what most of "
-        "the patches meet."
-=======
         f"Every firing of a session is alike, that of base coats too: {listed(each)}. What "
         "the session does by itself goes with it, so it is known less surely than what changes on "
         "a tile, however many patches a session holds. Verdicts are for what most of the patches "
         "meet."
->>>>>>> main
     ]
     for name in series.settings.varied_by_session:
         used = _used(series.sessions, name)
