@@ -109,6 +109,8 @@ class PieceSample:
                 f"expected to be {percent(self.then)} on average, and between {percent(self.low)} "
                 f"and {percent(self.high)} 8 times in 10.",
                 f"In {in_ten(self.otherwise)} cases the sample then advises otherwise than now.",
+                "These chances are worked out anew from fewer draws than that of the piece as it "
+                "is written down, so the two may lie a point or two apart.",
             ]
         return said
 

@@ -169,6 +169,9 @@ def test_a_few_pairs_asked_about_get_a_page_of_their_own_and_no_others(fired):
     rows = [row for row in told["tables"][0] if row]
     assert len(rows) == len(told["counts"])
     assert not any(isinstance(part, PairGroups) for part in document.parts())
+    close = [point.text for part in document.parts() for point in getattr(part, "points", ())
+             if point.lead == "Close calls:"]  # fmt: skip
+    assert all(re.match(r"1 verdict of 1 .*: Moss over Ember\.", told) for told in close)
     assert [s.name for s in document.sections] == ["answer", "fired", "next", "behind", "teacher"]
     assert document["answer"].blocks[0].text.startswith("Moss over Ember")
     assert document["next"].blocks[0].text.startswith("More samples would settle no pair that was")

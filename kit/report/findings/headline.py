@@ -38,6 +38,14 @@ def asked_pairs(analysis: Analysis) -> list[Pair]:
     return [pair for pair in dict.fromkeys(wished) if pair] or found.fired
 
 
+def spoken_of(analysis: Analysis, found: PairFindings) -> list[Pair]:
+    """The pairs that the report speaks of: where some were asked about, those and no others."""
+    if analysis.series.settings.ask != "is this pair safe":
+        return list(found)
+    asked = {pair.name for pair in asked_pairs(analysis)}
+    return [pair for pair in found if pair.name in asked]
+
+
 def which_pairs(found: PairFindings) -> str:
     """Say which colours keep a fine edge over what, how often fired, and what does not."""
     said = [_fine(found), *_seldom(found), *_varies(found)]

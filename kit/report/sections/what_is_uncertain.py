@@ -19,6 +19,7 @@ from kit.model import (
     verdicts_by_own_cuts,
 )
 from kit.report.analysis import Analysis, collected_warnings
+from kit.report.findings.headline import spoken_of
 from kit.report.findings.pair_findings import Pair
 from kit.report.page.document import Bullets, Paragraph, Point, Section
 from kit.series import PULL_THROUGH, SPREAD
@@ -82,7 +83,7 @@ def _close_calls(analysis: Analysis) -> list[Point]:
     if not len(found):
         return [Point(analysis.judged.missing, "Any grade at all:")]
     confidence = analysis.series.settings.verdict.confidence
-    known = found.known
+    known = [pair for pair in spoken_of(analysis, found) if pair.shown.verdict != NOT_KNOWN]
     close = sorted(
         (pair for pair in known if pair.shown.chance < confidence + _CLOSE),
         key=lambda pair: (pair.shown.chance, pair.name),
