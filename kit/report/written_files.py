@@ -1,22 +1,28 @@
-"""The files of a report."""
+"""The files of a report, and its entry in the list of all."""
 
+import datetime as dt
+import json
 import tempfile
 from collections.abc import Mapping
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import typst
 
 from kit.drawing import Drawing, pair_charts
 from kit.report.analysis import Analysis
+from kit.report.findings.headline import answer
 from kit.report.findings.pair_findings import PAIRS, PairFindings
-from kit.report.gallery import index_entry
 from kit.report.page.document import Document
 from kit.report.page.html import page
 from kit.report.page.pdf import pages, wall_sheet
-from kit.report.sections.chart_explained import rule_in_words
 from kit.report.sections.composition import wall_summary
-from kit.report.sections.photographed_pairs import measured_rule
+from kit.report.sections.cover import rule_in_words
+from kit.report.sections.photographs import measured_rule
 from kit.sheets import font_options, wall_chart
+
+ENTRY = "entry.json"
+"""What the page over all series says about one."""
 
 
 def report_files(analysis: Analysis, report: Document) -> Mapping[str, bytes]:
@@ -35,7 +41,7 @@ def report_files(analysis: Analysis, report: Document) -> Mapping[str, bytes]:
         "summary.pdf": wall_sheet(wall_summary(analysis)),
         **_pair_files(analysis),
         **photographed_pair_files(analysis),
-        index_entry.FILE: index_entry.format_entry(index_entry.entry_of(analysis, report)),
+        ENTRY: format_entry(entry_of(analysis, report)),
     }
 
 
@@ -80,3 +86,53 @@ def png_of(drawing: Drawing, dots_per_inch: int = 200) -> bytes:
         )
     assert isinstance(dots, bytes)
     return dots
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One series in the list of all.
+
+    Parameters
+    ----------
+    name, title, question, answer : str
+    dated : str
+        ISO 8601; blank when the series has no date.
+    chart : str
+        What is to be seen on its pair chart; blank when it has none.
+    """
+
+    name: str
+    title: str
+    question: str
+    answer: str
+    dated: str
+    chart: str
+
+    @property
+    def date(self) -> dt.date | None:
+        return dt.date.fromisoformat(self.dated) if self.dated else None
+
+
+def entry_of(analysis: Analysis, report: Document) -> Entry:
+    """Sum a series up for the list."""
+    settings = analysis.series.settings
+    pictures = [picture for section in report.sections for picture in section.pictures()]
+    chart = next((picture.alt for picture in pictures if picture.name == "pair-chart"), "")
+    return Entry(
+        analysis.series.name,
+        settings.title,
+        settings.question,
+        answer(analysis),
+        settings.started.isoformat() if settings.started else "",
+        chart,
+    )
+
+
+def format_entry(entry: Entry) -> bytes:
+    """Write an entry as the bytes of entry.json."""
+    return (json.dumps(asdict(entry), indent=1, ensure_ascii=False) + "\n").encode("utf-8")
+
+
+def read_entry(folder: Path) -> Entry:
+    """Read the entry from the folder of a report."""
+    return Entry(**json.loads((folder / ENTRY).read_text("utf-8")))

@@ -14,9 +14,9 @@ import kit
 from kit.drawing import chance_charts, layouts_of
 from kit.model import ENDINGS, HIT_OR_MISS, LOOKS, NOT_KNOWN, VERDICTS, VerdictRule
 from kit.report.findings.headline import which_pairs
+from kit.report.notebooks import pair_told
 from kit.report.page.document import Bullets, PairGroups
-from kit.report.pickers import pair_told
-from kit.report.sections.pair_lists import pairs_by_verdict
+from kit.report.sections.cover import pairs_by_verdict
 from kit.report.sections.unexpected_results import surprises
 from kit.report.sections.what_is_uncertain import doubts
 from kit.wording import percent, whole_percent

@@ -11,8 +11,7 @@ from matplotlib.text import Text
 from PIL import ImageFont
 
 from kit.drawing import Drawing
-from kit.report.page.picture import Picture
-from kit.report.page.style import drawn_with
+from kit.report.page.picture import Picture, drawn_with
 
 SVG = "{http://www.w3.org/2000/svg}"
 FONT = Path(mpl.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"

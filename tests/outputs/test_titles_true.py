@@ -18,8 +18,8 @@ from kit.model import (
     effects_within,
     variation_table,
 )
+from kit.report.figures.fitted_scale import expected_and_seen
 from kit.report.figures.interval_lines import effects_in_steps, sources_of_variation
-from kit.report.figures.reliability import expected_and_seen
 from kit.report.findings.finding import FEWEST_OF_A_COLOUR, FEWEST_PATCHES, FEWEST_TO_CHECK
 from kit.report.findings.tile_outcomes import score_outcome, tile_outcome
 from kit.report.page.picture import Picture

@@ -8,8 +8,8 @@ from kit.design import order_of_work
 from kit.model.drift import turn_in_session
 from kit.report import analyse, behind_the_grades, doubts
 from kit.report.page.document import Bullets
-from kit.report.sections.grader_agreement import graders
 from kit.report.sections.score_pictures import of_scale
+from kit.report.sections.what_is_uncertain import graders
 from kit.series import observations
 
 

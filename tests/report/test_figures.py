@@ -15,8 +15,8 @@ from kit.report import (
     grades_by_firing,
     sources_of_variation,
 )
-from kit.report.figures.grader_bars import grades_in_common, same_and_near
-from kit.report.figures.latent_scale import family_places
+from kit.report.figures.fitted_scale import family_places
+from kit.report.figures.grade_shares import grades_in_common, same_and_near
 from kit.report.figures.tile_budget import budget_picture
 from kit.series import SPREAD, last_grades, middle_grades
 

@@ -13,8 +13,7 @@ from kit.report import analyse_together, read_every_series, write_every_report
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.gallery.colour_page import colour_addresses
 from kit.report.gallery.index_page import in_rounds, pooled_chart
-from kit.report.gallery.pooled import what_each_added
-from kit.report.gallery.pooling_effect import changes, dangers
+from kit.report.gallery.pooled import changes, dangers, what_each_added
 from kit.report.page.document import Paragraph
 from kit.studio import draw_truth, fire
 

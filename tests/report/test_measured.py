@@ -9,11 +9,10 @@ import pytest
 
 from kit.model import VERDICTS
 from kit.report import analyse
-from kit.report.figures.measured_firings import measurements_by_firing
+from kit.report.figures.measured_charts import measurements_by_firing
 from kit.report.page.html import fragment
 from kit.report.sections.composition import whole_report
-from kit.report.sections.photographed_pairs import measured_rule
-from kit.report.sections.photographs import measured
+from kit.report.sections.photographs import measured, measured_rule
 from kit.report.written_files import photographed_pair_files
 from kit.series import SPREAD, Verdict
 

@@ -9,8 +9,8 @@ from kit.report import whole_report
 from kit.report.page.document import LookUp, PhotoStrip
 from kit.report.page.html import page
 from kit.report.page.pdf import pages
-from kit.report.sections import patch_photographs
-from kit.report.sections.patch_photographs import left_out, on_the_page
+from kit.report.sections import tile_by_tile
+from kit.report.sections.tile_by_tile import left_out, on_the_page
 from kit.series import patches_in_full
 
 
@@ -66,7 +66,7 @@ def test_when_they_are_too_many_the_last_firings_stay_and_the_rest_are_counted(
     assert on_the_page(pictures) == sorted(pictures, key=lambda p: (p.patch, p.firing))
     assert "left out" not in left_out(photographed)
     patches = {p.patch for p in pictures}
-    monkeypatch.setattr(patch_photographs, "MOST", len(patches) + 1)
+    monkeypatch.setattr(tile_by_tile, "MOST", len(patches) + 1)
     kept = on_the_page(pictures)
     last = max(p.firing for p in pictures)
     assert sum(p.firing == last for p in kept) == len(patches)
@@ -75,7 +75,7 @@ def test_when_they_are_too_many_the_last_firings_stay_and_the_rest_are_counted(
 
 
 def test_their_bytes_are_bounded(pictures, monkeypatch):
-    monkeypatch.setattr(patch_photographs, "MOST_BYTES", 100)
+    monkeypatch.setattr(tile_by_tile, "MOST_BYTES", 100)
     assert 90 <= sum(len(p.jpeg) for p in on_the_page(pictures)) <= 100
 
 

@@ -12,7 +12,7 @@ from pypdf import PdfReader
 
 from kit.errors import DataProblems, Misuse, NotebookFailed
 from kit.report import notebook, run_notebook, write_notebook, write_report
-from kit.report.notebook_runner import NOTEBOOK
+from kit.report.notebooks import NOTEBOOK
 from kit.report.publish import lettered
 from kit.series import CAUTIONS, DEFERENCE, read_series, start_series
 
@@ -156,9 +156,7 @@ def test_failing_notebook_names_the_part_keeps_what_it_got_and_the_earlier_repor
     work = next(cell for cell in book.cells if cell["id"] == "work-out")
     work.source = "raise ValueError('the torch went out')\n" + work.source
     nbformat.write(book, tmp_path / f"{NOTEBOOK}.ipynb")
-    monkeypatch.setattr(
-        "kit.report.notebook_runner.notebook", lambda name: tmp_path / f"{name}.ipynb"
-    )
+    monkeypatch.setattr("kit.report.notebooks.notebook", lambda name: tmp_path / f"{name}.ipynb")
     earlier = shutil.copytree(made[0], tmp_path / "reports")
     with pytest.raises(NotebookFailed) as failure:
         write_notebook(demo, earlier)

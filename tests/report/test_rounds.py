@@ -8,7 +8,7 @@ import pytest
 import kit
 from kit.model import NOT_KNOWN, VERDICTS
 from kit.report.analysis import analyse
-from kit.report.figures.rounds_chart import rounds_picture
+from kit.report.figures.tile_budget import rounds_picture
 from kit.report.findings.verdict_history import verdicts_by_round, what_it_added
 from kit.report.publish import files_behind, fingerprint, fingerprint_on_disk, lettered
 from kit.report.sections.cover import question

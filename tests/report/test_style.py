@@ -11,7 +11,7 @@ from matplotlib.colors import to_rgb
 
 from kit.drawing import GRADE_COLOURS, HAIR, INK, PAPER, QUIET, contrast, ink_on
 from kit.model import BROKEN_THROUGH, FINE_EDGE, HIT_OR_MISS, LOOKS, SOFT_EDGE
-from kit.report.page.style import PAGE_COLOURS
+from kit.report.page.picture import PAGE_COLOURS
 
 VERDICTS_GIVEN = (FINE_EDGE, BROKEN_THROUGH, SOFT_EDGE, HIT_OR_MISS)
 VERDICT_COLOURS = [LOOKS[verdict].colour for verdict in VERDICTS_GIVEN]

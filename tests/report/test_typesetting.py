@@ -24,8 +24,7 @@ from kit.report.page.document import (
     TableBlock,
 )
 from kit.report.page.html import fragment, page
-from kit.report.page.picture import Picture
-from kit.report.page.style import drawn_with, new_figure
+from kit.report.page.picture import Picture, drawn_with, new_figure
 
 TYPED = "<b>&amp; #strong[x] $y$ _z_ \\alpha"
 

@@ -8,9 +8,14 @@ from kit.drawing import pair_charts
 from kit.report.findings.headline import which_pairs
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.gallery.colour_page import colour_addresses
-from kit.report.gallery.index_entry import Entry
-from kit.report.gallery.pooled import USUAL, Pooled, graded_patches, what_each_added
-from kit.report.gallery.pooling_effect import changes, dangers
+from kit.report.gallery.pooled import (
+    USUAL,
+    Pooled,
+    changes,
+    dangers,
+    graded_patches,
+    what_each_added,
+)
 from kit.report.page.document import (
     Answer,
     Beside,
@@ -30,6 +35,7 @@ from kit.report.page.document import (
 from kit.report.sections.closing import made_by
 from kit.report.sections.cover import cautions
 from kit.report.sections.look_up_data import Expectations, look_up_of
+from kit.report.written_files import Entry
 from kit.series import Series
 from kit.wording import counted, day, listed
 

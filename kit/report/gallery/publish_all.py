@@ -11,12 +11,12 @@ import joblib
 from kit.errors import DataProblems, Misuse
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.gallery.colour_page import FOLDER, colour_addresses, colour_document
-from kit.report.gallery.index_entry import read_entry
 from kit.report.gallery.index_page import index_document
 from kit.report.gallery.pooled import Pooled, analyse_together, read_every_series, series_folders
 from kit.report.page.document import Document
 from kit.report.page.html import page
 from kit.report.publish import MARK, fingerprint_on_disk, is_current, write_report
+from kit.report.written_files import read_entry
 from kit.series import write_whole
 from kit.wording import listed, unescape, upper_first
 

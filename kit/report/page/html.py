@@ -28,11 +28,13 @@ from kit.report.page.document import (
     Section,
     TableBlock,
 )
-from kit.report.page.gallery_cards import gallery_html
-from kit.report.page.look_up import look_up_html
-from kit.report.page.pair_groups import pair_groups_html, pair_groups_style
-from kit.report.page.picture import Picture
-from kit.report.page.style import PAGE_COLOURS
+from kit.report.page.interactive_parts import (
+    gallery_html,
+    look_up_html,
+    pair_groups_html,
+    pair_groups_style,
+)
+from kit.report.page.picture import PAGE_COLOURS, Picture
 from kit.wording import day, escape
 
 _TOP_LEVEL = 2

@@ -17,18 +17,15 @@ from kit.report.page.document import (
 )
 from kit.report.page.picture import Picture
 from kit.report.sections.closing import colophon, data, foot
-from kit.report.sections.cover import cautions, question
-from kit.report.sections.grader_agreement import graders
+from kit.report.sections.cover import cautions, pairs_by_verdict, question
 from kit.report.sections.method_in_full import method
-from kit.report.sections.pair_lists import pairs_by_verdict
 from kit.report.sections.photographs import measured
 from kit.report.sections.score_pictures import findings_by_score
 from kit.report.sections.suggested_patches import command, next_round
 from kit.report.sections.tile_by_tile import samples
-from kit.report.sections.tile_pictures import planned_tiles, timeline
-from kit.report.sections.tiles_fired import fired
+from kit.report.sections.tiles_fired import fired, planned_tiles, timeline
 from kit.report.sections.unexpected_results import surprises
-from kit.report.sections.what_is_uncertain import doubts
+from kit.report.sections.what_is_uncertain import doubts, graders
 from kit.wording import counted, percent
 
 _ON_SCREEN_ALONE = ("method", "measured")

@@ -22,7 +22,7 @@ from kit.model import (
 )
 from kit.report.analysis import Analysis, judge_pairs
 from kit.report.page.document import LookUp
-from kit.report.sections.patch_photographs import photographs_of_pairs
+from kit.report.sections.tile_by_tile import photographs_of_pairs
 from kit.series import FAMILIES, Verdict, grade
 from kit.wording import (
     FACTOR_NAMES,

@@ -11,10 +11,14 @@ from kit.model import (
     variation_table,
 )
 from kit.report.analysis import Analysis
-from kit.report.figures.colour_effects import colours_apart
-from kit.report.figures.firing_trend import grades_by_firing
-from kit.report.figures.interval_lines import effects_in_steps, family_grades, sources_of_variation
-from kit.report.figures.reliability import expected_and_seen
+from kit.report.figures.fitted_scale import expected_and_seen
+from kit.report.figures.grade_shares import grades_by_firing
+from kit.report.figures.interval_lines import (
+    colours_apart,
+    effects_in_steps,
+    family_grades,
+    sources_of_variation,
+)
 from kit.report.findings.finding import Finding
 from kit.report.page.document import Block, Bullets, Fold, Paragraph, Point, Section
 from kit.series import Scale

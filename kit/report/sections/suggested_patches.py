@@ -6,7 +6,7 @@ from kit.design import NEXT_TILES, TileFormat, next_patches
 from kit.errors import Misuse
 from kit.model import PairSetting
 from kit.report.analysis import Analysis
-from kit.report.figures.rounds_chart import rounds_picture
+from kit.report.figures.tile_budget import rounds_picture
 from kit.report.findings.headline import asked_pairs
 from kit.report.findings.verdict_history import verdicts_by_round
 from kit.report.page.document import (

@@ -1,9 +1,9 @@
-"""What we fired, and why so few."""
+"""What is planned and what was fired, when, and why so few."""
 
 import pandas as pd
 
 from kit.design import saving
-from kit.drawing import Drawing, TileShown, tiles_as_graded
+from kit.drawing import Drawing, TileShown, Trip, firing_timeline, tiles_as_graded, tiles_as_planned
 from kit.errors import Misuse
 from kit.record import loss_balance
 from kit.report.analysis import Analysis
@@ -13,6 +13,7 @@ from kit.series import (
     UNITS,
     Scale,
     Series,
+    Settings,
     last_grades,
     losses,
     over_another,
@@ -83,7 +84,7 @@ def _by_size(series: Series) -> str:
     sizes = stripes.map(lambda count: stencil_on(series.settings, int(count)).size_mm)
     numbers = sizes.value_counts().sort_index(ascending=False)
     if len(numbers) < 2:
-        return f"all of {mm_and_inches(sizes.get(0, series.settings.stencil.size_mm))}"
+        return f"all of {mm_and_inches(next(iter(numbers.index), series.settings.stencil.size_mm))}"
     return listed([f"{count} of {mm_and_inches(size)}" for size, count in numbers.items()])
 
 
@@ -151,3 +152,52 @@ def recorded(series: Series) -> Section:
             Paragraph(loss_balance(series).sentence()),
         ),
     )
+
+
+def planned_tiles(settings: Settings, tiles: pd.DataFrame, patches: pd.DataFrame) -> Drawing:
+    """Draw a plan as tiles: the base above each, its overlays by position beside it.
+
+    Parameters
+    ----------
+    settings : Settings
+    tiles, patches : DataFrame
+        Columns as in tiles.csv and patches.csv.
+    """
+    by_tile = dict(iter(patches.groupby("tile")))
+    shown = [
+        TileShown(
+            f"Tile {row.tile}: {row.base}",
+            overlays=dict(
+                zip(
+                    by_tile[row.tile]["position"].astype(int),
+                    by_tile[row.tile]["overlay"],
+                    strict=True,
+                )
+            )
+            if row.tile in by_tile
+            else {},
+        )
+        for row in tiles.itertuples()
+    ]
+    title = (
+        f"The plan: {counted(len(tiles), 'tile')} of {counted(tiles['base'].nunique(), 'base')} "
+        f"carry {counted(len(patches), 'patch', 'patches')}"
+    )
+    alt = "; ".join(
+        f"{tile.heading}, with {', '.join(tile.overlays.values()) or 'no patch'}" for tile in shown
+    )
+    return tiles_as_planned(settings, shown, "plan", title, f"{alt}.", across=2)
+
+
+def timeline(series: Series) -> Drawing | None:
+    """Draw when each tile went through the heat; None when nothing was fired."""
+    if series.firings.empty:
+        return None
+    bases = series.tiles.set_index("tile")["base"]
+    trips = [
+        Trip(
+            f"{row.tile} {bases.get(row.tile, '')}", int(row.session), int(row.firing), row.accident
+        )
+        for row in series.firings.sort_values(["tile", "firing"]).itertuples()
+    ]
+    return firing_timeline(trips)

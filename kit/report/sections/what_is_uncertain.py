@@ -1,17 +1,21 @@
-"""What would change our minds, and what not to conclude."""
+"""What is uncertain, and how far the graders agree."""
 
+import warnings
 from collections.abc import Sequence
 
 from kit.design import held_in_words, order_of_work
-from kit.errors import Misuse
+from kit.errors import Misuse, StatisticalWarning
 from kit.model import (
     FALSE_ALARM,
     NOT_KNOWN,
     PairSetting,
     VerdictRule,
+    agreement,
     cuts_differ,
     cuts_sentence,
     drift_in_session,
+    grader_influence,
+    grader_slips,
     left_out,
     loss_bias,
     proportional_odds_check,
@@ -19,10 +23,11 @@ from kit.model import (
     verdicts_by_own_cuts,
 )
 from kit.report.analysis import Analysis, collected_warnings
+from kit.report.figures.grade_shares import graders_side_by_side
 from kit.report.findings.headline import spoken_of
 from kit.report.findings.pair_findings import Pair
-from kit.report.page.document import Bullets, Paragraph, Point, Section
-from kit.series import PULL_THROUGH, SPREAD
+from kit.report.page.document import Block, Bullets, Fold, Paragraph, Point, Section
+from kit.series import PULL_THROUGH, SPREAD, Scale
 from kit.wording import counted, listed
 
 _CLOSE = 0.05
@@ -187,3 +192,60 @@ def _named(pairs: Sequence[Pair]) -> str:
     names = [pair.name for pair in pairs[:_NAMED]]
     more = len(pairs) - len(names)
     return listed([*names, *([f"{more} more"] if more else [])])
+
+
+def graders(analysis: Analysis) -> Section:
+    """Put the graders side by side."""
+    names = sorted(set(analysis.observations["grader"]))
+    if len(names) < 2:
+        told = (
+            f"{listed(names)} graded alone, so nobody can say how far the grades are the patch's "
+            "and how far they are the eye's. A second grader on some of the patches would show."
+            if names
+            else "Nobody has graded yet."
+        )
+        return Section("graders", "How well the graders agree", (Paragraph(told),))
+    points = tuple(
+        Point(" ".join(sentences_on(analysis, scale)), f"{scale.title}:")
+        for scale in analysis.scales
+    )
+    picture = graders_side_by_side(analysis.observations, analysis.scales)
+    pictures = (picture,) if picture else ()
+    blocks: tuple[Block, ...] = (
+        *pictures,
+        *_slips(analysis),
+        *_what_each_does(analysis),
+        Fold("Agreement as a number, for the curious", (Bullets(points),)),
+    )
+    return Section("graders", "How well the graders agree", blocks)
+
+
+def _slips(analysis: Analysis) -> tuple[Block, ...]:
+    """Say whose sheets read better a row further, exchanged or turned over."""
+    fits = analysis.fits.by_scale
+    both = {name: fits[name] for name in (SPREAD.name, PULL_THROUGH.name) if name in fits}
+    if not both:
+        return ()
+    with collected_warnings():
+        slips = grader_slips(both)
+    found = slips.loc[slips["stands_out"], "sentence"]
+    if found.empty:
+        return (Paragraph("No sheet reads as if a row was slipped or two scores were exchanged."),)
+    return (Bullets(tuple(Point(sentence, "A slip of the pen:") for sentence in found)),)
+
+
+def _what_each_does(analysis: Analysis) -> tuple[Block, ...]:
+    """Say which verdicts would change without one of the graders."""
+    if analysis.pairs.empty:
+        return ()
+    setting = PairSetting.of(analysis.series.settings.verdict)
+    left_out = grader_influence(analysis.fits.by_scale, analysis.series.stock, setting)
+    points = tuple(Point(sentence) for sentence in left_out["sentence"])
+    return (Paragraph("What it does to the verdicts:"), Bullets(points))
+
+
+def sentences_on(analysis: Analysis, scale: Scale) -> tuple[str, ...]:
+    """Say how well the graders agree on one scale; what would warn is among the sentences."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", StatisticalWarning)
+        return agreement(analysis.observations, scale.name, list(scale.grades)).sentences

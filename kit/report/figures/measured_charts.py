@@ -1,16 +1,16 @@
-"""Grades against what photographs measured: what a step of the scale is."""
+"""What photographs measured: grade by grade, and firing by firing."""
 
 import numpy as np
+import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.ticker import PercentFormatter
 
-from kit.drawing import COPPER, GRADE_COLOURS, INK, QUIET
+from kit.drawing import COPPER, GRADE_COLOURS, HAIR, INK, PAPER, QUIET
 from kit.model import GradeMeaning
-from kit.report.page.picture import Picture
-from kit.report.page.style import drawn_with, new_figure
-from kit.series import Scale
-from kit.wording import amount, cannot_be_told, counted, gap, listed
+from kit.report.page.picture import FAMILY_COLOURS, Picture, drawn_with, new_figure
+from kit.series import FAMILY_PAIRS, Scale, family_pair
+from kit.wording import amount, cannot_be_told, counted, gap, listed, upper_first
 
 _SIDE = 0.28
 _MARKS = "osD^v"
@@ -98,3 +98,82 @@ def _told(meaning: GradeMeaning, scale: Scale) -> str:
         parts.append(f"{grader}: {listed(said)}")
     count = counted(len(meaning.readings), "grade")
     return f"Average measured {scale.title.lower()} over {count}. {'; '.join(parts)}."
+
+
+_APART = 0.12
+
+
+@drawn_with()
+def measurements_by_firing(measurements: pd.DataFrame, measure: str, scale: Scale) -> Picture:
+    """Draw the average measurement of each family pair after each firing.
+
+    Parameters
+    ----------
+    measurements : DataFrame
+        As `kit.series.join_measurements` gives it.
+    measure : str
+    scale : Scale
+        That the measure stands for.
+    """
+    families = [
+        family_pair(base, overlay)
+        for base, overlay in zip(
+            measurements["base_family"], measurements["overlay_family"], strict=True
+        )
+    ]
+    seen = measurements.assign(families=families).dropna(subset=[measure])
+    table = seen.groupby(["families", "firings"])[measure].agg(
+        average="mean", low=lambda own: own.quantile(0.25), high=lambda own: own.quantile(0.75)
+    )
+    present = [pair for pair in FAMILY_PAIRS if pair in set(seen["families"])]
+    figure = new_figure(height_in=3.6)
+    axes = figure.subplots()
+    for pair, side in zip(present, np.linspace(-_APART, _APART, len(present)), strict=True):
+        overlay, base = pair.split(" over ")
+        own, ink = table.loc[pair], FAMILY_COLOURS[overlay]
+        at = own.index.to_numpy() + side
+        axes.vlines(at, own["low"], own["high"], color=ink, linewidth=1.2)
+        axes.plot(
+            at, own["average"], "o-" if base == "leaded" else "s--", color=ink, markersize=6,
+            markerfacecolor=ink if overlay == base else PAPER, label=pair,
+        )  # fmt: skip
+    axes.axhline(0, color=HAIR, linewidth=0.8, zorder=0)
+    axes.set_xticks(sorted(seen["firings"].unique()))
+    axes.set_xlabel("firings of the patch")
+    name_axis(axes, measure)
+    figure.legend(loc="outside upper left", ncols=2)
+    means = table.pivot_table("average", "families", "firings")
+    return Picture(
+        f"measured-firings-{scale.name.replace('_', '-')}",
+        _firings_finding(means, measure, scale),
+        _firings_told(means, measure, scale),
+        figure,
+        note="Marks are averages over the patches photographed; the upright lines hold the middle "
+        "half of them. Round marks are on a leaded base, square ones on an unleaded base; hollow "
+        "marks are one family on the other.",
+    )
+
+
+def _firings_finding(means: pd.DataFrame, measure: str, scale: Scale) -> str:
+    last = means.columns.max()
+    at_last = means[last].dropna()
+    top = at_last.idxmax()
+    after = f"{at_last[top]:.2f} mm ({at_last[top] / 25.4:.3f} in)"
+    if not measure.endswith("_mm"):
+        after = amount(at_last[top], measure)
+    name = scale.title.lower()
+    if len(at_last) == 1:
+        return f"{upper_first(top)} measured {after} for {name} after {_firings(last)}"
+    return f"{upper_first(top)} measured most for {name}: {after} after {_firings(last)}"
+
+
+def _firings(count: float) -> str:
+    return counted(int(count), "firing")
+
+
+def _firings_told(means: pd.DataFrame, measure: str, scale: Scale) -> str:
+    lines = [
+        f"{families}: {listed([amount(v, measure) for v in row.dropna()], last='then')}"
+        for families, row in means.iterrows()
+    ]
+    return f"Average measured {scale.title.lower()} after each firing. {'; '.join(lines)}."
