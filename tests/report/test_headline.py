@@ -7,7 +7,7 @@ import pytest
 
 from kit.model import BROKEN_THROUGH, FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, SOFT_EDGE
 from kit.report import PairFindings
-from kit.report.findings.headline import answer, asked_pairs, which_pairs
+from kit.report.findings.headline import answer, asked_pairs, which_pairs, wishes_answered
 from kit.report.sections.look_up_data import _first, best_count
 
 FAMILY = {"Ash": "leaded", "Brick": "leaded", "Chalk": "unleaded", "Dune": "unleaded"}
@@ -211,6 +211,22 @@ def test_one_pair_asked_about_is_answered_at_every_firing_count(verdicts, said):
     series = SimpleNamespace(settings=settings)
     asked = SimpleNamespace(observations=[1], pairs_found=found, series=series)
     assert answer(asked) == said
+
+
+def test_pairs_wished_for_are_answered_where_the_question_is_of_all_pairs():
+    found = judged(Ash_Dune=(FINE_EDGE, SOFT_EDGE))
+    wishes = (
+        SimpleNamespace(base="Dune", overlay="Ash"),
+        SimpleNamespace(base="Gone", overlay="Ash"),
+    )
+    settings = SimpleNamespace(ask="which pairs work", wishes=wishes)
+    told = SimpleNamespace(pairs_found=found, series=SimpleNamespace(settings=settings))
+    assert wishes_answered(told) == (
+        "You wished to know of some pairs above others. Ash over Dune keeps a fine edge through 1 "
+        "firing; after 2 firings it gets a soft edge (seen on 1 patch)."
+    )
+    settings.wishes = ()
+    assert wishes_answered(told) == ""
 
 
 def test_a_fine_edge_that_comes_back_after_a_soft_one_is_not_counted():

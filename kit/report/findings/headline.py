@@ -38,6 +38,16 @@ def asked_pairs(analysis: Analysis) -> list[Pair]:
     return [pair for pair in dict.fromkeys(wished) if pair] or found.fired
 
 
+def wishes_answered(analysis: Analysis) -> str:
+    """Answer each pair wished for where the question is another one; blank where none is."""
+    settings, found = analysis.series.settings, analysis.pairs_found
+    if settings.ask == "is this pair safe" or not settings.wishes or not len(found):
+        return ""
+    wished = [found.of(wish.base, wish.overlay) for wish in settings.wishes]
+    told = [f"{pair.sentence} ({pair.first.ground})" for pair in dict.fromkeys(wished) if pair]
+    return f"You wished to know of some pairs above others. {'. '.join(told)}." if told else ""
+
+
 def spoken_of(analysis: Analysis, found: PairFindings) -> list[Pair]:
     """The pairs that the report speaks of: where some were asked about, those and no others."""
     if analysis.series.settings.ask != "is this pair safe":
