@@ -171,7 +171,10 @@ def what_to_expect(
     told += forecast_verdicts(planned, after, progress=progress).sentences()
     if varied := planned.settings.varied_by_session:
         names = listed([plain_name(name) for name in varied])
-        told.append(f"That takes for known what changes with {names}, which is too hopeful.")
+        told.append(
+            f"That assumes that another level of {names} changes nothing, which is too hopeful: "
+            "where it does, a pair is known less surely."
+        )
     tiles = len(planned.tiles)
     if after:
         told += next_step(planned, after).sentences()

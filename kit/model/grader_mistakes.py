@@ -134,7 +134,7 @@ class _Sheet:
         own = (frame["grader"] == grader).to_numpy()
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", StatisticalWarning)
-            others = fit.refitted(frame[~own])
+            others = fit.without_grader(grader)
         rows = frame[own].drop(columns="grader")
         expected = ExpectedGrades.of(others, rows)
         keys = [key for key in ("series", "patch", "firing") if key in rows]

@@ -172,16 +172,11 @@ def grader_influence(
             if progress is not None:
                 progress(f"leaving out grader {grader} ({count} of {len(graders)})")
             try:
-                without = {score: _refit(fits[score], grader) for score in SCORES}
+                without = {score: fits[score].without_grader(grader) for score in SCORES}
             except Misuse:
                 continue
             rows.append(_compare(whole, pair_table(without, colours, setting), fits, grader))
     return pd.DataFrame(rows, columns=columns)
-
-
-def _refit(fit: ScaleFit, grader: str) -> ScaleFit:
-    rest = fit.frame[fit.frame["grader"] != grader]
-    return fit.refitted(rest)
 
 
 def _compare(

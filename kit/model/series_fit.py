@@ -107,6 +107,17 @@ class ScaleFit:
         """The same model of the grades alone: for questions about grades and not about patches."""
         return self if self.measured.empty else self.refitted(self.frame, measured=pd.DataFrame())
 
+    def without_grader(self, grader: str) -> "ScaleFit":
+        """The same model without the grades of one grader, fitted once."""
+        if grader not in self._without:
+            others = self.frame[self.frame["grader"] != grader]
+            self._without[grader] = self.refitted(others)
+        return self._without[grader]
+
+    @cached_property
+    def _without(self) -> "dict[str, ScaleFit]":
+        return {}
+
     @cached_property
     def tiles_left_out(self) -> LeftOut:
         """Every tile left out in turn, worked out once."""

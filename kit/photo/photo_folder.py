@@ -20,7 +20,7 @@ from kit.photo.one_picture import (
 from kit.photo.picture_memory import MEMORY, PictureMemory, fingerprint_of
 from kit.photo.review.colour_memory import Question, colour_questions, untold_questions
 from kit.photo.review.contradictions import agreement_questions, firing_questions
-from kit.photo.review.print_witness import corrected_scale
+from kit.photo.review.print_witness import BY_TILES, corrected_scale
 from kit.photo.tile_plan import PhotoPlan
 from kit.photo.view.image_file import Unmeasurable, file_hash, open_reduced, pictures_in
 
@@ -142,7 +142,7 @@ def measure_folder(
     scale, notes = corrected_scale(table, plan)
     if scale != plan.scale:
         tell(notes[-1])
-        table = measured(replace(plan, scale=scale))
+        table = measured(replace(plan, scale=scale, scale_error=BY_TILES))
     return _held_together(table, plan, refused, copies, notes, turned or {})
 
 

@@ -21,7 +21,7 @@ from kit.series import Series
 MEMORY = ".measured"
 """Folder among the pictures that remembers what each gave; it can be thrown away at any time."""
 
-MEASURING = 4
+MEASURING = 5
 """Raised whenever the same picture would measure differently, so that nothing stale is kept."""
 
 _SIDE = 1.6

@@ -20,6 +20,9 @@ from kit.series import (
     stripe_edges,
 )
 
+BY_RULE = 0.0015
+"""A rule is read to half a millimetre, which is 0.15 mm (standard deviation) in 90 mm."""
+
 
 @dataclass(frozen=True)
 class TileLayout:
@@ -68,6 +71,8 @@ class PhotoPlan:
         Layouts of the tiles that carry several bases in stripes.
     fired : dict of int to dict of int to int
         Of each tile whose firings are written down: the session of each of its firings.
+    scale_error : float
+        Standard error of the print's scale, as a share.
     """
 
     patches: pd.DataFrame
@@ -79,6 +84,7 @@ class PhotoPlan:
     bases: Mapping[int, str] = field(default_factory=dict)
     striped: Mapping[int, TileLayout] = field(default_factory=dict)
     fired: Mapping[int, Mapping[int, int]] = field(default_factory=dict)
+    scale_error: float = BY_RULE
 
     @property
     def card(self) -> Card:

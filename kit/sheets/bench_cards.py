@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
+import pandas as pd
+
 from kit.errors import Misuse
 from kit.photo import tile_marker
 from kit.series import CAUTIONS, OPENING_UM, Series, heat_of_session, stripe_counts
@@ -17,13 +19,23 @@ from kit.sheets.materials import (
     weighed,
 )
 from kit.sheets.paper import MARGIN_MM, Paper, mark_data, shrink_to, tile_map
-from kit.wording import amount, coat_weight, counted, fine_grams, grams, sifter
+from kit.wording import (
+    amount,
+    coat_weight,
+    counted,
+    fine_grams,
+    grams,
+    listed,
+    mm_and_inches,
+    sifter,
+)
 
 _MARK_MM = 13.0
 _WIDEST_BESIDE_MM = 72.0
 """Blanks up to this width are drawn beside the table, wider ones above it."""
 _TALLEST_MAP_MM = 120.0
 _FRAME_MM = 6.0
+_ON = {True: " on one base", False: " on a stripe"}
 _MOST_LINES = 9
 """Lines to write on beside a colour; with more coats and sifters patches are dosed by spoon."""
 
@@ -46,6 +58,7 @@ def bench_card_data(
         if row.tile not in set(tiles):
             continue
         own = patches[patches["tile"] == row.tile].sort_values("position")
+        own = own.assign(on=(own["position"] - 1) % stripes[row.tile] + 1)
         cards.append(
             {
                 "tile": int(row.tile),
@@ -54,6 +67,8 @@ def bench_card_data(
                 "bases": [
                     {
                         "stripe": int(base.stripe),
+                        "width": mm_and_inches(round(base.share * settings.blank.width_mm, 1)),
+                        "places": _places(own.loc[own["on"] == base.stripe, "position"]),
                         "colour": base.base,
                         "family": family[base.base],
                         "landed": grams(base.landed),
@@ -85,24 +100,37 @@ def _doses(series: Series, tiles: set[int]) -> dict[str, Any]:
     needed = doses(replace(series, patches=own))
     kinds = ["coat_weight", "opening_cm2"]
     coats = needed.drop_duplicates(kinds).sort_values(kinds)
+    several = len(set(coats["opening_cm2"])) > 1
     usual = series.settings.stencil.area_cm2
+    passes = coats["coat_weight"].drop_duplicates()
     meshes = sorted({int(mesh) for mesh in own["mesh"]})
-    fits = (1 + len(coats)) * (1 + len(meshes)) <= _MOST_LINES
+    fits = 1 + len(coats) + (1 + len(passes)) * len(meshes) <= _MOST_LINES
     return {
         "count": CALIBRATED_BY,
         "loss": amount(series.settings.sifting_loss, "loss_share"),
         "colours": list(needed["colour"].drop_duplicates()),
         "meshes": meshes if fits else [],
-        "coats": [
+        "spoons": [
             {
                 "coat": coat_weight(row.coat_weight)
-                + ("" if row.opening_cm2 == usual else " on a stripe"),
-                "spoons": grams(CALIBRATED_BY * row.dose_g),
-                "passes": grams(CALIBRATED_BY * row.coat_weight * CALIBRATION_CARD_CM2 / 1000),
+                + (_ON[row.opening_cm2 == usual] if several else ""),
+                "weigh": grams(CALIBRATED_BY * row.dose_g),
             }
             for row in coats.itertuples()
         ],
+        "passes": [
+            {
+                "coat": coat_weight(weight),
+                "weigh": grams(CALIBRATED_BY * weight * CALIBRATION_CARD_CM2 / 1000),
+            }
+            for weight in passes
+        ],
     }
+
+
+def _places(positions: pd.Series) -> str:
+    named = listed([str(place) for place in positions])
+    return f"{'place' if len(positions) == 1 else 'places'} {named}"
 
 
 def lies_on_its_side(series: Series, paper: Paper) -> bool:

@@ -108,9 +108,15 @@ def label_data(series: Series, stickers: Stickers, tiles: Collection[int]) -> di
             {
                 "name": f"T{row.tile}",
                 "series": series.name,
-                "base": " | ".join(under),
-                "patches": [
-                    {"place": int(p.position), "overlay": p.overlay} for p in own.itertuples()
+                "bases": [
+                    {
+                        "base": base,
+                        "patches": [
+                            {"place": int(p.position), "overlay": p.overlay}
+                            for p in own[(own["position"] - 1) % len(under) == n].itertuples()
+                        ],
+                    }
+                    for n, base in enumerate(under)
                 ],
                 "note": "Contains lead: not for food, drink or children." if leaded else "",
             }

@@ -92,13 +92,14 @@ def stripe_grams(series: Series) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns tile, stripe, base, coats, landed (g), weigh (g, with the loss allowed for).
+        Columns tile, stripe, base, share (of the tile), coats, landed (g), weigh (g, with the loss
+        allowed for).
     """
     of_tile = series.tiles[["tile", "coats"]].assign(whole=coat_grams(series))
     told = bases_by_stripe(series).merge(of_tile, on="tile", validate="many_to_one")
     told["landed"] = told["whole"] * told["share"]
     told["weigh"] = told["landed"].map(lambda g: weighed(g, series.settings.sifting_loss))
-    return told[["tile", "stripe", "base", "coats", "landed", "weigh"]]
+    return told[["tile", "stripe", "base", "share", "coats", "landed", "weigh"]]
 
 
 def weighed(landed_g: float, loss: float) -> float:

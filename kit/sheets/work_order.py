@@ -19,7 +19,7 @@ from kit.series import (
     stripe_shares,
 )
 from kit.sheets.materials import Weighing, weighed
-from kit.wording import coat_weight, fine_grams, grams, listed, mm_and_inches
+from kit.wording import coat_weight, fine_grams, grams, mm_and_inches
 
 _STEPS: dict[str, tuple[BenchStep, ...]] = {
     "prepare": ("cut", "pickle"),
@@ -165,13 +165,20 @@ def _how_to_mask(series: Series, step: dict[str, Any]) -> str:
     """Say how one stripe is sifted while the others stay clean. Common practice, no source."""
     settings = series.settings
     stripes = int(stripe_counts(series)[step["tile"]])
-    edges = stripe_edges(settings.blank, stencil_on(settings, stripes), stripes)
-    marks = listed([mm_and_inches(round(edge, 1)) for edge in edges])
+    own, width = step["stripe"], settings.blank.width_mm
+    inner = stripe_edges(settings.blank, stencil_on(settings, stripes), stripes)
+    edges = (0.0, *inner, width)
+    start, end = edges[own - 1], edges[own]
+    lies = {1: "at the left edge", stripes: "at the right edge"}.get(
+        own, f"from {mm_and_inches(round(start, 1))} to {mm_and_inches(round(end, 1))} off the left"
+    )
+    beside = {1: "right", stripes: "left"}.get(own, "left and right")
     return (
-        f"Stripes meet {marks} from the left, the mark at the top. Cover all but stripe "
-        f"{step['stripe']} with stiff card, held just clear of powder that lies there already; "
-        "sift its colour; lift the card straight up, shake it off over paper and wipe it. All "
-        "stripes of a coat are sifted before the tile is fired. Patches stay clear of the seams."
+        f"Stripe {own} is {mm_and_inches(round(end - start, 1))} wide and lies {lies}, seen from "
+        f"the front with the mark at the top. Cover the tile {beside} of it with stiff card as "
+        "long as the tile, held just clear of powder that lies there already; sift its colour; "
+        "lift the card straight up, shake it off over paper and wipe it. All stripes of a coat are "
+        "sifted before the tile is fired. Patches stay clear of the seams."
     )
 
 

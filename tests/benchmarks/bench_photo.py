@@ -146,7 +146,7 @@ REASONS = {
     "slip of another tile": "slip of another tile",
     "another colour sifted": "colour of",
     "firing slip forgotten": "slip forgotten",
-    "card printed at 97 %, not measured": r"printed at 9[67]",
+    "card printed at 97 %, not measured": r"printed at 9[678]",
     "card printed at 102 %, not measured": r"printed at 10[12]",
     "the only tile, laid by half a turn": "which way up",
 }

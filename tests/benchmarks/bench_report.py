@@ -37,13 +37,12 @@ def best(command: list[str]) -> tuple[float, float]:
     return min(runs), statistics.median(runs)
 
 
-def processor_time() -> float:
-    """Processor time used so far by this process and by those it has ended, seconds."""
-    from joblib.externals.loky import get_reusable_executor
-
-    get_reusable_executor().shutdown(wait=True)
-    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
-    return sum(u.ru_utime + u.ru_stime for u in used)
+def whole_time(command: list[str]) -> tuple[float, float]:
+    """Wall time, and processor time with that of its workers, of a command; seconds."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    wall = timed(lambda: subprocess.run(command, check=True))
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return wall, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
 
 def start() -> None:
@@ -89,7 +88,6 @@ def demo() -> None:
 
 def many(count: int) -> None:
     from kit.design import plan
-    from kit.report import write_every_report
     from kit.series import new_series
     from kit.studio import demo_colours, demo_settings, demo_truth, fire
 
@@ -105,10 +103,9 @@ def many(count: int) -> None:
             series = replace(series, tiles=planned.tiles, patches=planned.patches)
             fire(series, truth, n).write(data / name)
         patches = count * len(planned.patches)
-        worked = processor_time()
-        first = timed(lambda: write_every_report(data, reports, print))
-        worked = processor_time() - worked
-        again = timed(lambda: write_every_report(data, reports, print))
+        call = "import sys; from kit.report import write_every_report as w; w(*sys.argv[1:])"
+        first, worked = whole_time([sys.executable, "-c", call, str(data), str(reports)])
+        again, _ = whole_time([sys.executable, "-c", call, str(data), str(reports)])
         index = (reports / "index.html").stat().st_size
         size = len(json.loads((reports / "series-000" / "entry.json").read_text()))
         assert size

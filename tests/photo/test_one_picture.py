@@ -10,7 +10,8 @@ from PIL import Image
 
 from kit.photo import COLUMNS, PhotoPlan, PrintScale, measure_picture
 from kit.photo.one_picture import first_seen
-from kit.photo.tile_plan import TileLayout
+from kit.photo.review.print_witness import BY_TILES
+from kit.photo.tile_plan import BY_RULE, TileLayout
 from kit.series import MEASURES, Blank, Stencil, stripe_edges
 from kit.series.stripes import striped_positions
 from kit.studio import Camera, Lighting, PatchLook, Setting, TileLook, photograph
@@ -344,3 +345,13 @@ def test_a_picture_in_which_no_colour_was_seen_is_passed_over():
     earlier = seen(("1-1", 1, float("nan")), ("1-1", 2, 40.0))
     assert first_seen(earlier, 3).at["1-1", "firing"] == 2
     assert first_seen(earlier, 2) is None
+
+
+def test_a_print_whose_size_is_taken_from_the_tiles_makes_spread_less_sure(good_shot, plan):
+    path, _ = good_shot
+    rule, tiles = (
+        measure_picture(path, replace(plan, scale_error=error)).patches["spread_mm_se"]
+        for error in (BY_RULE, BY_TILES)
+    )
+    wider = (BY_TILES**2 - BY_RULE**2) * (plan.stencil.size_mm / 2) ** 2
+    np.testing.assert_allclose(tiles**2 - rule**2, wider, rtol=1e-6)

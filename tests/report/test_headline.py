@@ -7,6 +7,7 @@ import pytest
 
 from kit.model import BROKEN_THROUGH, FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, SOFT_EDGE
 from kit.report import PairFindings
+from kit.report.findings.finding import Finding
 from kit.report.findings.headline import answer, asked_pairs, which_pairs, wishes_answered
 from kit.report.sections.look_up_data import _first, best_count
 
@@ -235,3 +236,25 @@ def test_a_fine_edge_that_comes_back_after_a_soft_one_is_not_counted():
         for n, verdict in enumerate((FINE_EDGE, SOFT_EDGE, FINE_EDGE), start=1)
     ]
     assert best_count(rows).startswith("it keeps a fine edge through 1 firing; after 2 firings")
+
+
+def test_every_effect_that_may_be_claimed_is_named_what_turns_round_first():
+    def effect(factor, chance, value, **more):
+        finding = Finding(chance, factor, "raises spread", value=value, patches=9, **more)
+        return SimpleNamespace(factor=factor, finding=finding)
+
+    effects = [
+        effect("firings", 0.99, 0.4),
+        effect("mesh", 0.97, -1.2),
+        effect("coat_weight", 0.96, float("nan"), turns=True),
+        effect("heat", 0.6, 2.0),
+        effect("base_family", 0.99, 3.0),
+    ]
+    made = SimpleNamespace(
+        series=SimpleNamespace(settings=SimpleNamespace(ask="which things matter")),
+        observations=[1],
+        scores={"spread": SimpleNamespace(effects=effects)},
+        findings=[one.finding for one in effects],
+    )
+    said = [part.split(", ")[1].split(" raises")[0] for part in answer(made).split(". ")]
+    assert said == ["coat_weight", "mesh", "firings"]

@@ -12,12 +12,14 @@ from kit.photo.card.printed_marks import dictionary
 from kit.series import (
     Blank,
     Stencil,
+    bases_by_stripe,
     places_on_tile,
     positions,
     stencil_on,
     stripe_edges,
 )
 from kit.sheets import LABEL_SHEETS, PAPERS, write_sheets
+from kit.wording import listed, mm_and_inches
 
 
 def near(shape, width, height, curved=False):
@@ -89,12 +91,34 @@ def test_stripes_and_their_small_patches_are_drawn_where_they_are_to_be_sifted(
     assert np.allclose(seams, stripe_edges(settings.blank, small, number), atol=0.02)
 
 
-def test_every_base_of_a_striped_tile_is_named_on_its_card_and_its_label(stripes, pdf, tmp_path):
-    paths = {p.stem: p for p in write_sheets(stripes(), tmp_path)}
-    card = " ".join(pdf(paths["bench-cards"].read_bytes()).text.split())
-    for number, colour in enumerate(("Fog", "Slate", "Amber"), start=1):
-        assert f"Stripe {number}: {colour}" in card
-    assert "on Fog | Slate | Amber" in pdf(paths["labels"].read_bytes()).text
+def said_width(mm: float) -> str:
+    return mm_and_inches(mm).replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_a_striped_tile_says_which_patch_lies_on_which_base_and_how_wide_that_is(
+    stripes, pdf, tmp_path
+):
+    """Places are numbered as one reads, so that patch n of three stripes lies on (n - 1) mod 3."""
+    series = stripes()
+    under = bases_by_stripe(series)
+    tile = int(series.stripes["tile"].iloc[0])
+    paths = {p.stem: p for p in write_sheets(series, tmp_path)}
+    card, label, work = (
+        " ".join(pdf(paths[name].read_bytes()).text.split())
+        for name in ("bench-cards", "labels", "order-of-work")
+    )
+    own = series.patches[series.patches["tile"] == tile].sort_values("position")
+    for base in under[under["tile"] == tile].itertuples():
+        above = own[(own["position"] - 1) % 3 == base.stripe - 1]
+        wide = said_width(round(base.share * series.settings.blank.width_mm, 1))
+        places = listed([str(place) for place in above["position"]])
+        assert f"Stripe {base.stripe}: {base.base}" in card
+        s = "" if len(above) == 1 else "s"
+        assert f"{wide} wide, under place{s} {places}." in card
+        assert f"on {base.base}: {above['position'].iloc[0]}" in label
+        assert f"Stripe {base.stripe} is {wide} wide" in work
+    for side in ("right of it", "left and right of it", "left of it"):
+        assert f"Cover the tile {side} with stiff card" in work
 
 
 @pytest.mark.skipif(not shutil.which("pdftoppm"), reason="Debian's poppler-utils draws the page")

@@ -23,9 +23,6 @@ from kit.photo.view.window import PER_MM, Window
 _COLOUR_ERROR = 1.2
 """CIELAB error of base and overlay colour within one picture, as it moves an edge."""
 
-_SCALE_ERROR = 0.0015
-"""A rule is read to half a millimetre, which is 0.15 mm (standard deviation) in 90 mm."""
-
 _BENT_MM = 0.06
 """The corner marks of a flat card seem to lie off by this; a lens that bends moves them further."""
 
@@ -94,7 +91,7 @@ def edge_numbers(view: PatchView, covered: Covered, edge: Edge, window: Window) 
     width = width_without(raw, window.blur_mm)
     spread = _length(
         _COLOUR_ERROR / covered.contrast * max(np.nan_to_num(width), window.blur_mm),
-        _SCALE_ERROR * view.stencil.size_mm / 2,
+        window.scale_error * view.stencil.size_mm / 2,
         0.45 * float(np.sqrt(max(window.card.bent_mm**2 - _BENT_MM**2, 0.0))),
         _TORN * float(np.sqrt(edge.torn)),
         float(np.std(seen)) * (1 - edge.seen),

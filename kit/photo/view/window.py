@@ -48,6 +48,8 @@ class Window:
     light : Light
     blur_mm : float
         10-90 % width of the card's own printed edges in this picture.
+    scale_error : float
+        Standard error of the print's scale, as a share.
     """
 
     lab: Raster
@@ -57,6 +59,7 @@ class Window:
     slips: Slips
     light: Light
     blur_mm: float
+    scale_error: float
 
 
 def see_window(opened: Opened, plan: PhotoPlan) -> Window:
@@ -98,7 +101,7 @@ def see_window(opened: Opened, plan: PhotoPlan) -> Window:
     black = _printed(card, real, np.linalg.inv(planned) @ view)
     tile = find_tile(linear @ _LUMINANCE, black, PER_MM, plan.blank)
     lab = to_lab(linear)
-    return Window(lab, _burnt(drawn), tile, found, slips, light, blur)
+    return Window(lab, _burnt(drawn), tile, found, slips, light, blur, plan.scale_error)
 
 
 def _printed(card: Card, box: Box, to_card: NDArray[np.float64]) -> NDArray[np.float64]:

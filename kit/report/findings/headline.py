@@ -69,10 +69,18 @@ def which_pairs(found: PairFindings) -> str:
 
 
 def _what_matters(analysis: Analysis) -> str:
-    found = [finding for finding in analysis.findings if finding.directed]
-    if not found:
+    """Name every effect that may be claimed: what turns round first, then the largest."""
+    effects = [
+        effect.finding
+        for score in analysis.scores.values()
+        for effect in score.effects
+        if effect.finding.directed and not effect.factor.endswith("_family")
+    ]
+    # Of families and colours only the surest are named, and only where no factor has an effect.
+    others = [finding for finding in analysis.findings if finding.directed][:_CLAUSES]
+    if not effects and not others:
         return "Nothing that was varied can be told from chance in these samples."
-    in_order = sorted(found, key=lambda finding: not finding.turns)[:_CLAUSES]
+    in_order = sorted(effects, key=lambda one: (not one.turns, -abs(one.value))) or others
     told = [f"{adverb(one.chance)}, {one.statement}{one.size}" for one in in_order]
     return " ".join(f"{upper_first(sentence)}." for sentence in told)
 
