@@ -28,7 +28,7 @@ from kit.design.verdict_forecast import NextStep, curve_in_words
 from kit.design.which_pairs import Aim, draft_more_pairs, pair_targets
 from kit.errors import Misuse
 from kit.model import FINE_EDGE, HIT_OR_MISS, NOT_KNOWN
-from kit.series import DEFAULT_FACTORS, Series, new_series, patches_in_full
+from kit.series import DEFAULT_FACTORS, Series, Settings, new_series, patches_in_full
 from kit.studio import demo_colours, demo_settings, demo_truth, fire
 
 pytestmark = pytest.mark.filterwarnings("ignore::kit.errors.StatisticalWarning")
@@ -251,3 +251,19 @@ def test_striped_tiles_are_added_to_a_striped_plan(fresh):
 def test_when_all_is_fired_it_asks_how_many_more(fired):
     with pytest.raises(Misuse, match="how many more"):
         replan(fired)
+
+
+@pytest.mark.parametrize(("tiles", "stripes", "gave"), [(6, 3, 0.581), (9, 1, 0.559)])
+def test_forecasts_come_to_what_invented_studios_gave(tiles, stripes, gave):
+    """Right verdicts of 101 studios of a wide population: RESULTS.md, bench_heat."""
+    settings = Settings(
+        title="Wide",
+        question="?",
+        ask="which pairs work",
+        graders=("A", "B"),
+        tiles=tiles,
+        stripes=stripes,
+    )
+    fresh = new_series("wide", settings, demo_colours())
+    curve = verdict_curve(fresh, [tiles], studios=16)
+    assert curve["right"].iloc[0] == pytest.approx(gave, abs=0.04)

@@ -117,8 +117,9 @@ def test_a_striped_tile_says_which_patch_lies_on_which_base_and_how_wide_that_is
         assert f"{wide} wide, under place{s} {places}." in card
         assert f"on {base.base}: {above['position'].iloc[0]}" in label
         assert f"Stripe {base.stripe} is {wide} wide" in work
-    for side in ("right of it", "left and right of it", "left of it"):
-        assert f"Cover the tile {side} with stiff card" in work
+    for stripe, side in enumerate(("right", "left and right", "left"), start=1):
+        told = work.split(f"Stripe {stripe} is ")[1]
+        assert told.split("Cover the tile ")[1].startswith(f"{side} of it with stiff card")
 
 
 @pytest.mark.skipif(not shutil.which("pdftoppm"), reason="Debian's poppler-utils draws the page")

@@ -73,18 +73,18 @@ def index_document(
     dates = [s.settings.started for s in pooled.series if s.settings.started]
     return Document(
         title,
-        _how_many(pooled),
+        how_many(pooled.series),
         tuple(sections),
         max(dates, default=None),
         made_by(),
     )
 
 
-def _how_many(pooled: Pooled) -> str:
+def how_many(several: Sequence[Series]) -> str:
     """'7 series of test tiles; the 3 with grades are read as one'."""
-    every = f"{counted(len(pooled.series), 'series', 'series')} of test tiles"
-    graded = sum(not graded_patches(series).empty for series in pooled.series)
-    if graded == len(pooled.series):
+    every = f"{counted(len(several), 'series', 'series')} of test tiles"
+    graded = sum(not graded_patches(series).empty for series in several)
+    if graded == len(several):
         return f"{every}, read as one"
     if not graded:
         return f"{every}, none with grades yet"

@@ -66,6 +66,17 @@ def test_a_finger_across_the_rim_is_seen_and_one_within_it_is_not(blank):
     assert find_tile(light, black, PER_MM, blank).crossed
 
 
+def test_what_hides_a_narrow_strip_beside_the_tile_is_no_finger():
+    light, black = field_with(Blank(), 0.2)
+    edge = find_tile(light, black, PER_MM, Blank())
+    low = round((edge.y_mm + edge.height_mm / 2) * PER_MM)
+    middle = light.shape[1] // 2
+    light[
+        low : low + round(1.2 * PER_MM), middle - round(5 * PER_MM) : middle + round(5 * PER_MM)
+    ] = 0.2
+    assert not find_tile(light, black, PER_MM, Blank()).crossed
+
+
 def test_a_hard_shadow_beside_the_tile_is_no_tile():
     light, black = field_with(Blank(), 0.02, shade=0.25)
     place = find_tile(light, black, PER_MM, Blank())
