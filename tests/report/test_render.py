@@ -1,9 +1,10 @@
 """`kit report`: what it writes, what it never destroys, and that it repeats itself exactly."""
 
-import base64
 import shutil
 from itertools import pairwise
 from pathlib import Path
+from urllib.parse import unquote_to_bytes
+from xml.etree import ElementTree
 
 import html5lib
 import nbformat
@@ -107,7 +108,7 @@ def test_contents_lead_to_every_part(body):
 def test_tables_can_be_taken_out_as_they_are_on_disk_but_for_the_graders_names(body):
     names = ("grades.csv", "corrections.csv", "series.toml")
     for link in body.findall(".//p[@class='download']/a"):
-        content = base64.b64decode(link.get("href").split("base64,")[1])
+        content = unquote_to_bytes(link.get("href").split(",", 1)[1])
         if link.get("download") in names:
             assert b"Wren" not in content
         elif (DEMO / link.get("download")).exists():
@@ -116,8 +117,17 @@ def test_tables_can_be_taken_out_as_they_are_on_disk_but_for_the_graders_names(b
 
 def test_the_pairs_can_be_taken_out_as_they_are_beside_the_page(made, body):
     links = {a.get("download"): a.get("href") for a in body.findall(".//p[@class='download']/a")}
-    inside = base64.b64decode(links["pairs.csv"].split("base64,")[1])
+    inside = unquote_to_bytes(links["pairs.csv"].split(",", 1)[1])
     assert inside == (made[0] / "pairs.csv").read_bytes()
+
+
+def test_every_picture_in_the_page_is_whole_svg(body):
+    sources = [image.get("src") for image in body.findall(".//img")]
+    drawn = [source for source in sources if source.startswith("data:image/svg+xml,")]
+    assert len(drawn) > 10
+    for source in drawn:
+        svg = ElementTree.fromstring(unquote_to_bytes(source.split(",", 1)[1]))
+        assert svg.tag == "{http://www.w3.org/2000/svg}svg"
 
 
 def test_graders_have_letters_unless_their_names_are_asked_for(made, tmp_path):

@@ -2,6 +2,7 @@
 
 import base64
 import hashlib
+import re
 from collections.abc import Callable, Iterable
 from functools import cache
 from importlib.resources import files
@@ -38,8 +39,11 @@ from kit.report.page.picture import PAGE_COLOURS, Picture
 from kit.wording import day, escape
 
 _TOP_LEVEL = 2
-_AS_IT_IS = " !$&'()*+,-./:;=?@_~|[]^`{}"
+_AS_IT_IS = " !$'()*+,-./:;=?@_~|[]^`{}<>"
 """What may stand in an address of data within double quotes besides letters and digits."""
+_TAG = re.compile(r"<[^>]*>")
+_QUOTES_TURNED = str.maketrans("\"'", "'\"")
+"""Attributes of a picture are quoted singly, as a double quote takes three characters."""
 _MM_PER_INCH = 25.4
 _LARGER = 1.7
 """How far a drawing grows beyond its own size where there is room."""
@@ -239,7 +243,8 @@ def _flush(block: TableBlock, column: int) -> str:
 
 
 def _picture(block: Picture) -> str:
-    source = f"data:image/svg+xml,{quote(block.svg, safe=_AS_IT_IS)}"
+    svg = _TAG.sub(lambda tag: tag[0].translate(_QUOTES_TURNED), block.svg.decode("utf-8"))
+    source = f"data:image/svg+xml,{quote(svg, safe=_AS_IT_IS)}"
     width = round(block.width_in * 96)
     height = round(block.height_in * 96)
     note = f'<p class="note">{escape(block.note)}</p>' if block.note else ""
@@ -261,10 +266,10 @@ def _drawing(block: Drawing) -> str:
 
 
 def _download(block: Download) -> str:
-    content = base64.b64encode(block.content).decode("ascii")
+    content = quote(block.content, safe=_AS_IT_IS.replace("?", ""))
     return (
         f'<p class="download"><a download="{escape(block.name)}" '
-        f'href="data:{block.media_type};base64,{content}">{escape(block.name)}</a> '
+        f'href="data:{block.media_type},{content}">{escape(block.name)}</a> '
         f"{escape(block.about)}</p>"
     )
 
