@@ -73,8 +73,6 @@ def plan(
     yes: Annotated[bool, typer.Option("--yes", help="Write the plan without asking.")] = False,
 ) -> None:
     """Choose tiles and patches, or choose again what is not made yet."""
-    from dataclasses import replace
-
     from kit.design import NEXT_TILES, Limits
     from kit.design import plan as make_plan
     from kit.record import unplanned
@@ -86,20 +84,18 @@ def plan(
         trips=trips, minutes=minutes, gradings=gradings, money=money, enamel_g=_grams(left or ())
     )
     wish: dict[str, Any] = {
+        "leave_out": without or (),
         "palette": palette or (),
         "wishes_alone": wishes_alone,
         "wrong_costs": float(wrong_costs),
         "limits": limits if limits != Limits() else None,
     }
     if more or (len(found.firings) and not (ask or after)):
-        _plan_again(found, folder, more, {"tiles": tiles, "leave_out": without or (), **wish}, yes)
+        _plan_again(found, folder, more, tiles, wish, yes)
         return
     if replaced := len(found.tiles):
         found = unplanned(found)
         print(f"This replaces the plan of {replaced} tiles, which stays in the journal.")
-    if without:
-        gone = tuple(dict.fromkeys((*found.settings.leave_out, *without)))
-        found = replace(found, settings=replace(found.settings, leave_out=gone))
     earlier = [read_series(series_folder(name)) for name in after or ()]
     found = learning_from(found, folder, earlier)
     if found.tiles.empty and ask is None and tiles is None and not yes:
@@ -139,11 +135,17 @@ def _told_of(
 
 
 def _plan_again(
-    found: "Series", folder: Path, more: int | None, wish: Mapping[str, Any], yes: bool
+    found: "Series",
+    folder: Path,
+    more: int | None,
+    tiles: int | None,
+    wish: Mapping[str, Any],
+    yes: bool,
 ) -> None:
     """Plan what is not made yet again, or add tiles; what is made stays."""
     from kit.design import plan_more, replan, what_to_expect
     from kit.record import first_free_number
+    from kit.series import rounds_before
 
     if more and found.firings.empty:
         whole = len(found.tiles) + more
@@ -152,12 +154,12 @@ def _plan_again(
             f"kit plan {found.name} --tiles {whole}"
         )
     first = first_free_number(folder)
+    before = rounds_before(found)
     with progress() as say:
-        if more:
-            chosen = plan_more(found, more, first_tile=first, progress=say)
-        else:
-            chosen = replan(found, first_tile=first, progress=say, **wish)
-        told = what_to_expect(chosen.to_make, [found] if len(found.grades) else (), say)
+        usual = {"first_tile": first, "after": before, "progress": say, **wish}
+        chosen = plan_more(found, more, **usual) if more else replan(found, tiles=tiles, **usual)
+        known = [*before, *([found] if len(found.grades) else ())]
+        told = what_to_expect(chosen.to_make, known, say)
     print("\n".join([chosen.describe(), *told]))
     if agreed(yes, "Write this plan?"):
         chosen.series.write(folder)

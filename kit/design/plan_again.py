@@ -14,7 +14,13 @@ from kit.design.layout import (
     order_of_work,
 )
 from kit.design.plan_costs import Limits
-from kit.design.plan_series import Plan, only_tiles, plan
+from kit.design.plan_series import (
+    Plan,
+    check_colours_named,
+    only_tiles,
+    plan,
+    with_used_up,
+)
 from kit.design.which_pairs import Aim, draft_more_pairs, pair_targets
 from kit.design.which_things import draft_things
 from kit.design.within_limits import best_within
@@ -35,6 +41,7 @@ def replan(
     *,
     tiles: int | None = None,
     first_tile: int = 1,
+    after: Sequence[Series] = (),
     leave_out: Sequence[str] = (),
     palette: Sequence[str] = (),
     wishes_alone: bool = False,
@@ -56,8 +63,10 @@ def replan(
         How many more tiles can be made; by default as many as were planned and not fired.
     first_tile : int
         The least number of a new tile; numbers go on from those of the fired ones anyhow.
+    after : sequence of Series
+        Graded series that this one goes on from.
     leave_out : sequence of str
-        Colours of which there is no powder left: not fired any more.
+        Colours of which there is no powder left: not fired any more, and kept as used up.
     palette, wishes_alone, wrong_costs, limits, progress
         As for `plan`; the limits hold for the new tiles alone.
 
@@ -76,13 +85,12 @@ def replan(
     if left < 1:
         raise Misuse(
             f"Every tile of {series.name} is fired: say how many more you can make, "
-            "such as kit plan --more 3."
+            f"such as kit plan {series.name} --more 3"
         )
-    settings = replace(
-        series.settings, tiles=left, leave_out=(*series.settings.leave_out, *leave_out)
-    )
+    series = _less(series, leave_out, palette, limits)
+    settings = replace(series.settings, tiles=left)
     if not made.any():
-        chosen = plan(
+        return plan(
             _bare(series, settings),
             palette=palette,
             wishes_alone=wishes_alone,
@@ -90,11 +98,9 @@ def replan(
             limits=limits,
             progress=progress,
         )
-        usual = replace(chosen.series.settings, leave_out=series.settings.leave_out)
-        return replace(chosen, series=replace(chosen.series, settings=usual))
     kept = only_tiles(series, series.tiles.loc[made, "tile"])
     wish = (palette, wishes_alone, wrong_costs)
-    return _beside(series, kept, settings, first_tile, wish, limits, progress)
+    return _beside(series, kept, settings, first_tile, after, wish, limits, progress)
 
 
 def plan_more(
@@ -102,6 +108,12 @@ def plan_more(
     tiles: int,
     *,
     first_tile: int = 1,
+    after: Sequence[Series] = (),
+    leave_out: Sequence[str] = (),
+    palette: Sequence[str] = (),
+    wishes_alone: bool = False,
+    wrong_costs: float = 0.0,
+    limits: Limits | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Plan:
     """Add so many tiles to a plan, for what it leaves open; those that it has stay.
@@ -111,7 +123,7 @@ def plan_more(
     series : Series
         Planned; what is graded of it counts.
     tiles : int
-    first_tile, progress
+    first_tile, after, leave_out, palette, wishes_alone, wrong_costs, limits, progress
         As for `replan`.
 
     Returns
@@ -119,8 +131,18 @@ def plan_more(
     Plan
         Its order of work is that of the new tiles.
     """
+    series = _less(series, leave_out, palette, limits)
     settings = replace(series.settings, tiles=tiles)
-    return _beside(series, series, settings, first_tile, ((), False, 0.0), None, progress)
+    wish = (palette, wishes_alone, wrong_costs)
+    return _beside(series, series, settings, first_tile, after, wish, limits, progress)
+
+
+def _less(
+    series: Series, gone: Sequence[str], palette: Sequence[str], limits: Limits | None
+) -> Series:
+    """The series without what is used up, when every colour named is one of its own."""
+    check_colours_named(series, (*gone, *palette), limits)
+    return with_used_up(series, gone)
 
 
 def _bare(series: Series, settings: Settings) -> Series:
@@ -133,6 +155,7 @@ def _beside(
     kept: Series,
     settings: Settings,
     first_tile: int,
+    after: Sequence[Series],
     wish: tuple[Sequence[str], bool, float],
     limits: Limits | None,
     progress: Callable[[str], None] | None,
@@ -144,10 +167,10 @@ def _beside(
     def drawn_up(within: Settings, not_bases: Collection[str] = ()) -> Plan:
         check_session_levels(within, kept.sessions)
         asked = replace(bare, settings=within)
-        stock = asked.stock.reset_index(drop=True)
+        stock = asked.to_fire
         if within.ask == "which pairs work":
             aim = Aim(pair_targets(within, stock, palette, wishes_alone), wrong_costs, not_bases)
-            draft = draft_more_pairs(within, stock, kept, aim, progress)
+            draft = draft_more_pairs(within, stock, kept, aim, progress, after)
         elif within.ask == "which things matter":
             draft = draft_things(within, stock, progress=progress, fired=patches_in_full(kept))
         else:

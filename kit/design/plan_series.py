@@ -14,14 +14,14 @@ from kit.design.layout import (
     laid_out,
     order_of_work,
 )
-from kit.design.plan_costs import Limits
+from kit.design.plan_costs import COUNTER_ENAMEL, Limits
 from kit.design.surveys import learned_scores
 from kit.design.which_pairs import Aim, draft_next_pairs, draft_pairs, pair_targets
 from kit.design.which_things import Firings, draft_things
 from kit.design.within_limits import best_within
 from kit.errors import Misuse
 from kit.model import LEARNED
-from kit.series import Series, Settings, places_on_tile
+from kit.series import Series, Settings, check_colour_names, places_on_tile
 from kit.wording import counted, escape
 
 ORDER_RULE = (
@@ -101,6 +101,7 @@ def plan(
     firings: Firings = "every",
     controls: int = 0,
     after: Sequence[Series] = (),
+    leave_out: Sequence[str] = (),
     palette: Sequence[str] = (),
     wishes_alone: bool = False,
     wrong_costs: float = 0.0,
@@ -129,6 +130,8 @@ def plan(
         For 'which pairs work': graded series, on whose open pairs the plan goes on. Tiles are
         numbered on from theirs, and a series without colours or graders of its own takes those of
         the last of them.
+    leave_out : sequence of str
+        Colours that the series shall not use, besides those of its settings.
     palette : sequence of str
         For 'which pairs work': the colours that alone matter, over each other; all when empty.
     wishes_alone : bool
@@ -157,17 +160,23 @@ def plan(
             "its numbers. Start another series for another plan: kit new NAME"
         )
     if series.colours.empty and after:
-        series = replace(series, colours=_colours_of(after))
-    if series.stock.empty:
+        series = with_used_up(
+            replace(series, colours=_colours_of(after)), after[-1].settings.used_up
+        )
+    if series.colours.empty:
         raise Misuse(f"{series.name} has no colours yet. List your jars in colours.csv first.")
+    check_colours_named(series, (*leave_out, *palette), limits)
     settings = replace(
         series.settings,
+        leave_out=tuple(dict.fromkeys((*series.settings.leave_out, *leave_out))),
         ask=ask or series.settings.ask,
         tiles=tiles or (NEXT_TILES if after else series.settings.tiles),
         graders=series.settings.graders or (after[-1].settings.graders if after else ()),
         follows=tuple(one.name for one in after) or series.settings.follows,
     )
     series = replace(series, settings=settings)
+    if series.to_fire.empty:
+        raise Misuse(f"Every colour of {series.name} is left out or used up: nothing can be fired.")
     learned = learned_scores((*after, series))
     taken_over = (LEARNED, *(own.sentence for own in learned.values())) if learned else ()
 
@@ -176,7 +185,7 @@ def plan(
             places_on_tile(within, stripes)
         check_session_levels(within)
         asked = replace(series, settings=within)
-        stock = asked.stock.reset_index(drop=True)
+        stock = asked.to_fire
         if within.ask == "which pairs work":
             targets = pair_targets(within, stock, palette, wishes_alone)
             aim = Aim(targets, wrong_costs, not_bases)
@@ -202,7 +211,7 @@ def _drafted(
     controls: int,
     progress: Callable[[str], None] | None,
 ) -> Draft:
-    settings, stock = series.settings, series.stock.reset_index(drop=True)
+    settings, stock = series.settings, series.to_fire
     if settings.ask == "which things matter":
         return draft_things(settings, stock, firings, controls, progress)
     if settings.ask == "is this pair safe":
@@ -222,6 +231,23 @@ def only_tiles(series: Series, numbers: Collection[int]) -> Series:
     }
     sessions = series.sessions[series.sessions["session"].isin(of["tiles"]["session"])]
     return replace(series, **of, sessions=sessions.reset_index(drop=True))
+
+
+def check_colours_named(series: Series, names: Sequence[str], limits: Limits | None) -> None:
+    """Refuse names, and jars that something is left in, that are no colours of the series.
+
+    Raises
+    ------
+    Misuse
+    """
+    jars = set(limits.enamel_g) - {COUNTER_ENAMEL} if limits else ()
+    check_colour_names(series.colours, [*names, *sorted(jars)])
+
+
+def with_used_up(series: Series, colours: Sequence[str]) -> Series:
+    """The series, whose settings say that no more of these colours is fired."""
+    used_up = tuple(dict.fromkeys((*series.settings.used_up, *colours)))
+    return replace(series, settings=replace(series.settings, used_up=used_up))
 
 
 def _colours_of(several: Sequence[Series]) -> pd.DataFrame:

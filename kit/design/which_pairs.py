@@ -201,6 +201,7 @@ def draft_more_pairs(
     kept: Series,
     aim: Aim,
     progress: Callable[[str], None] | None = None,
+    after: Sequence[Series] = (),
 ) -> Draft:
     """Draft further tiles of a survey, beside those of it that are kept.
 
@@ -215,12 +216,14 @@ def draft_more_pairs(
         As for `draft_pairs`.
     kept : Series
         With the kept tiles alone.
+    after : sequence of Series
+        Graded series that it goes on from: what they showed is known as well.
     """
-    known = known_of_series(replace(kept, settings=settings), colours, [kept])
+    known = known_of_series(replace(kept, settings=settings), colours, [*after, kept])
     awaited = _awaited(kept)
     if len(awaited):
         known = after_firing(known, *patches_in_places(awaited, known))
-    seen = patches_in_full(kept)
+    seen = pd.concat([patches_in_full(one) for one in (*after, kept)], ignore_index=True)
     new = ~colours["colour"].isin({*seen["base"], *seen["overlay"]}).to_numpy()
     task = survey_task(known, aim.targets, aim.wrong_costs, aim.not_bases)
     task = replace(task, bases=task.bases & new, overlays=task.overlays & new)

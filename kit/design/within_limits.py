@@ -78,7 +78,7 @@ def best_within(
 
 def _others(series: Series, settings: Settings, short: Collection[str]) -> int:
     """How many colours there are without those of which there is too little."""
-    return len(replace(series, settings=settings).stock) - len(short)
+    return len(replace(series, settings=settings).to_fire) - len(short)
 
 
 def _with_jars(plan: "Plan", spared: Collection[str], asked: Settings) -> "Plan":
@@ -111,8 +111,8 @@ def _most_tiles(series: Series, limits: Limits) -> int:
 def _costs_of_size(series: Series) -> Costs:
     """What a plan of the settings' size takes, whatever its colours."""
     settings = series.settings
-    places = tile_format(settings, series.stock).places(settings.tiles)
-    name = series.stock["colour"].iloc[0]
+    places = tile_format(settings, series.to_fire).places(settings.tiles)
+    name = series.to_fire["colour"].iloc[0]
     stripe = pd.Series(places.tile_of).groupby(places.tile_of).cumcount() + 1
     several = np.bincount(places.tile_of) > 1
     recipe = usual_recipe(settings)

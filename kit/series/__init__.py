@@ -3,6 +3,7 @@
 from kit.series.blank import Blank, Position, Stencil, positions
 from kit.series.cautions import CAUTIONS, DEFERENCE, BenchStep, Caution, cautions_for
 from kit.series.cells import convert_cell, csv_of, empty_frame, nearest, plain_rows, typed_frame
+from kit.series.consistency import check_colour_names
 from kit.series.csv_text import (
     below_headings,
     guarded,
@@ -185,6 +186,7 @@ __all__ = [
     "below_headings",
     "cautions_for",
     "changes_between",
+    "check_colour_names",
     "checked_name",
     "colours_in_stock",
     "convert_cell",

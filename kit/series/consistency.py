@@ -1,6 +1,6 @@
 """What the tables of a series must agree on with each other."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 import pandas as pd
 
@@ -238,8 +238,23 @@ def _unknown_graders(settings: Settings, grades: pd.DataFrame) -> list[Problem]:
     ]
 
 
+def check_colour_names(colours: pd.DataFrame, names: Iterable[str]) -> None:
+    """Refuse what a person calls a colour and is none of colours.csv.
+
+    Raises
+    ------
+    Misuse
+        With the most similar name.
+    """
+    known = set(colours["colour"])
+    for name in names:
+        if name not in known:
+            raise Misuse(f"'{name}' is not in colours.csv.{nearest(name, known)}")
+
+
 def _unknown_settings_colours(settings: Settings, known: set[str]) -> list[Problem]:
     named = [("leave_out", colour) for colour in settings.leave_out]
+    named += [("used_up", colour) for colour in settings.used_up]
     named += [("wish", c) for wish in settings.wishes for c in (wish.base, wish.overlay)]
     return [
         Problem(

@@ -43,6 +43,9 @@ seed = {seed}
 # Colours in colours.csv that this series does not use.
 leave_out = []
 
+# Colours whose jar is empty: what was fired of them counts, and no more is planned.
+used_up = []
+
 [blank]
 shape = "square"          # square, round or strip
 width_mm = 50             # 50 mm is about 2 in

@@ -93,6 +93,12 @@ class Series:
         return colours_in_stock(self.colours, self.settings)
 
     @property
+    def to_fire(self) -> pd.DataFrame:
+        """The colours in use whose jars are not empty."""
+        gone = self.stock["colour"].isin(self.settings.used_up)
+        return self.stock[~gone].reset_index(drop=True)
+
+    @property
     def tables(self) -> dict[str, Table]:
         """Definitions of the tables, by name."""
         return series_tables(self.settings.scales)

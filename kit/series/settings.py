@@ -104,6 +104,8 @@ class Settings:
     wishes : tuple of Wish
     leave_out : tuple of str
         Colours in stock that this series does not use.
+    used_up : tuple of str
+        Colours whose jar is empty: what was fired of them counts, and no more is fired.
     graders : tuple of str
         Who may grade; anyone when empty.
     blind : bool
@@ -136,6 +138,7 @@ class Settings:
     factors: Mapping[str, tuple[Any, ...]] = field(default_factory=lambda: dict(DEFAULT_FACTORS))
     wishes: tuple[Wish, ...] = ()
     leave_out: tuple[str, ...] = ()
+    used_up: tuple[str, ...] = ()
     graders: tuple[str, ...] = ()
     blind: bool = True
     scales: tuple[Scale, ...] = DEFAULT_SCALES
@@ -261,6 +264,7 @@ SETTING_RULES: Mapping[str, Rule] = {
     "learns_from": _SERIES,
     "seed": _whole(0, 2**53),
     "leave_out": _NAMES,
+    "used_up": _NAMES,
     "blank.shape": _one_of("square", "round", "strip"),
     "blank.width_mm": _number(10, 400, " mm"),
     "blank.height_mm": _number(10, 400, " mm"),

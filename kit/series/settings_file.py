@@ -135,6 +135,8 @@ def _document(settings: Settings) -> dict[str, Any]:
     document["seed"] = settings.seed
     if settings.leave_out:
         document["leave_out"] = list(settings.leave_out)
+    if settings.used_up:
+        document["used_up"] = list(settings.used_up)
     document["blank"] = _as_dict(settings.blank)
     document["stencil"] = _as_dict(settings.stencil)
     document["budget"] = {
@@ -345,6 +347,7 @@ def _build(told: Mapping[str, Any]) -> Settings:
         "factors": {n: tuple(levels[n]) for n in FACTORS if n in levels},
         "wishes": tuple(Wish(**wish) for wish in told.get("wish", [])),
         "leave_out": tuple(told.get("leave_out", ())),
+        "used_up": tuple(told.get("used_up", ())),
         "follows": tuple(told.get("follows", ())),
         "learns_from": tuple(told.get("learns_from", ())),
     }

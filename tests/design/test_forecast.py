@@ -253,6 +253,18 @@ def test_when_all_is_fired_it_asks_how_many_more(fired):
         replan(fired)
 
 
+def test_more_tiles_of_a_round_know_what_the_rounds_before_it_showed(fresh, fired):
+    """Known of a pair is what both showed, and no colour need come in that lay on earlier tiles."""
+    again = plan(fresh, tiles=2, after=[fired]).series
+    known, afresh = plan_more(again, 2, after=[fired]), plan_more(again, 2)
+    assert not known.patches.equals(afresh.patches)
+    expected = what_to_expect(known.to_make, [fired])
+    assert any("had no verdict at each firing count" in line for line in expected)
+    every = pd.concat([patches_in_full(fired), patches_in_full(known.series)])
+    pairs = len(every[["base", "overlay"]].drop_duplicates())
+    assert f"It fires {pairs} different pairs" in known.describe()
+
+
 @pytest.mark.parametrize(("tiles", "stripes", "gave"), [(6, 3, 0.581), (9, 1, 0.559)])
 def test_forecasts_come_to_what_invented_studios_gave(tiles, stripes, gave):
     """Right verdicts of 101 studios of a wide population: RESULTS.md, bench_heat."""

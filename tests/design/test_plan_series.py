@@ -4,7 +4,16 @@ from dataclasses import replace
 
 import pytest
 
-from kit.design import NEXT_TILES, TileFormat, next_patches, plan, precision
+from kit.design import (
+    NEXT_TILES,
+    Limits,
+    TileFormat,
+    next_patches,
+    plan,
+    plan_more,
+    precision,
+    replan,
+)
 from kit.design.which_pairs import pair_targets
 from kit.errors import Misuse
 from kit.series import new_series, patches_in_full
@@ -96,3 +105,38 @@ def test_few_colours_fill_a_base_with_as_many_overlays_as_there_are(fired, colou
 
 def test_nothing_is_said_of_colours_that_fill_a_tile(fresh):
     assert "fewer than it has room for" not in plan(fresh, ask="which pairs work").describe()
+
+
+@pytest.mark.parametrize("again", [False, True])
+@pytest.mark.parametrize(
+    "named",
+    [
+        {"leave_out": ["ferry blue"]},
+        {"palette": ["Ferry Bleu"]},
+        {"limits": Limits(enamel_g={"Ferri Blue": 1.0})},
+    ],
+)
+def test_a_misspelt_colour_is_named_with_what_was_meant(fresh, fired, named, again):
+    said = r"is not in colours\.csv\. Did you mean 'Ferry Blue'\?"
+    for planning in (
+        (lambda: plan_more(fired, 1, **named), lambda: replan(fired, tiles=1, **named))
+        if again
+        else (lambda: plan(fresh, ask="which pairs work", **named),)
+    ):
+        with pytest.raises(Misuse, match=said):
+            planning()
+
+
+def test_a_jar_that_is_empty_stays_so_and_what_was_fired_of_it_counts(fired):
+    more = plan_more(fired, 2, leave_out=["Ferry Blue"])
+    new = more.to_make
+    assert "Ferry Blue" not in {*new.tiles["base"], *new.patches["overlay"]}
+    kept = more.series
+    assert kept.settings.used_up == ("Ferry Blue",)
+    assert kept.settings.leave_out == fired.settings.leave_out
+    assert "Ferry Blue" in set(kept.stock["colour"])
+    later = replan(kept, tiles=2).to_make
+    assert "Ferry Blue" not in {*later.tiles["base"], *later.patches["overlay"]}
+    bare = replace(kept, colours=kept.colours.iloc[:0])
+    follows = plan(new_series("next", bare.settings, bare.colours), tiles=2, after=[kept]).series
+    assert "Ferry Blue" not in {*follows.tiles["base"], *follows.patches["overlay"]}

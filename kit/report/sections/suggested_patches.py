@@ -107,7 +107,8 @@ def suggest(analysis: Analysis, tiles: int) -> pd.DataFrame:
     )
     only = wishes if settings.ask == "is this pair safe" and len(wishes) else None
     stock = analysis.series.stock
-    divided = TileFormat(settings.patches_per_tile).fitted(len(stock), len(stock))
+    left = len(analysis.series.to_fire)
+    divided = TileFormat(settings.patches_per_tile).fitted(left, left)
     return next_patches(
         analysis.fits.by_scale,
         tiles * divided.patches,
@@ -115,6 +116,7 @@ def suggest(analysis: Analysis, tiles: int) -> pd.DataFrame:
         setting=PairSetting.of(settings.verdict),
         tile_format=divided,
         targets=only,
+        leave_out=[colour for colour in settings.used_up if colour in set(stock["colour"])],
         seed=settings.seed,
     )
 
