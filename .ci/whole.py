@@ -1,18 +1,20 @@
 """Check that a report folder is whole: every file there, every picture and table readable."""
 
 import base64
+import html
 import io
 import re
 import sys
 import xml.etree.ElementTree as ET
 from pathlib import Path
+from urllib.parse import unquote
 
 import pandas as pd
 from pypdf import PdfReader
 
-PICTURE = re.compile(r"data:image/(png|svg\+xml);base64,([A-Za-z0-9+/=]+)")
+PHOTOGRAPH = re.compile(r"data:image/jpeg;base64,([A-Za-z0-9+/=]+)")
+PICTURE = re.compile(r'"data:image/svg\+xml,([^"]+)"')
 DRAWN = re.compile(r"<svg class=\"drawing\".*?</svg>", re.DOTALL)
-STARTS = {"png": b"\x89PNG\r\n\x1a\n", "svg+xml": b"<"}
 
 
 def main(folder: Path) -> None:
@@ -22,8 +24,13 @@ def main(folder: Path) -> None:
     expect(len(drawn) >= 24, f"only {len(drawn)} drawings in report.html, fewer than tiles")
     for drawing in drawn:
         ET.fromstring(drawing)
-    for kind, content in pictures:
-        expect(base64.b64decode(content).startswith(STARTS[kind]), f"a broken {kind} picture")
+    expect(len(pictures) >= 10, f"only {len(pictures)} statistical pictures in report.html")
+    for picture in pictures:
+        ET.fromstring(unquote(html.unescape(picture)))
+    photographs = PHOTOGRAPH.findall(page)
+    expect(len(photographs) >= 12, f"only {len(photographs)} photographs of patches in report.html")
+    for content in photographs:
+        expect(base64.b64decode(content).startswith(b"\xff\xd8"), "a broken photograph")
     expect(page.count("<h2") >= 7, "report.html lacks parts")
     expect(not re.search(r'(src|href)="https?://', page), "report.html reaches for the network")
     expect(len(page) < 5_000_000, "report.html is over 5 MB")
@@ -41,6 +48,7 @@ def main(folder: Path) -> None:
     expect(len(PdfReader(piece.with_suffix(".pdf")).pages) >= 1, "the piece has no bench sheet")
     print(
         f"{folder} is whole: {len(drawn)} drawings, {len(pictures)} pictures, "
+        f"{len(photographs)} photographs, "
         f"{len(named)} pairs at {counts} firing counts."
     )
 

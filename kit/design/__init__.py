@@ -2,6 +2,15 @@
 
 from kit.design.fractions import Fraction, fraction
 from kit.design.layout import held_in_words, order_of_work
+from kit.design.materials import (
+    copper_needed,
+    counter_enamel_g,
+    doses,
+    enamel_needed,
+    patch_grams,
+    stripe_grams,
+    weighed,
+)
 from kit.design.optimal_design import Efficiency, efficiency, optimal, relative_efficiency
 from kit.design.plan_again import plan_more, replan
 from kit.design.plan_costs import Costs, Limits, Saving, costs, saving
@@ -33,9 +42,13 @@ __all__ = [
     "StandardDeviations",
     "TileFormat",
     "VerdictForecast",
+    "copper_needed",
     "costs",
+    "counter_enamel_g",
     "curve_in_words",
+    "doses",
     "efficiency",
+    "enamel_needed",
     "fewer_would_do",
     "forecast_verdicts",
     "fraction",
@@ -44,13 +57,16 @@ __all__ = [
     "next_step",
     "optimal",
     "order_of_work",
+    "patch_grams",
     "plan",
     "plan_more",
     "precision",
     "relative_efficiency",
     "replan",
     "saving",
+    "stripe_grams",
     "survey",
     "verdict_curve",
+    "weighed",
     "what_to_expect",
 ]

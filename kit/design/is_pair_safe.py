@@ -8,7 +8,7 @@ import pandas as pd
 
 from kit.design.layout import Draft, held_in_words, usual_recipe
 from kit.errors import Misuse
-from kit.series import Settings
+from kit.series import Settings, over_another
 from kit.wording import counted, listed, percent
 
 _SURE = 0.95
@@ -91,7 +91,7 @@ def _why(settings: Settings, wishes: dict[str, list[str]]) -> str:
 def _limits(
     patches: pd.DataFrame, recipe: dict[str, object], settings: Settings
 ) -> tuple[str, ...]:
-    tried = patches[patches["base"] != patches["overlay"]]
+    tried = over_another(patches)
     tiles = int(tried.groupby(["base", "overlay"])["tile"].nunique().min())
     could_fail = 1 - (1 - _SURE) ** (1 / tiles)
     limits = [

@@ -6,22 +6,19 @@ from dataclasses import dataclass, field, fields, replace
 
 import pandas as pd
 
+from kit.design.materials import blank_g, counter_enamel_g, enamel_needed, weighed
 from kit.design.plan_model import SIDE_FACTORS
 from kit.design.surveys import checked_colours
 from kit.errors import Misuse
 from kit.series import (
     Prices,
     Series,
-    bases_by_stripe,
     last_firings,
     patches_per_stripe,
     stencil_on,
     stripe_counts,
 )
 from kit.wording import counted, grams, listed, percent
-
-COPPER_G_PER_CM3 = 8.96
-"""Density of copper at 20 °C: CRC Handbook of Chemistry and Physics."""
 
 _BACK = 1
 """Trips through the heat that the back of a tile takes."""
@@ -150,7 +147,6 @@ def costs(planned: Series) -> Costs:
     often = tiles["coats"] + _BACK + tiles["tile"].map(fired)
     minutes = float((often * each).sum())
     seen = patches["tile"].map(fired) - patches["before_firing"] + 1
-    copper = len(tiles) * settings.blank.area_cm2 * settings.blank.thickness_mm / 10
     powder = _powder(planned)
     gradings = int(seen.clip(lower=0).sum()) * max(1, len(settings.graders))
     taken = Costs(
@@ -158,7 +154,7 @@ def costs(planned: Series) -> Costs:
         patches=len(patches),
         trips=trips,
         minutes=minutes,
-        copper_g=copper * COPPER_G_PER_CM3,
+        copper_g=len(tiles) * blank_g(settings),
         enamel_g=powder,
         weighings=len(tiles)
         + int((tiles["coats"] * tiles["tile"].map(stripes)).sum())
@@ -170,18 +166,9 @@ def costs(planned: Series) -> Costs:
 
 
 def _powder(planned: Series) -> dict[str, float]:
-    settings, tiles = planned.settings, planned.tiles.set_index("tile")
-    landed_g = tiles["coats"] * tiles["coat_weight"] * settings.blank.area_cm2 / 1000
-    stripes = stripe_counts(planned)
-    bases = bases_by_stripe(planned)
-    of_base = (bases["tile"].map(landed_g) * bases["share"]).groupby(bases["base"])
-    patches = planned.patches
-    area = patches["tile"].map(stripes).map(lambda n: stencil_on(settings, n).area_cm2)
-    of_overlay = (patches["coat_weight"] * area / 1000).groupby(patches["overlay"])
-    colours = of_base.sum().add(of_overlay.sum(), fill_value=0.0)
-    colours[COUNTER_ENAMEL] = landed_g.sum()
-    grams: dict[str, float] = (colours / (1 - settings.sifting_loss)).to_dict()
-    return grams
+    """Grams of each colour, and of counter-enamel."""
+    needed = enamel_needed(planned).set_index("colour")["total_g"].to_dict()
+    return {**needed, COUNTER_ENAMEL: counter_enamel_g(planned)}
 
 
 def _priced(taken: Costs, prices: Prices) -> Costs:
@@ -284,8 +271,8 @@ def _of_every(planned: Series, colours: int, levels: Mapping[str, int]) -> dict[
         "tiles": tiles,
         "patches": bases * overlays,
         "copper_cm2": tiles * area,
-        "copper_g": tiles * area * settings.blank.thickness_mm / 10 * COPPER_G_PER_CM3,
-        "enamel_g": landed / 1000 / (1 - settings.sifting_loss),
+        "copper_g": tiles * blank_g(settings),
+        "enamel_g": weighed(landed / 1000, settings.sifting_loss),
         "firings": trips,
         "hours": trips * settings.minutes_per_firing / 60,
     }

@@ -31,6 +31,7 @@ from kit.series import (
     SESSION_FACTORS,
     Series,
     family_pair,
+    over_another,
     patches_in_full,
 )
 from kit.wording import listed
@@ -167,7 +168,7 @@ def planned_patches(plan: Series | pd.DataFrame) -> pd.DataFrame:
 
 
 def planned_rows(plan: Series | pd.DataFrame, colours: pd.DataFrame, firings: int) -> pd.DataFrame:
-    """One row per patch and firing that it sees.
+    """One row per patch of one colour over another and firing that it sees.
 
     Parameters
     ----------
@@ -183,7 +184,7 @@ def planned_rows(plan: Series | pd.DataFrame, colours: pd.DataFrame, firings: in
         Columns patch (a number), tile, base, overlay, family_pair, firings and the side factors
         that vary; and session where one of those changes by session.
     """
-    patches = planned_patches(plan)
+    patches = over_another(planned_patches(plan)).reset_index(drop=True)
     family = checked_colours(colours).set_index("colour")["family"]
     strangers = sorted({*patches["base"], *patches["overlay"]} - set(family.index))
     if strangers:

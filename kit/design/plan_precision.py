@@ -14,6 +14,7 @@ from kit.design.plan_model import (
     StandardDeviations,
     forecast,
     in_sessions,
+    planned_patches,
     planned_rows,
 )
 from kit.design.surveys import learned_scores
@@ -179,7 +180,7 @@ def precision_of(
     return Precision(
         table=table,
         tiles=rows["tile"].nunique(),
-        patches=rows["patch"].nunique(),
+        patches=int((planned_patches(plan)["before_firing"] <= firings).sum()),
         firings=firings,
         graders=graders,
         pairs_fired=len(_different(rows[["base", "overlay"]].drop_duplicates())),

@@ -21,7 +21,7 @@ from kit.design.surveys import (
 )
 from kit.errors import Misuse
 from kit.model import LearnedPrior, PairSetting
-from kit.series import Series, Settings, patches_in_full, patches_per_stripe
+from kit.series import Series, Settings, over_another, patches_in_full, patches_per_stripe
 from kit.wording import counted, listed, plain_name
 
 _UNEQUAL = 3
@@ -245,8 +245,8 @@ def _awaited(kept: Series) -> pd.DataFrame:
 
 
 def patches_in_places(patches: pd.DataFrame, known: PairKnowledge) -> tuple[Ints, Places]:
-    """The patches of a series, in full, as numbers of pairs in places."""
-    patches = patches.sort_values(["tile", "stripe"], ignore_index=True)
+    """The patches of a series, in full, as numbers of pairs in places; controls tell nothing."""
+    patches = over_another(patches).sort_values(["tile", "stripe"], ignore_index=True)
     patches = patches[patches["base"].isin(known.colours) & patches["overlay"].isin(known.colours)]
     stripe, tile = (pd.factorize(patches[name])[0] for name in ("stripe", "tile"))
     _, first = np.unique(stripe, return_index=True)

@@ -16,8 +16,8 @@ from kit.model.goodness_of_fit import (
     observed_against_foretold,
     residuals,
 )
-from kit.model.grade_meaning import GradeMeaning, grades_against_measurements
 from kit.model.grader_mistakes import ExpectedGrades, grader_slips
+from kit.model.grades_as_measured import GradeMeaning, grades_against_measurements
 from kit.model.influence import grader_influence, tile_influence
 from kit.model.informative_losses import LossBias, loss_bias
 from kit.model.interrater_agreement import Agreement, agreement

@@ -25,7 +25,7 @@ from kit.model.right_hand_side import (
     with_refirings,
 )
 from kit.model.series_prior import MEASURE_PRIOR
-from kit.series import PULL_THROUGH, SPREAD
+from kit.series import PULL_THROUGH, SPREAD, over_another
 from kit.wording import is_share, mm_and_inches, percent
 
 MEASURE_OF = {SPREAD.name: "spread_mm", PULL_THROUGH.name: "pull_through_share"}
@@ -263,7 +263,8 @@ def fit_measurements(
     ----------
     frame : DataFrame
         As `kit.series.join_measurements` gives it; several series one below the other. A colour
-        keeps its identity across series; tiles, patches and sessions do not.
+        keeps its identity across series; tiles, patches and sessions do not. Controls are left
+        out (`over_another`).
     measure : str
         A column in mm such as 'spread_mm', or a share such as 'pull_through_share', which is
         fitted on the scale of `share_to_scale`.
@@ -284,7 +285,8 @@ def fit_measurements(
     """
     if measure not in frame:
         raise Misuse(f"The measurements have no column {measure!r}.")
-    measured = with_refirings(series_apart(frame[frame[measure].notna()].reset_index(drop=True)))
+    seen = over_another(frame[frame[measure].notna()]).reset_index(drop=True)
+    measured = with_refirings(series_apart(seen))
     if measured.empty:
         raise Misuse(f"No photograph gave {measure} yet.")
     factors, dropped = varied_factors(measured)

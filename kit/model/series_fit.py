@@ -31,7 +31,7 @@ from kit.model.right_hand_side import (
     with_refirings,
 )
 from kit.model.series_prior import SERIES_PRIOR, LearnedPrior, prior_sentence
-from kit.series import Series, join_measurements, observations
+from kit.series import Series, join_measurements, observations, over_another
 from kit.wording import counted, escape, listed, plain_name
 
 FEWEST_MEASURED = 12
@@ -269,7 +269,7 @@ def fit_observations(
     Parameters
     ----------
     frame : DataFrame
-        As `kit.series.observations` gives it.
+        As `kit.series.observations` gives it. Controls are left out (`over_another`).
     scale : str
     prior : Prior or None
         None fits by maximum likelihood alone.
@@ -283,6 +283,13 @@ def fit_observations(
     """
     graded = _graded(frame, scale, steps)
     pictured, left_out = _pictured(measured, scale)
+    if controls := int(frame.loc[frame[scale].notna(), "patch"].nunique()) - int(
+        graded["patch"].nunique()
+    ):
+        left_out.append(
+            f"{counted(controls, 'patch', 'patches')} of a colour over itself: no edge can be seen "
+            "there, so what was graded of it counts only where graders are compared."
+        )
     graded, pictured, seen = _made_ready(graded, pictured, scale, labels)
     factors, dropped = varied_factors(seen)
     groups, reasons = groups_carried(seen, with_prior=prior is not None)
@@ -314,9 +321,11 @@ def fit_observations(
 def _graded(frame: pd.DataFrame, scale: str, steps: Sequence[int]) -> pd.DataFrame:
     if scale not in frame.columns:
         raise Misuse(f"The observations have no column {scale!r}.")
-    graded = frame[frame[scale].notna()].reset_index(drop=True)
+    every = frame[frame[scale].notna()]
+    graded = over_another(every).reset_index(drop=True)
     if not len(graded):
-        raise Misuse(f"Nothing was graded for {scale} yet.")
+        alone = " but colours over themselves, where no edge can be seen" if len(every) else ""
+        raise Misuse(f"Nothing was graded for {scale} yet{alone}.")
     values = graded[scale].astype(int)
     if (values == values.iloc[0]).all():
         raise Misuse(
@@ -332,7 +341,7 @@ def _pictured(measured: pd.DataFrame | None, scale: str) -> tuple[pd.DataFrame, 
     measure = MEASURE_OF.get(scale)
     if measured is None or measure is None or measure not in measured:
         return pd.DataFrame(), []
-    pictured = measured[measured[measure].notna()].reset_index(drop=True)
+    pictured = over_another(measured[measured[measure].notna()]).reset_index(drop=True)
     if pictured.empty:
         return pd.DataFrame(), []
     read = pictured.loc[between(pictured[measure], measure), measure]

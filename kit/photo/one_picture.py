@@ -18,7 +18,7 @@ from kit.photo.patch.reflection import without_reflections
 from kit.photo.raster import Raster, colour_shift
 from kit.photo.tile_plan import PhotoPlan
 from kit.photo.view.image_file import Unmeasurable, file_hash, open_picture
-from kit.photo.view.window import PER_MM, Window, see_window
+from kit.photo.view.view_from_above import PER_MM, Window, see_window
 from kit.series import MEASUREMENTS
 
 COLUMNS = tuple(column.name for column in MEASUREMENTS.columns)

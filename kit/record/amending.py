@@ -47,7 +47,8 @@ class Amendment:
     by_hand : tuple of str
         Tables whose changes by hand are taken into the journal before.
     settled : tuple of RowChange
-        Choices between values, for the journal even where the tables say so already.
+        From each value that was turned down to the one that was chosen, for the journal even where
+        the tables say so already.
     """
 
     folder: Path
@@ -92,7 +93,7 @@ class Amendment:
         files, problems = self.outcome()
         if problems and not even_with_problems:
             raise DataProblems(problems)
-        if self.changes:
+        if self.changes or self.settled:
             write_journaled(
                 self.folder, self.seen, files, self.occasion, self.by_hand, self.settled
             )

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from kit.errors import Misuse
 from kit.record.amending import Amendment, changes_in_words, row_in_words
-from kit.record.past_events import RECEIVED, kept_name, when_in_words
+from kit.record.past_events import MERGED, RECEIVED, kept_name, when_in_words
 from kit.series import (
     SETTINGS,
     Journal,
@@ -26,9 +26,8 @@ from kit.series import (
     rows_of_files,
     series_tables,
 )
-from kit.wording import counted
+from kit.wording import counted, listed
 
-MERGED = "merged"
 _COPY = re.compile(r"(?P<table>[a-z]+)[^a-z].*\.csv", re.IGNORECASE)
 
 CellName = tuple[RowName, str]
@@ -96,20 +95,31 @@ class Merge:
         if len(chosen) != len(self.conflicts):
             count = counted(len(self.conflicts), "conflict")
             raise Misuse(f"There is {count} to settle; choose a value for each.")
-        settled = []
+        seen = files_of(self.folder)
+        rows = rows_of_files(seen)
+        changes, turned_down, said = list(self.changes), [], []
         for conflict, value in zip(self.conflicts, chosen, strict=True):
             values = [v for v, _ in conflict.values]
             if value not in values:
                 raise Misuse(f"'{value}' is none of {', '.join(values)}.")
-            settled += [
-                RowChange(*conflict.row, {conflict.column: other}, {conflict.column: value})
-                for other in values
-                if other != value
-            ]
+            others = [other for other in values if other != value]
+            now = {conflict.column: value}
+            stands = rows[conflict.row].get(conflict.column, "")
+            if stands != value:
+                changes.append(RowChange(*conflict.row, {conflict.column: stands}, now))
+            turned_down += [RowChange(*conflict.row, {conflict.column: v}, now) for v in others]
+            cell = f"{row_in_words(RowChange(*conflict.row, None, None))}, {conflict.column}"
+            no = listed([other or "blank" for other in others])
+            said.append(f"{cell}: {value or 'blank'} counts, not {no}.")
         what = Occasion(MERGED, by, source=", ".join(self.copies.values()))
-        seen = files_of(self.folder)
         return Amendment(
-            self.folder, seen, (*self.changes, *settled), what, by_hand=(), settled=tuple(settled)
+            self.folder,
+            seen,
+            tuple(changes),
+            what,
+            tuple(said),
+            by_hand=(),
+            settled=tuple(turned_down),
         )
 
     def put_copies_away(self) -> None:

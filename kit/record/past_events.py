@@ -6,6 +6,7 @@ would undo is said.
 
 import datetime as dt
 import hashlib
+import itertools
 import re
 from collections import Counter
 from collections.abc import Iterable
@@ -23,7 +24,9 @@ from kit.series import (
     Occasion,
     RowChange,
     RowName,
+    Rows,
     Series,
+    apply_changes,
     changes_between,
     files_of,
     inside,
@@ -34,7 +37,7 @@ from kit.series import (
 )
 from kit.wording import counted, day, listed
 
-UNDONE, RESTORED = "undone", "restored"
+MERGED, UNDONE, RESTORED = "merged", "undone", "restored"
 _ROWS = {
     "colours": ("colour", "colours"),
     "tiles": ("tile", "tiles"),
@@ -97,13 +100,13 @@ def undo(folder: Path | str, number: int | None = None, by: str = "", why: str =
         When there is nothing to take back, or the event cannot be.
     """
     folder = Path(folder)
-    events = read_journal(folder).events
-    event = _chosen(events, number)
+    journal = read_journal(folder)
+    event = _chosen(journal.events, number)
     if event.occasion.what == FOUND:
         raise Misuse("The journal begins there; what was before it is not known.")
     rows = rows_of_files(files_of(folder))
     changes, kept = [], []
-    for change in event.changes:
+    for change in _written_by(event, journal):
         now = rows.get(change.row)
         stands = now is not None and all(now.get(c, "") == v for c, v in (change.now or {}).items())
         if (change.now is None and now is None) or (change.now is not None and stands):
@@ -195,6 +198,24 @@ def _chosen(events: tuple[Event, ...], number: int | None) -> Event:
     if events[number - 1].hash in undone:
         raise Misuse(f"Event {number} has been taken back already.")
     return events[number - 1]
+
+
+def _written_by(event: Event, journal: Journal) -> list[RowChange]:
+    """Changes of tables that an event made, without values that it only turned down.
+
+    What a merge turned down stands in the journal as replaced, though it never stood in the table.
+    """
+    before: Rows = {}
+    for earlier in itertools.takewhile(lambda e: e.hash != event.hash, journal.events):
+        apply_changes(before, earlier.changes)
+    written: dict[tuple[RowName, tuple[str, ...]], RowChange] = {}
+    for change in event.changes:
+        now = change.now or {}
+        stood = before.get(change.row, {})
+        only_chosen = event.occasion.what == MERGED and change.was and change.now
+        if not (only_chosen and all(stood.get(c, "") == v for c, v in now.items())):
+            written.setdefault((change.row, tuple(now)), change)
+    return list(written.values())
 
 
 def _turned_back(change: RowChange, now: dict[str, str] | None) -> RowChange:

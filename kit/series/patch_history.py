@@ -49,6 +49,22 @@ def observations(series: Series) -> pd.DataFrame:
     return with_recipes(series, series.grades[["patch", "firing", "grader", *scales, "note"]])
 
 
+def over_another(rows: pd.DataFrame) -> pd.DataFrame:
+    """The rows of one colour over another.
+
+    A colour over itself is a control: no edge can be seen on it, nor what comes up through it, so
+    that its grades say nothing of what a colour does as a base or as an overlay.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        With base and overlay; without them every row stays.
+    """
+    if not {"base", "overlay"} <= set(rows.columns):
+        return rows
+    return rows[rows["base"].astype("str") != rows["overlay"].astype("str")]
+
+
 def with_recipes(series: Series, seen: pd.DataFrame) -> pd.DataFrame:
     """Join what was seen of patches to their recipes; lost patches are left out.
 

@@ -6,19 +6,12 @@ from typing import Any
 
 import pandas as pd
 
+from kit.design import doses, patch_grams, stripe_grams, weighed
 from kit.errors import Misuse
 from kit.photo import tile_marker
 from kit.series import CAUTIONS, OPENING_UM, Series, heat_of_session, stripe_counts
-from kit.sheets.materials import (
-    CALIBRATED_BY,
-    CALIBRATION_CARD_CM2,
-    Weighing,
-    doses,
-    patch_grams,
-    stripe_grams,
-    weighed,
-)
 from kit.sheets.paper import MARGIN_MM, Paper, mark_data, shrink_to, tile_map
+from kit.sheets.shopping_list import CALIBRATED_BY, CALIBRATION_CARD_CM2, Weighing
 from kit.wording import (
     amount,
     coat_weight,

@@ -20,7 +20,6 @@ from kit.series import DEFERENCE, Series, cautions_for, write_whole, writing
 from kit.sheets import bench_cards
 from kit.sheets.grading_sheets import grading_data, grading_layout
 from kit.sheets.labels import Stickers, label_data, labels_on
-from kit.sheets.materials import Weighing, shopping_data
 from kit.sheets.paper import (
     MARGIN_MM,
     MM_PER_INCH,
@@ -30,6 +29,7 @@ from kit.sheets.paper import (
     scale_key,
     typeset,
 )
+from kit.sheets.shopping_list import Weighing, shopping_data
 from kit.sheets.work_order import work_order_data
 from kit.wording import listed
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import pandas as pd
 
-from kit.design import order_of_work
+from kit.design import order_of_work, weighed
 from kit.series import (
     CAUTIONS,
     BenchStep,
@@ -18,7 +18,7 @@ from kit.series import (
     stripe_edges,
     stripe_shares,
 )
-from kit.sheets.materials import Weighing, weighed
+from kit.sheets.shopping_list import Weighing
 from kit.wording import coat_weight, fine_grams, grams, mm_and_inches
 
 _STEPS: dict[str, tuple[BenchStep, ...]] = {

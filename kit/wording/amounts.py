@@ -90,7 +90,12 @@ def amount(value: float, measure: str) -> str:
 
 
 def between(low: float, high: float, measure: str) -> str:
-    """Say an interval of a measure: '0.31 to 0.52 mm' or '8.1 to 12 %'."""
+    """Say an interval of a measure: '0.31 to 0.52 mm' or '8.1 to 12 %'.
+
+    A share ends at none and at all, also where its interval was worked out beyond.
+    """
+    if is_share(measure):
+        low, high = max(low, 0.0), min(high, 1.0)
     return f"{_number(low, measure)} to {amount(high, measure)}"
 
 

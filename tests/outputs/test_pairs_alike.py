@@ -13,6 +13,7 @@ import pytest
 import kit
 from kit.drawing import chance_charts, layouts_of
 from kit.model import ENDINGS, HIT_OR_MISS, LOOKS, NOT_KNOWN, VERDICTS, VerdictRule
+from kit.report.findings.headline import which_pairs
 from kit.report.notebooks import pair_told
 from kit.report.page.document import Bullets, PairGroups
 from kit.report.sections.cover import pairs_by_verdict
@@ -58,6 +59,23 @@ def test_every_ordered_pair_of_two_colours_is_there_once_and_no_colour_over_itse
     assert len(found) == colours * (colours - 1)
     assert len({pair.name for pair in found}) == len(found)
     assert all(pair.first.base != pair.first.overlay for pair in found)
+
+
+def test_verdicts_and_pairs_not_known_add_up_to_every_pair(made):
+    found, table = made.analysis.pairs_found, made.analysis.pairs
+    if not len(found):
+        pytest.skip("nothing is judged")
+    never = table.groupby(["base", "overlay"])["verdict"].agg(lambda told: set(told) == {NOT_KNOWN})
+    assert len(found.unknown) == never.sum()
+    assert len(found.known) + len(found.by_verdict[NOT_KNOWN]) == len(found)
+    told = re.search(r"(\d+) pairs? of (\d+) (?:is|are) not known yet at any", which_pairs(found))
+    if told:
+        assert [int(told[1]), int(told[2])] == [never.sum(), len(never)]
+
+
+def test_no_grade_of_a_colour_over_itself_is_behind_any_verdict(made):
+    for fit in made.analysis.fits.by_scale.values():
+        assert (fit.seen["base"] != fit.seen["overlay"]).all()
 
 
 def test_the_table_by_itself_is_the_table_of_the_report(made):

@@ -345,6 +345,24 @@ def test_stale_copy_takes_nothing_back_and_a_newer_value_wins(folder, enter):
     assert reconcile(folder).in_step
 
 
+@pytest.mark.parametrize("chosen", ["matt", "hairline", "cracked"])
+def test_undoing_a_merge_brings_back_what_the_table_held(folder, enter, chosen):
+    enter(FIRST)
+    before = table(folder)
+    (folder / "grades (1).csv").write_text(before.replace("matt", "hairline"))
+    (folder / "grades (2).csv").write_text(before.replace("matt", "cracked"))
+    found = merge(folder)
+    prepared = found.settled([chosen])
+    assert (prepared.changes == ()) == (chosen == "matt")
+    assert f"note: {chosen} counts, not " in prepared.describe()
+    prepared.write()
+    found.put_copies_away()
+    assert read_series(folder).grades["note"].tolist() == ["", chosen, ""]
+    undo(folder).write()
+    assert table(folder) == before
+    assert reconcile(folder).in_step
+
+
 def test_two_people_who_corrected_the_same_cell_are_shown_side_by_side(
     folder, enter, tmp_path, monkeypatch
 ):

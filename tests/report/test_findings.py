@@ -22,6 +22,7 @@ from kit.report.findings.finding import FEWEST_PATCHES, Finding
 from kit.report.findings.tile_outcomes import tile_outcome
 from kit.report.findings.verdict_history import verdicts_by_round
 from kit.report.sections.unexpected_results import against_the_rule, far_from_expected
+from kit.series import over_another
 
 
 @pytest.fixture(scope="module")
@@ -98,7 +99,7 @@ def test_nothing_is_claimed_of_few_samples_and_no_direction_of_little():
 def test_a_round_is_known_with_its_own_tiles(analysis):
     rounds = verdicts_by_round(analysis)
     made = analysis.series.tiles.set_index("tile")["session"]
-    seen = analysis.observations
+    seen = over_another(analysis.observations)
     for session, patches in zip(sorted(made.unique()), rounds["patches"], strict=True):
         assert patches == seen.loc[seen["tile"].map(made) <= session, "patch"].nunique()
 

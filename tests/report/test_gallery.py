@@ -12,7 +12,7 @@ from kit.model import NOT_KNOWN
 from kit.report import analyse_together, read_every_series, write_every_report
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.gallery.colour_page import colour_addresses
-from kit.report.gallery.index_page import in_rounds, pooled_chart
+from kit.report.gallery.index_page import how_many, in_rounds, pooled_chart
 from kit.report.gallery.pooled import changes, dangers, what_each_added
 from kit.report.page.document import Paragraph
 from kit.studio import draw_truth, fire
@@ -211,6 +211,13 @@ def test_planned_tiles_that_nobody_graded_add_nothing(two):
     assert list(added.index) == [two[0].name, "bare"]
     assert list(added.loc["bare", ["patches", "colours", "pairs", "settled"]]) == [0, 0, 0, 0]
     assert added["pairs_so_far"].iloc[-1] == len(PairFindings(together.pairs).fired)
+
+
+def test_series_without_grades_are_not_said_to_be_read(two):
+    bare = replace(two[0], name="bare", grades=two[0].grades.iloc[:0])
+    assert how_many(two) == "2 series of test tiles, read as one"
+    assert how_many([*two, bare]) == "3 series of test tiles; the 2 with grades are read as one"
+    assert how_many([two[0], bare]).endswith("; the one with grades is read alone")
 
 
 def test_series_that_pulls_every_pair_is_named_and_its_effect_counted(two):

@@ -8,7 +8,7 @@ import pytest
 from kit.model import BROKEN_THROUGH, FINE_EDGE, HIT_OR_MISS, NOT_KNOWN, SOFT_EDGE
 from kit.report import PairFindings
 from kit.report.findings.finding import Finding
-from kit.report.findings.headline import answer, asked_pairs, which_pairs
+from kit.report.findings.headline import answer, asked_pairs, which_pairs, wishes_answered
 from kit.report.sections.look_up_data import _first, best_count
 
 FAMILY = {"Ash": "leaded", "Brick": "leaded", "Chalk": "unleaded", "Dune": "unleaded"}
@@ -53,7 +53,41 @@ def test_it_names_the_colours_and_how_often_they_may_be_fired():
             Brick_Chalk=(FINE_EDGE, SOFT_EDGE), Brick_Dune=(FINE_EDGE, FINE_EDGE),
         )
     )  # fmt: skip
-    assert said.startswith("Ash keeps a fine edge over every unleaded base, through 2 firings.")
+    assert said.startswith(
+        "Ash keeps a fine edge over every unleaded base, through 2 firings (2 of 2 pairs fired)."
+    )
+
+
+def unfired(found, *overlays):
+    """The same pairs where these overlays were fired over nothing."""
+    patches = found.table["patches"].mask(found.table["overlay"].isin(overlays), 0)
+    return PairFindings(found.table.assign(patches=patches))
+
+
+def test_an_overlay_fired_over_none_of_the_bases_is_not_praised():
+    kept = {f"{o}_{b}": (FINE_EDGE,) * 2 for o in ("Ash", "Brick") for b in ("Chalk", "Dune")}
+    found = judged(**kept)
+    assert which_pairs(found).startswith(
+        "Every leaded colour keeps a fine edge over every unleaded base, through 2 firings "
+        "(4 of 4 pairs fired)."
+    )
+    said = which_pairs(unfired(found, "Ash"))
+    assert said.startswith("Brick keeps a fine edge over every unleaded base, through 2 firings (2")
+    assert "every unleaded base" not in which_pairs(unfired(found, "Ash", "Brick"))
+
+
+def test_a_claim_of_every_base_says_how_many_of_its_pairs_were_fired():
+    found = judged(Ash_Chalk=(FINE_EDGE, FINE_EDGE), Ash_Dune=(FINE_EDGE, FINE_EDGE))
+    never = (found.table["overlay"] == "Ash") & (found.table["base"] == "Dune")
+    table = found.table.assign(patches=found.table["patches"].mask(never, 0))
+    assert "through 2 firings (1 of 2 pairs fired)." in which_pairs(PairFindings(table))
+
+
+def test_colours_are_kept_off_from_the_count_by_which_most_are_known_to_be_spoiled():
+    late = {f"{o}_{b}": (NOT_KNOWN, SOFT_EDGE) for o in ("Ash", "Brick") for b in ("Chalk", "Dune")}
+    late["Ash_Dune"] = (SOFT_EDGE, SOFT_EDGE)
+    said = which_pairs(judged(**late))
+    assert "Keep leaded colours off unleaded bases from 2 firings on (4 of 4 pairs fired)." in said
 
 
 def test_a_family_that_only_spoils_is_kept_off():
@@ -63,14 +97,15 @@ def test_a_family_that_only_spoils_is_kept_off():
         for base in ("Chalk", "Dune")
     }
     said = which_pairs(judged(Chalk_Ash=(FINE_EDGE, FINE_EDGE), **spoiled))
-    assert "Keep leaded colours off unleaded bases." in said
-    assert said.startswith("Chalk over Ash keeps a fine edge through 2 firings.")
+    assert "Keep leaded colours off unleaded bases from 1 firing on (4 of 4 pairs fired)." in said
+    assert said.startswith("Chalk over Ash keeps a fine edge through 2 firings (fired).")
 
 
 def test_hit_or_miss_is_said_apart_from_what_is_not_known():
     said = which_pairs(judged(Dune_Ash=(HIT_OR_MISS, HIT_OR_MISS)))
     assert said == (
-        "No pair is sure to keep a fine edge, even through 1 firing. Dune over Ash is hit or miss. "
+        "No pair is sure to keep a fine edge, even through 1 firing. Dune over Ash is hit or miss "
+        "(fired). "
         "11 pairs of 12 are not known yet at any firing count."
     )
 
@@ -93,7 +128,9 @@ def test_an_overlay_keeps_its_edge_as_long_as_over_its_worst_base():
             Brick_Chalk=(FINE_EDGE, SOFT_EDGE), Brick_Dune=(SOFT_EDGE, SOFT_EDGE),
         )
     )  # fmt: skip
-    assert said.startswith("Ash keeps a fine edge over every unleaded base, through 1 firing.")
+    assert said.startswith(
+        "Ash keeps a fine edge over every unleaded base, through 1 firing (2 of 2 pairs fired)."
+    )
 
 
 def test_colours_are_kept_off_only_where_most_pairs_are_spoiled():
@@ -175,6 +212,22 @@ def test_one_pair_asked_about_is_answered_at_every_firing_count(verdicts, said):
     series = SimpleNamespace(settings=settings)
     asked = SimpleNamespace(observations=[1], pairs_found=found, series=series)
     assert answer(asked) == said
+
+
+def test_pairs_wished_for_are_answered_where_the_question_is_of_all_pairs():
+    found = judged(Ash_Dune=(FINE_EDGE, SOFT_EDGE))
+    wishes = (
+        SimpleNamespace(base="Dune", overlay="Ash"),
+        SimpleNamespace(base="Gone", overlay="Ash"),
+    )
+    settings = SimpleNamespace(ask="which pairs work", wishes=wishes)
+    told = SimpleNamespace(pairs_found=found, series=SimpleNamespace(settings=settings))
+    assert wishes_answered(told) == (
+        "You wished to know of some pairs above others. Ash over Dune keeps a fine edge through 1 "
+        "firing; after 2 firings it gets a soft edge (seen on 1 patch)."
+    )
+    settings.wishes = ()
+    assert wishes_answered(told) == ""
 
 
 def test_a_fine_edge_that_comes_back_after_a_soft_one_is_not_counted():

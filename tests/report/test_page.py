@@ -156,6 +156,8 @@ def test_how_often_to_fire_follows_the_verdicts(analysis):
             assert "the most that was fired" in said
         elif held[0]:
             assert f"through {ordered[held.index(False) - 1].firings} firing" in said
+        elif max(row.fine_edge for row in ordered) < 0.1:
+            assert said.startswith("at no count is a fine edge to be expected")
         else:
             assert said.startswith("no count is sure")
 
@@ -167,6 +169,9 @@ def test_a_few_pairs_asked_about_get_a_page_of_their_own_and_no_others(fired):
     rows = [row for row in told["tables"][0] if row]
     assert len(rows) == len(told["counts"])
     assert not any(isinstance(part, PairGroups) for part in document.parts())
+    close = [point.text for part in document.parts() for point in getattr(part, "points", ())
+             if point.lead == "Close calls:"]  # fmt: skip
+    assert all(re.match(r"1 verdict of 1 .*: Moss over Ember\.", told) for told in close)
     assert [s.name for s in document.sections] == ["answer", "fired", "next", "behind", "teacher"]
     assert document["answer"].blocks[0].text.startswith("Moss over Ember")
     assert document["next"].blocks[0].text.startswith("More samples would settle no pair that was")

@@ -6,11 +6,13 @@ from dataclasses import replace
 import pytest
 
 import kit
+from kit.model import NOT_KNOWN, VERDICTS
 from kit.report.analysis import analyse
+from kit.report.figures.tile_budget import rounds_picture
 from kit.report.findings.verdict_history import verdicts_by_round, what_it_added
 from kit.report.publish import files_behind, fingerprint, fingerprint_on_disk, lettered
 from kit.report.sections.cover import question
-from kit.series import rounds_before
+from kit.series import observations, over_another, rounds_before
 
 
 @pytest.fixture
@@ -55,8 +57,13 @@ def test_report_of_a_round_counts_the_rounds_before_and_says_what_it_added(secon
     assert told.startswith("This series goes on from small, whose grades count here too.")
     assert pairs == len(together.pairs_found) and 0 <= before <= now <= pairs
     rounds = verdicts_by_round(together)
-    assert rounds["patches"].tolist()[0] == len(fired.patches)
-    assert rounds["patches"].tolist()[-1] == 2 * len(fired.patches)
+    graded = over_another(observations(fired))["patch"].nunique()
+    assert rounds["patches"].tolist()[0] == graded
+    assert rounds["patches"].tolist()[-1] == 2 * graded
+    known = rounds[list(VERDICTS)].sum(axis=1) - rounds[NOT_KNOWN]
+    assert [before, now] == [known.iloc[0], known.iloc[-1]]
+    title = rounds_picture(rounds).title
+    assert [int(n) for n in re.findall(r"(\d+) pairs?", title)] == [before, now]
     assert told in str(question(together))
 
 

@@ -9,7 +9,14 @@ import pandas as pd
 import pytest
 
 from kit.photo import COLUMNS
-from kit.series import MEASURES, join_measurements, losses, observations, usable_measurements
+from kit.series import (
+    MEASURES,
+    join_measurements,
+    losses,
+    observations,
+    over_another,
+    usable_measurements,
+)
 
 
 def test_one_row_a_grade_with_its_recipe(fired):
@@ -19,6 +26,14 @@ def test_one_row_a_grade_with_its_recipe(fired):
     assert (row["base"], row["base_family"]) == ("Plaster White", "unleaded")
     assert (row["overlay"], row["overlay_family"]) == ("Ferry Blue", "leaded")
     assert (row["base_mesh"], row["mesh"]) == (80, 80)
+
+
+def test_a_colour_over_itself_is_a_control_and_no_pair():
+    seen = pd.DataFrame(
+        {"base": ["Ash", "Ash", "Moss"], "overlay": ["Ash", "Moss", "Ash"], "spread": [0, 1, 2]}
+    )
+    assert over_another(seen)["spread"].tolist() == [1, 2]
+    assert len(over_another(seen[["spread"]])) == 3
 
 
 def test_a_late_patch_has_been_fired_less_often(fired):

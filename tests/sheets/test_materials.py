@@ -4,8 +4,7 @@ import math
 
 import pytest
 
-from kit.series import Blank, Stencil
-from kit.sheets.materials import (
+from kit.design.materials import (
     coat_grams,
     copper_needed,
     counter_enamel_g,
@@ -14,6 +13,7 @@ from kit.sheets.materials import (
     stripe_grams,
     weighed,
 )
+from kit.series import Blank, Stencil
 
 
 def test_a_patch_takes_its_coat_weight_times_the_opening(plan):

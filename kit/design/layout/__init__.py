@@ -1,7 +1,7 @@
 """Which colour, recipe, place, session and turn each tile and patch gets, and what it all costs."""
 
-from kit.design.layout.allocation import deal_bases, deal_overlays, deal_recipe
 from kit.design.layout.bench_order import order_of_work
+from kit.design.layout.fraction_allocation import deal_bases, deal_overlays, deal_recipe
 from kit.design.layout.plan_tables import (
     TILE_FACTORS,
     Draft,

@@ -192,9 +192,9 @@ def _reasons(known: PairKnowledge, chosen: Chosen, fits: Mapping[str, ScaleFit])
             )
         else:
             said.append(
-                f"The pair itself is fairly sure; the patch tells what {base} does as a base "
-                f"({counted(int(open_pairs[b].sum()), 'pair')} of it not known yet) and what "
-                f"{overlay} does on top ({counted(int(open_pairs[:, o].sum()), 'pair')} not "
+                f"The pair itself is fairly sure after {after}; the patch tells what {base} does "
+                f"as a base ({counted(int(open_pairs[b].sum()), 'pair')} of it not known yet) and "
+                f"what {overlay} does on top ({counted(int(open_pairs[:, o].sum()), 'pair')} not "
                 "known yet)."
             )
     return said

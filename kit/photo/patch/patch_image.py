@@ -12,7 +12,7 @@ from kit.photo.patch.edge import Reach, beyond_line
 from kit.photo.raster import Raster, to_lab, to_linear
 from kit.photo.tile_plan import PhotoPlan, TileLayout
 from kit.photo.view.image_file import Unmeasurable
-from kit.photo.view.window import PER_MM, Window
+from kit.photo.view.view_from_above import PER_MM, Window
 from kit.series import Blank, Stencil
 
 CORE_INSET_MM = 1.0

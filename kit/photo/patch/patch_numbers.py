@@ -18,7 +18,7 @@ from kit.photo.patch.edge_width import transition_width, width_without
 from kit.photo.patch.patch_image import CORE_INSET_MM, PatchView
 from kit.photo.patch.reflection import Reflection
 from kit.photo.raster import Raster
-from kit.photo.view.window import PER_MM, Window
+from kit.photo.view.view_from_above import PER_MM, Window
 
 _COLOUR_ERROR = 1.2
 """CIELAB error of base and overlay colour within one picture, as it moves an edge."""

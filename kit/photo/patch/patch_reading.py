@@ -19,7 +19,7 @@ from kit.photo.patch.patch_numbers import Covered, edge_numbers, face_numbers
 from kit.photo.patch.quality import ALIKE, LEAST_CONTRAST, judge
 from kit.photo.patch.reflection import find_reflection
 from kit.photo.raster import Raster
-from kit.photo.view.window import PER_MM, Window
+from kit.photo.view.view_from_above import PER_MM, Window
 from kit.series import Stencil
 
 COLOURS = ("base_l", "base_a", "base_b", "overlay_l", "overlay_a", "overlay_b")

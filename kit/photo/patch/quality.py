@@ -5,7 +5,7 @@ import numpy as np
 from kit.photo.patch.edge import Edge
 from kit.photo.patch.patch_image import PatchView
 from kit.photo.patch.patch_numbers import Covered
-from kit.photo.view.window import Window
+from kit.photo.view.view_from_above import Window
 from kit.wording import lower_first, percent, upper_first
 
 LEAST_CONTRAST = 6.0

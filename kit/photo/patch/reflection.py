@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.photo.raster import Raster, to_linear
-from kit.photo.view.window import PER_MM, Window
+from kit.photo.view.view_from_above import PER_MM, Window
 
 _COARSER = 4
 _LEAST_LIGHT = 0.035

@@ -135,7 +135,9 @@ def _rounds_finding(rounds: pd.DataFrame) -> str:
     before, now = (int(row[list(VERDICTS)].sum() - row[NOT_KNOWN]) for row in (first, last))
     return (
         f"After {counted(int(first['patches']), 'patch', 'patches')} "
-        f"{counted(before, 'pair')} had a verdict, after {int(last['patches'])} {now} have one"
+        f"{counted(before, 'pair')} had a verdict after "
+        f"{counted(int(last['firings']), 'firing')}; after {int(last['patches'])} patches it is "
+        f"{counted(now, 'pair')}"
     )
 
 

@@ -38,10 +38,28 @@ def asked_pairs(analysis: Analysis) -> list[Pair]:
     return [pair for pair in dict.fromkeys(wished) if pair] or found.fired
 
 
+def wishes_answered(analysis: Analysis) -> str:
+    """Answer each pair wished for where the question is another one; blank where none is."""
+    settings, found = analysis.series.settings, analysis.pairs_found
+    if settings.ask == "is this pair safe" or not settings.wishes or not len(found):
+        return ""
+    wished = [found.of(wish.base, wish.overlay) for wish in settings.wishes]
+    told = [f"{pair.sentence} ({pair.first.ground})" for pair in dict.fromkeys(wished) if pair]
+    return f"You wished to know of some pairs above others. {'. '.join(told)}." if told else ""
+
+
+def spoken_of(analysis: Analysis, found: PairFindings) -> list[Pair]:
+    """The pairs that the report speaks of: where some were asked about, those and no others."""
+    if analysis.series.settings.ask != "is this pair safe":
+        return list(found)
+    asked = {pair.name for pair in asked_pairs(analysis)}
+    return [pair for pair in found if pair.name in asked]
+
+
 def which_pairs(found: PairFindings) -> str:
     """Say which colours keep a fine edge over what, how often fired, and what does not."""
     said = [_fine(found), *_seldom(found), *_varies(found)]
-    open_pairs = sum(all(row.verdict == NOT_KNOWN for row in pair.rows) for pair in found)
+    open_pairs = len(found.unknown)
     if len(said) < 3 and open_pairs:
         one = "is" if open_pairs == 1 else "are"
         said.append(
@@ -108,15 +126,16 @@ class _Whole(NamedTuple):
     overlays: tuple[str, ...]
     firings: int
     every: bool
-    pairs: int
+    pairs: tuple[Pair, ...]
 
     @property
     def said(self) -> str:
-        """'Custard and Anvil Blue over every leaded base, through 3 firings'."""
+        """'Custard over every leaded base, through 3 firings (4 of 9 pairs fired)'."""
         overlay, base = self.families.split(" over ")
         other = "other " if overlay == base else ""
         through = f"through {counted(self.firings, 'firing')}"
-        return f"{_names(self.overlays)} over every {other}{base} base, {through}"
+        over = f"{_names(self.overlays)} over every {other}{base} base"
+        return f"{over}, {through} ({_pairs_fired(self.pairs)})"
 
     def headed(self) -> str:
         """The same as a sentence: 'every unleaded colour keeps a fine edge over ...'."""
@@ -132,17 +151,21 @@ def _fine(found: PairFindings) -> str:
     if not found.fine:
         least = counted(found.firings[0], "firing")
         return f"no pair is sure to keep a fine edge, even through {least}"
-    whole = sorted(_wholes(found), key=lambda one: (-one.pairs * one.firings, one.families))
+    whole = sorted(_wholes(found), key=lambda one: (-len(one.pairs) * one.firings, one.families))
     if whole:
         return "; ".join(one.headed() for one in whole[:_CLAUSES])
     longest = max(pair.through for pair in found.fine)
-    pairs = [pair.name for pair in found.fine if pair.through == longest]
+    pairs = [pair for pair in found.fine if pair.through == longest]
     keeps = "keeps" if len(pairs) == 1 else "keep"
-    return f"{_names(pairs)} {keeps} a fine edge through {counted(longest, 'firing')}"
+    kept = f"{keeps} a fine edge through {counted(longest, 'firing')} ({_pairs_fired(pairs)})"
+    return f"{_names([pair.name for pair in pairs])} {kept}"
 
 
 def _wholes(found: PairFindings) -> Iterator[_Whole]:
-    """For each pair of families, the overlays that keep it over every base the longest."""
+    """For each pair of families, the overlays that keep it over every base the longest.
+
+    An overlay that was fired over none of those bases is not praised, whatever is expected of it.
+    """
     for families in FAMILY_PAIRS:
         over: dict[str, list[Pair]] = defaultdict(list)
         for pair in found:
@@ -151,13 +174,13 @@ def _wholes(found: PairFindings) -> Iterator[_Whole]:
         reached = {
             overlay: min(pair.through for pair in pairs)
             for overlay, pairs in over.items()
-            if len(pairs) >= _LEAST_BASES
+            if len(pairs) >= _LEAST_BASES and any(pair.patches for pair in pairs)
         }
         most = max(reached.values(), default=0)
         if most:
             alike = tuple(overlay for overlay, through in reached.items() if through == most)
-            size = sum(len(over[overlay]) for overlay in alike)
-            yield _Whole(families, alike, most, len(alike) == len(over), size)
+            pairs = tuple(pair for overlay in alike for pair in over[overlay])
+            yield _Whole(families, alike, most, len(alike) == len(over), pairs)
 
 
 def _seldom(found: PairFindings) -> Iterator[str]:
@@ -166,20 +189,30 @@ def _seldom(found: PairFindings) -> Iterator[str]:
     for families in FAMILY_PAIRS:
         pairs = [pair for pair in found if pair.first.families == families]
         kept = [pair for pair in pairs if pair.through]
-        spoiled = [
-            pair
-            for pair in pairs
-            if any(row.verdict in (SOFT_EDGE, BROKEN_THROUGH) for row in pair.rows)
-        ]
         overlay, base = families.split(" over ")
-        if pairs and not kept and len(spoiled) > _MOSTLY * len(pairs):
-            avoid.append(f"{overlay} colours off {base} bases")
+        since = _mostly_spoiled_from(pairs)
+        if since and not kept:
+            avoid.append(
+                f"{overlay} colours off {base} bases from {counted(since, 'firing')} on "
+                f"({_pairs_fired(pairs)})"
+            )
         elif pairs and len(kept) < _RARELY * len(pairs) and len(kept) < len(found.fine):
             seldom.append(f"{families} ({len(kept)} of {len(pairs)})")
     if avoid:
         yield f"keep {listed(avoid)}"
     if seldom:
         yield f"few pairs {listed(seldom)} are sure to keep one"
+
+
+def _mostly_spoiled_from(pairs: Sequence[Pair]) -> int:
+    """The first firing count by which most pairs are known to be spoiled; 0 for none."""
+    spoiled_at = sorted(
+        min(row.firings for row in pair.rows if row.verdict in (SOFT_EDGE, BROKEN_THROUGH))
+        for pair in pairs
+        if any(row.verdict in (SOFT_EDGE, BROKEN_THROUGH) for row in pair.rows)
+    )
+    fewest = int(_MOSTLY * len(pairs)) + 1
+    return spoiled_at[fewest - 1] if len(spoiled_at) >= fewest else 0
 
 
 def _varies(found: PairFindings) -> Iterator[str]:
@@ -190,9 +223,18 @@ def _varies(found: PairFindings) -> Iterator[str]:
     if over:
         (overlay, family), pairs = max(over.items(), key=lambda item: (len(item[1]), item[0]))
         if len(pairs) > 1:
-            yield f"{overlay} is hit or miss over {counted(len(pairs), f'{family} base')}"
+            said = f"{overlay} is hit or miss over {counted(len(pairs), f'{family} base')}"
         else:
-            yield f"{pairs[0].name} is hit or miss"
+            said = f"{pairs[0].name} is hit or miss"
+        yield f"{said} ({_pairs_fired(pairs)})"
+
+
+def _pairs_fired(pairs: Sequence[Pair]) -> str:
+    """What a claim about pairs rests on: '3 of 27 pairs fired'."""
+    fired = sum(bool(pair.patches) for pair in pairs)
+    if len(pairs) == 1:
+        return "fired" if fired else "not fired"
+    return f"{fired} of {len(pairs)} pairs fired"
 
 
 def _names(names: Sequence[str]) -> str:

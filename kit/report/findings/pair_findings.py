@@ -279,8 +279,13 @@ class PairFindings:
         return groups
 
     @property
+    def unknown(self) -> list[Pair]:
+        """Pairs with no verdict at any firing count."""
+        return [pair for pair in self.pairs if all(r.verdict == NOT_KNOWN for r in pair.rows)]
+
+    @property
     def known(self) -> list[Pair]:
-        """Pairs with a verdict, hit or miss among them."""
+        """Pairs with a verdict after the fewest firings, hit or miss among them."""
         return [pair for pair in self.pairs if pair.shown.verdict != NOT_KNOWN]
 
     @property

@@ -108,7 +108,7 @@ def score_outcome(scale: Scale, last: pd.DataFrame) -> tuple[str, str]:
     Returns
     -------
     title, alt : str
-        Both count a half grade as the step above.
+        Both count a half grade as the step above; the title says so where there are any.
     """
     if last.empty:
         return (
@@ -122,6 +122,9 @@ def score_outcome(scale: Scale, last: pd.DataFrame) -> tuple[str, str]:
         f"{scale.title}: of {counted(len(last), 'patch', 'patches')}, {calm} ended at grade 0 or 1 "
         f"and {wild} at {top - 1} or {top}"
     )
+    halves = int((last["grade"] % 1 != 0).sum())
+    if halves:
+        title += f" ({counted(halves, 'half grade')} counted as the step above)"
     parts = [
         f"{count} at grade {step}" for step, count in steps.value_counts().sort_index().items()
     ]

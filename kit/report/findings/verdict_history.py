@@ -4,10 +4,10 @@ import numpy as np
 import pandas as pd
 
 from kit.errors import Misuse
-from kit.model import NOT_KNOWN, VERDICTS, ScaleFit
+from kit.model import VERDICTS, ScaleFit
 from kit.report.analysis import Analysis, Fits, collected_warnings, judge_pairs
 from kit.report.findings.pair_findings import PairFindings
-from kit.series import PULL_THROUGH, SPREAD
+from kit.series import PULL_THROUGH, SPREAD, over_another
 from kit.wording import counted, listed
 
 MOST = 4
@@ -27,8 +27,9 @@ def verdicts_by_round(analysis: Analysis) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        A row per round (from 1), with columns patches (graded by then) and one per verdict, the
-        number of pairs. The first is what the rounds before this series had shown, where it goes
+        A row per round (from 1), with columns patches (of one colour over another, graded by
+        then), firings (the fewest, which a verdict is counted at) and one per verdict, the number
+        of pairs. The first is what the rounds before this series had shown, where it goes
         on from any. No rows when there is one round alone or no pair can be judged.
     """
     made = analysis.series.tiles.set_index("tile")["session"]
@@ -45,7 +46,9 @@ def verdicts_by_round(analysis: Analysis) -> pd.DataFrame:
             counts = PairFindings(table).by_verdict
             seen = [fit.frame[_made_in(analysis, fit) <= end] for fit in _scores(analysis)]
             patches = int(pd.concat(seen)["patch"].nunique())
-            rows.append({"patches": patches, **{v: len(counts[v]) for v in VERDICTS}})
+            firings = int(table["firings"].min())
+            told = {verdict: len(counts[verdict]) for verdict in VERDICTS}
+            rows.append({"patches": patches, "firings": firings, **told})
     return pd.DataFrame(rows, index=range(1, len(rows) + 1))
 
 
@@ -66,15 +69,12 @@ def what_it_added(analysis: Analysis) -> str:
         said.append(f"This series goes on from {listed(counted_in)}, whose grades count here too.")
         table = pd.DataFrame() if analysis.pairs.empty else _judged(analysis, _BEFORE)
         if len(table):
-            known = [
-                sum(any(row.verdict != NOT_KNOWN for row in pair.rows) for pair in found)
-                for found in (PairFindings(table), analysis.pairs_found)
-            ]
-            patches = int(analysis.observations["patch"].nunique())
+            found = analysis.pairs_found
+            patches = int(over_another(analysis.observations)["patch"].nunique())
             said.append(
-                f"Before it {counted(known[0], 'pair')} of {len(analysis.pairs_found)} had a "
-                "verdict at some firing count; with its "
-                f"{counted(patches, 'patch', 'patches')} {known[1]} have one."
+                f"Before it {counted(len(PairFindings(table).known), 'pair')} of {len(found)} had "
+                f"a verdict after {counted(found.firings[0], 'firing')}; with its "
+                f"{counted(patches, 'patch', 'patches')} {len(found.known)} have one."
             )
     return " ".join(said)
 

@@ -73,10 +73,24 @@ def index_document(
     dates = [s.settings.started for s in pooled.series if s.settings.started]
     return Document(
         title,
-        f"{counted(len(pooled.series), 'series', 'series')} of test tiles, read as one",
+        how_many(pooled.series),
         tuple(sections),
         max(dates, default=None),
         made_by(),
+    )
+
+
+def how_many(several: Sequence[Series]) -> str:
+    """'7 series of test tiles; the 3 with grades are read as one'."""
+    every = f"{counted(len(several), 'series', 'series')} of test tiles"
+    graded = sum(not graded_patches(series).empty for series in several)
+    if graded == len(several):
+        return f"{every}, read as one"
+    if not graded:
+        return f"{every}, none with grades yet"
+    return (
+        f"{every}; the {f'{graded} with grades are' if graded > 1 else 'one with grades is'} "
+        + ("read as one" if graded > 1 else "read alone")
     )
 
 
@@ -90,8 +104,9 @@ def pooled_chart(pooled: Pooled) -> Section:
         blocks = (
             Answer(
                 f"{counted(len(pooled.colours), 'colour')} make {len(found)} ordered pairs. "
-                f"{len(found.fired)} were fired and graded in some series; {len(found.known)} "
-                f"have a verdict. {which_pairs(found)}"
+                f"{len(found.fired)} were fired and graded in some series; "
+                f"{len(found) - len(found.unknown)} have a verdict at some firing count. "
+                f"{which_pairs(found)}"
             ),
             *_of_new_jars(pooled),
             *_before_you_trust_it(pooled),

@@ -11,7 +11,15 @@ from kit.model import NOT_KNOWN
 from kit.report.analysis import Fits, Judged, fit_scales, judge_pairs
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.publish import checked_ready
-from kit.series import PULL_THROUGH, SPREAD, Series, Verdict, observations, read_series
+from kit.series import (
+    PULL_THROUGH,
+    SPREAD,
+    Series,
+    Verdict,
+    observations,
+    over_another,
+    read_series,
+)
 from kit.wording import counted, listed, upper_first
 
 INVENTED = "demo"
@@ -141,7 +149,7 @@ def what_each_added(pooled: Pooled) -> pd.DataFrame:
     for series in pooled.series:
         patches = graded_patches(series)
         colours = set(patches["base"]) | set(patches["overlay"])
-        apart = patches[patches["base"] != patches["overlay"]]
+        apart = over_another(patches)
         pairs = set(zip(apart["base"], apart["overlay"], strict=True))
         new = pairs - known_pairs
         rows.append(
@@ -223,8 +231,8 @@ class Change:
             return f"alone it gives no verdict; together {self.gained} of its pairs have one."
         return (
             f"alone it gives {counted(self.known, 'verdict')}. Together {self.turned} of them turn "
-            f"into another verdict and {self.lost} into '{NOT_KNOWN}'; {self.gained} pairs more "
-            "get a verdict."
+            f"into another verdict and {self.lost} into '{NOT_KNOWN}'; "
+            f"{counted(self.gained, 'pair more gets', 'pairs more get')} a verdict."
         )
 
 

@@ -106,7 +106,7 @@
       ...(photos.length ? [made('div', photos, 'strip')] : [picture(found)]),
       made('p', [made('strong', `${told.words.best} `), told.sentences[told.best[at.recipe][pair]]]),
       made('p', [made('strong', `${told.words.fired} `), told.fired[pair] ?? told.words.unfired]),
-      ...(back ? [made('p', [made('strong', `${told.words.turned} `), `${turned}: ${told.looks[back[3]].label}.`])] : []),
+      ...(back ? [made('p', [made('strong', `${told.words.turned} `), `${turned}: ${told.looks[back[3]].label}, ${told.after[at.count]}.`])] : []),
     );
   };
 

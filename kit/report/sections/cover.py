@@ -19,7 +19,7 @@ from kit.model import (
 )
 from kit.report.analysis import Analysis
 from kit.report.figures.interval_lines import effects_in_steps
-from kit.report.findings.headline import answer, asked_pairs
+from kit.report.findings.headline import answer, asked_pairs, wishes_answered
 from kit.report.findings.pair_findings import Pair, PairFindings
 from kit.report.findings.verdict_history import what_it_added
 from kit.report.page.document import (
@@ -55,7 +55,9 @@ def question(analysis: Analysis) -> Section:
     """Answer the question; show what the answer rests on."""
     added = what_it_added(analysis)
     rounds = (Paragraph(added),) if added else ()
-    shown = (Answer(answer(analysis)), *rounds, *_shown(analysis), essential_cautions())
+    wished = wishes_answered(analysis)
+    wishes = (Paragraph(wished),) if wished else ()
+    shown = (Answer(answer(analysis)), *wishes, *rounds, *_shown(analysis), essential_cautions())
     return Section("answer", "The answer", shown)
 
 

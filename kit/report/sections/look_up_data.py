@@ -55,6 +55,8 @@ _LOOKS: tuple[tuple[Look, int | None], ...] = (
     *((LEANINGS[ending], n) for n, ending in enumerate(ENDINGS)),
 )
 _UNDER, _OVER = 0, 100
+_HARDLY = 0.1
+"""Chance of a fine edge below which no firing count is recommended for one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -266,6 +268,8 @@ def best_count(rows: Sequence[Any]) -> str:
         surest = max(rows, key=lambda row: row.fine_edge)
         count = counted(int(surest.firings), "firing")
         chance = percent(float(surest.fine_edge))
+        if surest.fine_edge < _HARDLY:
+            return f"at no count is a fine edge to be expected; its chance is {chance} at most."
         return f"no count is sure of a fine edge; the best is {count}, with a chance of {chance}."
     kept = f"it keeps a fine edge through {counted(int(held[-1].firings), 'firing')}"
     if len(held) == len(rows):

@@ -19,6 +19,7 @@ from kit.model import (
 )
 from kit.report.analysis import Analysis
 from kit.report.figures.measured_charts import grades_and_measurements, measurements_by_firing
+from kit.report.findings.headline import spoken_of
 from kit.report.findings.pair_findings import PairFindings
 from kit.report.page.document import (
     Block,
@@ -136,15 +137,18 @@ def what_they_add(analysis: Analysis) -> tuple[Block, ...]:
     together, alone = analysis.pairs_found, analysis.pairs_by_grades
     if not beside or not len(together) or not len(alone):
         return ()
-    before = {pair.name: pair.shown.verdict for pair in alone.known}
-    after = {pair.name: pair.shown.verdict for pair in together.known}
+    told = [spoken_of(analysis, found) for found in (alone, together)]
+    before, after = (
+        {pair.name: pair.shown.verdict for pair in pairs if pair.shown.verdict != NOT_KNOWN}
+        for pairs in told
+    )
     kept = before.keys() & after.keys()
     turned = sum(before[name] != after[name] for name in kept)
     return (
         Paragraph(
             f"Everywhere else in this report the photographs count beside the grades, for "
             f"{listed(beside)}: together they give a verdict on {len(after)} of "
-            f"{counted(len(together), 'pair')}, the grades alone on {len(before)}. "
+            f"{counted(len(told[1]), 'pair')}, the grades alone on {len(before)}. "
             f"{counted(len(after.keys() - kept), 'pair gains', 'pairs gain')} a verdict by them, "
             f"{counted(len(before.keys() - kept), 'loses', 'lose')} one, and "
             f"{counted(turned, 'gets', 'get')} another. To judge by the grades alone, write "
@@ -170,7 +174,9 @@ def _by_source(analysis: Analysis) -> TableBlock:
     rows = [
         {"Source": source}
         | {
-            LOOKS[verdict].label: sum(pair.shown.verdict == verdict for pair in found)
+            LOOKS[verdict].label: sum(
+                pair.shown.verdict == verdict for pair in spoken_of(analysis, found)
+            )
             for verdict in VERDICTS
         }
         for source, found in sources.items()

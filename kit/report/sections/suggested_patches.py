@@ -48,7 +48,8 @@ def next_round(analysis: Analysis) -> Section:
     patches = counted(len(suggested), "patch", "patches")
     blocks: tuple[Block, ...] = (
         Paragraph(
-            f"{_open(open_pairs, len(asked), alone)} can still be settled at some firing count. "
+            f"{_open(open_pairs, len(asked), alone)} can still be settled at one firing "
+            "count or more. "
             f"These {patches} on {counted(NEXT_TILES, 'tile')} would do most to settle "
             f"{'it' if open_pairs == 1 else 'them'}, as each tells of other pairs of its two "
             "colours too."

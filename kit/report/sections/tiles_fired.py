@@ -16,7 +16,9 @@ from kit.series import (
     Settings,
     last_grades,
     losses,
+    over_another,
     patches_in_full,
+    stencil_on,
     stripe_counts,
 )
 from kit.wording import FACTOR_NAMES, counted, listed, mm_and_inches, percent
@@ -60,14 +62,13 @@ def _tiles(analysis: Analysis, scale: Scale) -> Drawing:
 
 def _sizes(analysis: Analysis) -> str:
     series, seen = analysis.series, analysis.observations
-    blank, stencil = series.settings.blank, series.settings.stencil
-    size = mm_and_inches(blank.width_mm)
+    size = mm_and_inches(series.settings.blank.width_mm)
     graders = sorted(set(seen["grader"]))
     took = "took" if len(seen) else "shall take"
     made = (
         f"{counted(len(series.tiles), 'copper tile')}, {size} wide, {took} "
-        f"{counted(len(series.patches), 'stencilled patch', 'stencilled patches')} of "
-        f"{mm_and_inches(stencil.size_mm)}."
+        f"{counted(len(series.patches), 'stencilled patch', 'stencilled patches')}: "
+        f"{_by_size(series)}."
     )
     if not len(seen):
         return f"{made} Nothing has been graded yet."
@@ -77,13 +78,23 @@ def _sizes(analysis: Analysis) -> str:
     )
 
 
+def _by_size(series: Series) -> str:
+    """'8 of 14 mm (0.55 in) and 36 of 10 mm (0.39 in)', the largest first."""
+    stripes = series.patches["tile"].map(stripe_counts(series))
+    sizes = stripes.map(lambda count: stencil_on(series.settings, int(count)).size_mm)
+    numbers = sizes.value_counts().sort_index(ascending=False)
+    if len(numbers) < 2:
+        return f"all of {mm_and_inches(next(iter(numbers.index), series.settings.stencil.size_mm))}"
+    return listed([f"{count} of {mm_and_inches(size)}" for size, count in numbers.items()])
+
+
 def _why_so_few(analysis: Analysis) -> str:
     series = analysis.series
     used = series.stock
     by_family = used["family"].value_counts()
     stock = listed([f"{count} {family}" for family, count in by_family.items()])
     pairs = len(used) * (len(used) - 1)
-    fired = sum(base != overlay for base, overlay in _pairs_fired(analysis))
+    fired = len(over_another(patches_in_full(analysis.series))[["base", "overlay"]].value_counts())
     return (
         f"{counted(len(used), 'colour')} ({stock}) can be laid over one another in {pairs} ways, "
         "counting which one is below, before sifter, coat or firings are varied. Firing every one "
@@ -105,12 +116,6 @@ def _saved(analysis: Analysis) -> tuple[Paragraph, ...]:
         f"patches instead of {every}, {less}."
     )
     return (Paragraph(" ".join([*told.sentences(), once])),)
-
-
-def _pairs_fired(analysis: Analysis) -> set[tuple[str, str]]:
-    patches = analysis.series.patches
-    base = patches["tile"].map(analysis.series.tiles.set_index("tile")["base"])
-    return set(zip(base, patches["overlay"], strict=True))
 
 
 def _settings_table(analysis: Analysis) -> TableBlock:

@@ -24,6 +24,7 @@ from kit.model import (
 )
 from kit.report.analysis import Analysis, collected_warnings
 from kit.report.figures.grade_shares import graders_side_by_side
+from kit.report.findings.headline import spoken_of
 from kit.report.findings.pair_findings import Pair
 from kit.report.page.document import Block, Bullets, Fold, Paragraph, Point, Section
 from kit.series import PULL_THROUGH, SPREAD, Scale
@@ -87,7 +88,7 @@ def _close_calls(analysis: Analysis) -> list[Point]:
     if not len(found):
         return [Point(analysis.judged.missing, "Any grade at all:")]
     confidence = analysis.series.settings.verdict.confidence
-    known = found.known
+    known = [pair for pair in spoken_of(analysis, found) if pair.shown.verdict != NOT_KNOWN]
     close = sorted(
         (pair for pair in known if pair.shown.chance < confidence + _CLOSE),
         key=lambda pair: (pair.shown.chance, pair.name),

@@ -4,7 +4,7 @@ import pytest
 
 from kit.photo.card.card_geometry import Box
 from kit.photo.raster import redraw
-from kit.photo.view.window import raised_view
+from kit.photo.view.view_from_above import raised_view
 
 FOCAL = 26 / 43.27 * np.hypot(4000, 3000)
 LENS = np.array([[FOCAL, 0, 2000], [0, FOCAL, 1500], [0, 0, 1.0]])
