@@ -2,7 +2,9 @@
 
 import subprocess
 import sys
+from dataclasses import replace
 
+import openpyxl
 import pytest
 from typer.testing import CliRunner
 
@@ -122,6 +124,32 @@ def test_each_grader_gets_a_workbook_and_no_name_climbs(folder, studio):
     books = sorted(p.name for p in studio.rglob("*.xlsx"))
     assert books == ["small-grades-AB.xlsx", "small-grades-CD.xlsx", "small-grades-up.xlsx"]
     assert {p.parent for p in studio.rglob("*.xlsx")} == {studio / "reports" / "small" / "sheets"}
+
+
+def test_a_changed_plan_brings_workbooks_and_photo_card_up_to_date(folder, studio):
+    printed = studio / "reports" / "small" / "sheets"
+    series = kit.read_series(folder)
+    made = ("firings", "grades", "measurements", "corrections")
+    replace(series, **{name: getattr(series, name).iloc[:0] for name in made}).write(folder)
+    assert run("sheets", "small", "--workbook", "--photo-card", cwd=studio).returncode == 0
+    filled = printed / "small-grades-CD.xlsx"
+    book = openpyxl.load_workbook(filled)
+    book["Accidents"]["A7"] = "tile 2"
+    book.save(filled)
+    before = {path.name: path.read_bytes() for path in printed.iterdir()}
+    done = run("change", "small", "drop", "8", "--yes", cwd=studio)
+    assert done.returncode == 0, done.stderr
+    after = {path.name: path.read_bytes() for path in printed.iterdir()}
+    same = {name for name in before if before[name] == after[name]}
+    assert {"small-grades-AB.xlsx", "photo-card.pdf"}.isdisjoint(same)
+    assert filled.name in same and "T8-1" not in str(list(_cells(printed / "small-grades-AB.xlsx")))
+    assert "Use the new workbook: small-grades-AB.xlsx" in done.stdout
+    assert "small-grades-CD.xlsx was filled in meanwhile, so it was kept" in done.stdout
+    assert "(8 files in" in done.stdout
+
+
+def _cells(path):
+    return openpyxl.load_workbook(path)["Grades"].values
 
 
 def test_a_plan_declined_changes_nothing(studio):

@@ -1,13 +1,12 @@
 """The commands before the fire: start a series, plan it, print for the bench."""
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from kit.cli.record_commands import print_again
+from kit.cli.record_commands import print_again, say_kept
 from kit.cli.shared import SeriesName, agreed, answered, number, progress
 from kit.errors import Misuse
 
@@ -118,6 +117,8 @@ def plan(
     if agreed(yes, "Write this plan?"):
         chosen.series.write(folder)
         print(f"Written to {folder}. Next: kit sheets {chosen.series.name}")
+        if replaced:
+            print_again(folder)
     else:
         print("Nothing was written.")
 
@@ -238,13 +239,14 @@ def sheets(
     labels_used: Annotated[int, number("Stickers gone from the first sheet.", least=0)] = 0,
 ) -> None:
     """Write the bench paper: shopping, cards, order of work, grading, labels."""
-    from kit.record import write_workbook
+    from kit.record import write_workbooks
     from kit.series import read_series, report_folder, series_folder
     from kit.sheets import labels_on, write_photo_card, write_sheets
 
     folder = series_folder(series)
     found = read_series(folder)
     into = report_folder(folder) / "sheets"
+    kept: list[Path] = []
     with progress() as say:
         made = write_sheets(
             found,
@@ -258,11 +260,10 @@ def sheets(
         if photo_card:
             made.append(write_photo_card(found, into, paper))
         if workbook:
-            for grader in found.settings.graders or ("",):
-                whose = re.sub(r"\W+", "-", f"-{grader}" if grader else "")
-                path = into / f"{found.name}-grades{whose}.xlsx"
-                made.append(write_workbook(found, path, grader))
+            written, kept = write_workbooks(found, into)
+            made += written
     print("\n".join(str(path) for path in made))
+    say_kept(kept, found.name)
     print(f"Next: fire, then grade in the browser: kit grade {found.name}")
     if workbook:
         print(f"or type grades into the workbook: kit enter {found.name} FILE")

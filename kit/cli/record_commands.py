@@ -1,6 +1,6 @@
 """The commands that change what is on record: each shows what it would do, then asks."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -8,6 +8,7 @@ import typer
 
 from kit.cli.shared import By, SeriesName, Why, Yes, agreed, answered, number, whole
 from kit.errors import Misuse
+from kit.wording import listed
 
 if TYPE_CHECKING:
     from kit.record import Amendment
@@ -188,11 +189,31 @@ def _numbers(text: str) -> list[int]:
 
 
 def print_again(folder: Path) -> None:
-    """Bring the bench paper up to date where it was printed before."""
+    """Bring the bench paper, and the workbooks, up to date where they were printed before."""
+    from kit.record import write_workbooks
     from kit.series import read_series, report_folder
-    from kit.sheets import write_sheets
+    from kit.sheets import write_photo_card, write_sheets
 
     into = report_folder(folder) / "sheets"
-    if into.is_dir():
-        made = write_sheets(read_series(folder), into, "a4", progress=lambda _: None)
-        print(f"The paper was brought up to date ({len(made)} files in {into}): print it again.")
+    if not into.is_dir():
+        return
+    series = read_series(folder)
+    made = write_sheets(series, into, "a4", progress=lambda _: None)
+    if (into / "photo-card.pdf").is_file():
+        made.append(write_photo_card(series, into))
+    written, kept = write_workbooks(series, into, only_there=True)
+    made += written
+    print(f"The paper was brought up to date ({len(made)} files in {into}): print it again.")
+    if written:
+        print(f"Use the new workbook: {listed([path.name for path in written])}.")
+    say_kept(kept, series.name)
+
+
+def say_kept(kept: Sequence[Path], series: str) -> None:
+    """Name the workbooks that were filled in, and so were not written over."""
+    for path in kept:
+        print(
+            f"{path.name} was filled in meanwhile, so it was kept as it is and still has the rows "
+            f"it was made with. Hand it in (kit enter {series} FILE), move it away, and make a "
+            f"new one: kit sheets {series} --workbook"
+        )

@@ -28,7 +28,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
             "unplanned",
         ],
         "reconciliation": ["Reconciliation", "reconcile"],
-        "workbook_out": ["write_workbook"],
+        "workbook_out": ["write_workbook", "write_workbooks"],
         "worklist": ["blind_order", "grading_order", "planned_firings", "planned_grades"],
     },
 )

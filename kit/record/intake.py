@@ -1,6 +1,6 @@
 """Taking a file in: first what it would do, in words, then doing it."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,12 +10,14 @@ from kit.record.entries import Change, Entered, Entry, in_text
 from kit.record.grid import read_csv
 from kit.record.lost_patches import grades_of_lost_pieces
 from kit.record.matching import entries_of
-from kit.record.past_events import RECEIVED, handed_in_before, kept_name, undoing
+from kit.record.past_events import RECEIVED, handed_in_before, kept_name, last_events, undoing
 from kit.record.plausibility import second_thoughts
 from kit.record.workbook_in import read_workbook
 from kit.series import (
     ACCIDENTS,
     MOST_BYTES,
+    Event,
+    RowName,
     Series,
     inside,
     read_journal,
@@ -106,7 +108,7 @@ def read_file(series: Series, path: Path | str) -> Entered:
         When the file is not there or is too large to have been typed by a person.
     """
     path = Path(path)
-    return _read(series, path.name, _content(path))
+    return _read(series, path.name, _content(path), {})
 
 
 def take_in(folder: Path | str, path: Path | str, by: str) -> Intake:
@@ -133,7 +135,7 @@ def take_in(folder: Path | str, path: Path | str, by: str) -> Intake:
         raise Misuse("Say who hands the file in.")
     content = _content(path)
     series = read_series(folder)
-    entered = _read(series, path.name, content)
+    entered = _read(series, path.name, content, last_events(folder))
     before = handed_in_before(folder, content)
     held_back = undoing(series, entered.entries, read_journal(folder)) if before else ()
     undone = {change.entry.cell for change in held_back}
@@ -191,14 +193,14 @@ def apply(intake: Intake) -> Series:
     return enter(intake.folder, intake.entries, intake.by, intake.source, intake.comparison)
 
 
-def _read(series: Series, name: str, content: bytes) -> Entered:
+def _read(series: Series, name: str, content: bytes, past: Mapping[RowName, Event]) -> Entered:
     scales = series.settings.scales
     if name.lower().endswith((".csv", ".txt", ".tsv")):
         grids, problems = read_csv(name, content, series.name, scales)
         missing: list[str] = []
     else:
         grids, problems, missing = read_workbook(name, content, series.name, scales)
-    parts = [entries_of(grid, series) for grid in grids]
+    parts = [entries_of(grid, series, past) for grid in grids]
     entries, contradictions = _once_each(e for part in parts for e in part.entries)
     return Entered(
         entries,

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from kit.errors import Problem
 from kit.record.entries import Entered, Entry, Value
 from kit.record.grid import PLANNED_SESSION, TILE_OR_PATCH, WHAT_HAPPENED, Grid, GridCell
-from kit.series import Column, Series, convert_cell, nearest
+from kit.record.past_events import MOVED, end_in_words
+from kit.series import Column, Event, RowName, Series, convert_cell, nearest
 
 Row = Mapping[str, GridCell]
 
@@ -14,9 +15,18 @@ _PATCH = re.compile(r"T?0*(\d+)\s*[-–]\s*0*(\d+)", re.IGNORECASE)
 _TILE = re.compile(r"(?:tile\s*|T\s*)?0*(\d+)", re.IGNORECASE)
 
 
-def entries_of(grid: Grid, series: Series) -> Entered:
-    """Read every filled row of a grid; a row where nothing was entered says nothing."""
-    reader = _Reader(grid, series)
+def entries_of(grid: Grid, series: Series, past: Mapping[RowName, Event]) -> Entered:
+    """Read every filled row of a grid; a row where nothing was entered says nothing.
+
+    Parameters
+    ----------
+    grid : Grid
+    series : Series
+    past : mapping of RowName to Event
+        What last happened to each row, as the journal has it: a piece that a plan no longer has is
+        answered with what became of it.
+    """
+    reader = _Reader(grid, series, past)
     for row in grid.rows:
         {"grades": reader.grade, "firings": reader.firing, "accidents": reader.accident}[grid.kind](
             row
@@ -25,22 +35,24 @@ def entries_of(grid: Grid, series: Series) -> Entered:
         tuple(reader.entries),
         reader.sessions,
         tuple(reader.problems),
-        grid.ignored,
+        (*grid.ignored, *reader.moved),
         grid.missing,
         grid.doubts,
     )
 
 
 class _Reader:
-    def __init__(self, grid: Grid, series: Series) -> None:
+    def __init__(self, grid: Grid, series: Series, past: Mapping[RowName, Event]) -> None:
         self.grid = grid
         self.series = series
+        self.past = past
         self.patches = series.patches.set_index("patch")
         self.tiles = set(series.tiles["tile"])
         self.last = series.settings.last_firing
         self.entries: list[Entry] = []
         self.sessions: dict[tuple[int, int], int] = {}
         self.problems: list[Problem] = []
+        self.moved: list[str] = []
 
     def grade(self, row: Row) -> None:
         table = self.series.tables["grades"]
@@ -64,7 +76,7 @@ class _Reader:
             return
         if PLANNED_SESSION in row and "session" not in row:
             planned = self._value(table["session"], {"session": row[PLANNED_SESSION]})
-            if planned is not None:
+            if planned is not None and not self._moved(tile, int(planned)):
                 self.sessions[(tile, int(firing))] = int(planned)
         for name in names:
             value = self._value(table[name], row) if name in row else None
@@ -132,7 +144,8 @@ class _Reader:
             return name
         fix = f"Correct it.{nearest(cell.text, self.patches.index)}"
         wrong = f"This series has no patch '{cell.text}'."
-        self.problems.append(cell.problem(column, wrong, fix))
+        known = f"Patch {name}", ("patches", (name,))
+        self.problems.append(self._gone(cell, column, *known) or cell.problem(column, wrong, fix))
         return None
 
     def _tile(self, row: Row) -> int | None:
@@ -148,9 +161,34 @@ class _Reader:
         digits = _TILE.fullmatch(cell.text)
         if digits and len(digits[1]) < 6 and int(digits[1]) in self.tiles:
             return int(digits[1])
-        wrong = f"This series has no tile '{cell.text}'."
-        self.problems.append(cell.problem(column, wrong, "Give the number on its back."))
+        wrong, fix = f"This series has no tile '{cell.text}'.", "Give the number on its back."
+        number = digits[1] if digits else cell.text
+        known = f"Tile {number}", ("tiles", (number,))
+        self.problems.append(self._gone(cell, column, *known) or cell.problem(column, wrong, fix))
         return None
+
+    def _gone(self, cell: GridCell, column: str, piece: str, row: RowName) -> Problem | None:
+        """Say what became of a piece that the series had once; None when it never had it."""
+        event = self.past.get(row)
+        if event is None or not any(c.row == row and c.now is None for c in event.changes):
+            return None
+        fix = "Empty what was filled in for it, or put the piece back: `kit undo` takes back a "
+        fix += "change, `kit history` lists them."
+        return cell.problem(column, f"{piece} {end_in_words(event)}.", fix)
+
+    def _moved(self, tile: int, planned: int) -> bool:
+        """Whether a tile was moved from the session that a workbook has for it; then say so."""
+        session = int(self.series.tiles.set_index("tile")["session"][tile])
+        event = self.past.get(("tiles", (str(tile),)))
+        if event is None or event.occasion.what != MOVED or planned == session:
+            return False
+        said = (
+            f"{self.grid.place}: session {planned} for tile {tile}, which {end_in_words(event)}; "
+            f"its firings stand under session {session}."
+        )
+        if said not in self.moved:
+            self.moved.append(said)
+        return True
 
     def _graded_firing(self, row: Row) -> int | None:
         value = self._value(self.series.tables["grades"]["firing"], row)

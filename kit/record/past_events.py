@@ -15,6 +15,7 @@ from pathlib import Path
 from kit.errors import Misuse
 from kit.record.amending import Amendment, amendment, row_in_words
 from kit.record.comparison import rows_of
+from kit.record.corrections import WITHDRAWN
 from kit.record.entries import Change, Entry, in_text
 from kit.series import (
     FOUND,
@@ -38,6 +39,8 @@ from kit.series import (
 from kit.wording import counted, day, listed
 
 MERGED, UNDONE, RESTORED = "merged", "undone", "restored"
+PLANNED, DROPPED, CANCELLED, MOVED = "planned", "dropped", "cancelled", "moved"
+SPLIT_OFF = "split off"
 _ROWS = {
     "colours": ("colour", "colours"),
     "tiles": ("tile", "tiles"),
@@ -304,10 +307,28 @@ def _fingerprint(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()[:12]
 
 
-def rows_taken_out(journal: Journal) -> set[RowName]:
-    """Rows that an event of the journal took out and no later one put back."""
-    gone: dict[RowName, bool] = {}
+def rows_taken_out(journal: Journal) -> dict[RowName, Event]:
+    """Rows that an event of the journal took out and no later one put back, with that event."""
+    gone: dict[RowName, Event | None] = {}
     for event in journal.events:
         for change in event.changes:
-            gone[change.row] = change.now is None
-    return {row for row, out in gone.items() if out}
+            gone[change.row] = event if change.now is None else None
+    return {row: event for row, event in gone.items() if event}
+
+
+_ENDS = {
+    DROPPED: "was dropped from the plan",
+    CANCELLED: "was cancelled with its sitting",
+    MOVED: "was moved to another sitting",
+    SPLIT_OFF: "was split off",
+    PLANNED: "is no longer in the plan, which was made anew",
+    WITHDRAWN: "was withdrawn",
+    UNDONE: "went when something was taken back",
+}
+
+
+def end_in_words(event: Event) -> str:
+    """Say what an event made of a piece: 'was dropped from the plan on 3 May 2026, 15:20 (flu)'."""
+    said = event.occasion
+    what = _ENDS.get(said.what, f"is no longer on record ({said.what})")
+    return f"{what} on {when_in_words(event.at)}{f' ({said.why})' if said.why else ''}"

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from kit.errors import DataProblems, Misuse
 from kit.record.amending import Amendment, amended, amendment
+from kit.record.past_events import CANCELLED, DROPPED, MOVED, PLANNED, SPLIT_OFF
 from kit.series import (
     Cells,
     Occasion,
@@ -30,12 +31,10 @@ from kit.wording import counted, escape, listed
 if TYPE_CHECKING:
     import ipywidgets
 
-SPLIT_OFF = "split off"
-
 _PLAN_TABLES = ("tiles", "patches", "stripes", "sessions")
 """What a plan consists of."""
 
-_MOVED = ("tiles", "patches", "firings", "grades")
+_TAKEN_ALONG = ("tiles", "patches", "firings", "grades")
 
 
 def unplanned(series: Series) -> Series:
@@ -67,7 +66,11 @@ def first_free_number(folder: Path | str) -> int:
 
 
 def drop_tiles(
-    folder: Path | str, tiles: Collection[int], by: str = "", why: str = ""
+    folder: Path | str,
+    tiles: Collection[int],
+    by: str = "",
+    why: str = "",
+    what: str = DROPPED,
 ) -> Amendment:
     """Prepare to drop tiles that are not made yet, with their patches.
 
@@ -78,12 +81,12 @@ def drop_tiles(
     """
     rows, numbers = _not_made(Path(folder), tiles)
     gone: dict[RowName, Cells | None] = dict.fromkeys(_of_tiles(rows, numbers))
-    return amendment(Path(folder), amended(rows, gone), Occasion("dropped", by, why=why))
+    return amendment(Path(folder), amended(rows, gone), Occasion(what, by, why=why))
 
 
 def cancel_session(folder: Path | str, session: int, by: str = "", why: str = "") -> Amendment:
     """Prepare to drop every tile of a sitting of which nothing is made yet."""
-    return drop_tiles(folder, _of_session(Path(folder), session), by, why or "sitting cancelled")
+    return drop_tiles(folder, _of_session(Path(folder), session), by, why, CANCELLED)
 
 
 def move_tiles(
@@ -103,7 +106,7 @@ def move_tiles(
     if planned and to not in rows:
         # A sitting of its own keeps what its tiles were planned to be fired with.
         moved[to] = {**planned, "session": str(session)}
-    return amendment(folder, amended(rows, moved), Occasion("moved", by, why=why))
+    return amendment(folder, amended(rows, moved), Occasion(MOVED, by, why=why))
 
 
 def move_session(
@@ -174,7 +177,7 @@ def _cut_short(into: Path, name: str, rows: Rows, tiles: Collection[int]) -> boo
         and events[0].occasion.what == SPLIT_OFF
         and events[0].occasion.why == f"from {name}"
         and {n[1][0] for n in copied if n[0] == "tiles"} == numbers
-        and all(rows.get(n) == cells for n, cells in copied.items() if n[0] in _MOVED)
+        and all(rows.get(n) == cells for n, cells in copied.items() if n[0] in _TAKEN_ALONG)
     )
 
 
@@ -265,7 +268,7 @@ def replanned(folder: Path | str, planned: Series, by: str = "") -> Series:
                 f"again from what is left: kit plan {series.name}"
             )
     whole = {name: getattr(planned, name) for name in (*_PLAN_TABLES, "settings")}
-    replace(series, **whole).write(folder, Occasion("planned", by))
+    replace(series, **whole).write(folder, Occasion(PLANNED, by))
     return read_series(folder)
 
 

@@ -15,7 +15,8 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
-from kit.record.grid import WHICH, WHO, heading_for
+from kit.record.grid import PLANNED_SESSION, WHICH, WHO, heading_for
+from kit.record.workbook_in import read_workbook
 from kit.record.worklist import grading_order, planned_firings, planned_grades
 from kit.series import ACCIDENTS, Scale, Series, write_whole, writing
 
@@ -76,6 +77,42 @@ def write_workbook(series: Series, path: Path | str, grader: str = "") -> Path:
         path.parent.mkdir(parents=True, exist_ok=True)
         write_whole(path, packed.getvalue())
     return path
+
+
+def write_workbooks(
+    series: Series, folder: Path, only_there: bool = False
+) -> tuple[list[Path], list[Path]]:
+    """Write a workbook for each grader; one that was filled in is never written over.
+
+    Parameters
+    ----------
+    series : Series
+        Needs tiles and patches.
+    folder : Path
+    only_there : bool
+        Whether only workbooks that are there already are brought up to date.
+
+    Returns
+    -------
+    written, kept : list of Path
+    """
+    written, kept = [], []
+    for grader in series.settings.graders or ("",):
+        whose = re.sub(r"\W+", "-", f"-{grader}" if grader else "")
+        path = folder / f"{series.name}-grades{whose}.xlsx"
+        if path.is_file() and _is_filled_in(path, series):
+            kept.append(path)
+        elif path.is_file() or not only_there:
+            written.append(write_workbook(series, path, grader))
+    return written, kept
+
+
+def _is_filled_in(path: Path, series: Series) -> bool:
+    """Whether anything beyond what the kit writes is in a workbook, or it cannot be read."""
+    scales = series.settings.scales
+    grids, problems, _ = read_workbook(path.name, path.read_bytes(), series.name, scales)
+    given = {"patch", "firing", "tile", PLANNED_SESSION}
+    return bool(problems) or any(set(row) - given for grid in grids for row in grid.rows)
 
 
 def _start_here(sheet: Worksheet, series: Series, file: str) -> None:

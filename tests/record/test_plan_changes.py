@@ -97,6 +97,44 @@ def test_sitting_is_cancelled_or_moved(fired):
     assert tiles(fired) == [1]
 
 
+def entered(folder, tmp_path, text):
+    file = tmp_path / "late.csv"
+    file.write_text(text)
+    return take_in(folder, file, "Ada")
+
+
+def test_what_was_cancelled_or_dropped_is_answered_with_what_became_of_it(fired, tmp_path):
+    change_plan(fired, "drop", [2]).write()
+    change_plan(fired, "cancel", [2], why="power cut").write()
+    grades = entered(
+        fired, tmp_path, HEAD + "T1-2,1,Ada,2\nT3-1,1,Ada,2\nT2-1,1,Ada,1\nT9-1,1,Ada,1\n"
+    )
+    said = [problem.wrong for problem in grades.problems]
+    assert said[0].startswith("Patch T3-1 was cancelled with its sitting on ")
+    assert said[0].endswith("(power cut).")
+    assert said[1].startswith("Patch T2-1 was dropped from the plan on ")
+    assert said[2] == "This series has no patch 'T9-1'."
+    (fire,) = entered(fired, tmp_path, "tile,firing,minutes\n4,1,2\n").problems
+    assert fire.wrong.startswith("Tile 4 was cancelled") and "kit undo" in fire.fix
+    empty = entered(fired, tmp_path, HEAD + "T1-2,1,Ada,2\nT3-1,1,Ada,\nT2-1,1,Ada,\n")
+    assert not empty.problems and len(empty.entries) == 1
+
+
+def test_a_tile_that_was_moved_is_written_to_the_sitting_it_was_moved_to(fired, tmp_path):
+    change_plan(fired, "move", [3], to=5, why="no gas").write()
+    head = "tile,firing,planned session,minutes\n"
+    late = entered(fired, tmp_path, head + "3,0,2,2\n3,1,2,2\n4,1,2,2\n")
+    (said,) = late.ignored
+    assert "session 2 for tile 3, which was moved to another sitting on " in said
+    assert "(no gas); its firings stand under session 5." in said
+    firings = apply(late).firings
+    assert firings[firings["tile"] > 1].groupby("tile")["session"].unique().to_dict() == {
+        3: [5],
+        4: [2],
+    }
+    assert not entered(fired, tmp_path, head + "3,2,5,2\n").ignored
+
+
 def test_a_postponed_sitting_takes_its_heat_along_and_a_moved_tile_takes_that_of_its_new_one(
     folder,
 ):

@@ -3,13 +3,14 @@
 import datetime as dt
 import io
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import openpyxl
 import pytest
 from openpyxl.worksheet.formula import ArrayFormula
 
-from kit.record import apply, grading_order, read_file, take_in, write_workbook
+from kit.record import apply, grading_order, read_file, take_in, write_workbook, write_workbooks
 from kit.series import Scale, read_series
 
 
@@ -354,3 +355,26 @@ def test_scales_with_awkward_titles_are_told_apart(plan, tmp_path):
     assert {e.column: e.value for e in entered.entries} == {
         "spread": 0, "pull_through": 1, "gloss": 2, "shine": 3, "mottle": 4, "pits": 0,
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("sheet", "cell"), [("Grades", "C7"), ("Firings", "E7"), ("Accidents", "A7"), ("Grades", None)]
+)
+def test_a_workbook_is_brought_up_to_date_unless_it_was_filled_in(series, tmp_path, sheet, cell):
+    (ada, ben), none = write_workbooks(series, tmp_path)
+    assert none == [] and write_workbooks(series, tmp_path / "elsewhere", True) == ([], [])
+    ben.unlink()
+    if cell:
+        book = openpyxl.load_workbook(ada)
+        book[sheet][cell] = 1
+        book.save(ada)
+    else:
+        ada.write_bytes(b"torn")
+    before = ada.read_bytes()
+    assert write_workbooks(series, tmp_path, True) == ([], [ada])
+    assert ada.read_bytes() == before
+    write_workbook(series, ada, "Ada")
+    gone = series.patches["tile"] == 4
+    fewer = replace(series, tiles=series.tiles.iloc[:3], patches=series.patches[~gone])
+    assert write_workbooks(fewer, tmp_path, True) == ([ada], []) and not ben.exists()
+    assert {patch for patch, _ in rows_of(ada)} == set(fewer.patches["patch"])
