@@ -19,10 +19,11 @@ def new(
     seed: Annotated[int, number("The same number gives the same plan.", least=0)] = 1,
 ) -> None:
     """Start a series: a folder with settings to fill in and empty tables."""
-    from kit.series import checked_name, start_series, studio_folder
+    from kit.series import checked_name, colour_words, start_series, studio_folder
 
     folder = start_series(studio_folder() / "data" / checked_name(name), seed)
-    print(f"Made {folder}\n1. List your colours in {folder / 'colours.csv'}")
+    print(f"Made {folder}\n1. List your colours in {folder / 'colours.csv'}. Its words:")
+    print("".join(f"   {line}\n" for line in colour_words()), end="")
     print(f"2. Read and change {folder / 'series.toml'}\n3. Then: kit plan {name}")
 
 

@@ -22,7 +22,7 @@ from kit.design.within_limits import best_within
 from kit.errors import Misuse
 from kit.model import LEARNED
 from kit.series import Series, Settings, check_colour_names, places_on_tile
-from kit.wording import counted, escape
+from kit.wording import counted, escape, listed
 
 ORDER_RULE = (
     "In each session all base coats come first. Tiles are taken in random order at every step, "
@@ -128,8 +128,8 @@ def plan(
         For 'which things matter': patches with a colour on itself. A pair check always has them.
     after : sequence of Series
         For 'which pairs work': graded series, on whose open pairs the plan goes on. Tiles are
-        numbered on from theirs, and a series without colours or graders of its own takes those of
-        the last of them.
+        numbered on from theirs, and a series without colours, graders, prices or wishes of its own
+        takes theirs: colours of all, the rest of the last of them.
     leave_out : sequence of str
         Colours that the series shall not use, besides those of its settings.
     palette : sequence of str
@@ -166,6 +166,7 @@ def plan(
     if series.colours.empty:
         raise Misuse(f"{series.name} has no colours yet. List your jars in colours.csv first.")
     check_colours_named(series, (*leave_out, *palette), limits)
+    series, along = _taken_along(series, after)
     settings = replace(
         series.settings,
         leave_out=tuple(dict.fromkeys((*series.settings.leave_out, *leave_out))),
@@ -178,7 +179,7 @@ def plan(
     if series.to_fire.empty:
         raise Misuse(f"Every colour of {series.name} is left out or used up: nothing can be fired.")
     learned = learned_scores((*after, series))
-    taken_over = (LEARNED, *(own.sentence for own in learned.values())) if learned else ()
+    heard = (LEARNED, *(own.sentence for own in learned.values())) if learned else ()
 
     def drawn_up(within: Settings, not_bases: Collection[str] = ()) -> Plan:
         for stripes in {1, within.stripes}:
@@ -198,7 +199,7 @@ def plan(
         last_tile = max((int(one.tiles["tile"].max()) for one in after), default=0)
         planned = deal_session_levels(laid_out(draft, asked, last_tile))
         order, untold = order_of_work(planned), (*draft.limits, *known_between_sessions(planned))
-        return Plan(planned, order, draft.kind, draft.why, untold, learned=taken_over)
+        return Plan(planned, order, draft.kind, draft.why, untold, learned=(*along, *heard))
 
     if limits is None:
         return drawn_up(settings)
@@ -248,6 +249,28 @@ def with_used_up(series: Series, colours: Sequence[str]) -> Series:
     """The series, whose settings say that no more of these colours is fired."""
     used_up = tuple(dict.fromkeys((*series.settings.used_up, *colours)))
     return replace(series, settings=replace(series.settings, used_up=used_up))
+
+
+def _taken_along(series: Series, after: Sequence[Series]) -> tuple[Series, tuple[str, ...]]:
+    """Take along the prices and wishes of the series that one goes on from; say which.
+
+    What the series has of its own stays, and a wish for a colour that it does not have is left.
+    """
+    if not after:
+        return series, ()
+    own, last = series.settings, after[-1]
+    named = set(series.colours["colour"])
+    wishes = own.wishes or tuple(w for w in last.settings.wishes if {w.base, w.overlay} <= named)
+    prices = own.prices or last.settings.prices
+    taken = []
+    if prices and not own.prices:
+        taken.append("the prices")
+    if wishes and not own.wishes:
+        pairs = listed([f"{wish.overlay} over {wish.base}" for wish in wishes])
+        taken.append(f"{counted(len(wishes), 'wish', 'wishes')} ({pairs})")
+    settings = replace(own, prices=prices, wishes=wishes)
+    said = f"Taken along from {last.name} into series.toml: {' and '.join(taken)}."
+    return replace(series, settings=settings), (said,) if taken else ()
 
 
 def _colours_of(several: Sequence[Series]) -> pd.DataFrame:

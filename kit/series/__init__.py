@@ -39,7 +39,7 @@ from kit.series.journal import (
     read_journal,
 )
 from kit.series.journaled import take_in_by_hand, write_journaled
-from kit.series.new_folder import start_series
+from kit.series.new_folder import colour_words, start_series
 from kit.series.patch_history import (
     MEASURES,
     colours_in_stock,
@@ -188,6 +188,7 @@ __all__ = [
     "changes_between",
     "check_colour_names",
     "checked_name",
+    "colour_words",
     "colours_in_stock",
     "convert_cell",
     "counts_in_words",

@@ -40,6 +40,9 @@ learns_from = []
 # Random choices follow from this number: the same number gives the same plan.
 seed = {seed}
 
+# List your jars in colours.csv. These columns of it take set words:
+{words}
+
 # Colours in colours.csv that this series does not use.
 leave_out = []
 
@@ -150,12 +153,23 @@ def series_toml(title: str, seed: int, started: dt.date) -> bytes:
         "title": title,
         "seed": seed,
         "started": started.isoformat(),
+        "words": "\n".join(f"#   {line}" for line in colour_words()),
         "scales": "\n".join(map(_scale_toml, DEFAULT_SCALES)),
     }
     text = _SERIES_TOML
     for name, value in filled.items():
         text = text.replace(f"{{{name}}}", str(value))
     return text.encode("utf-8")
+
+
+def colour_words() -> list[str]:
+    """Say for each column of colours.csv that takes set words which: 'grain: fine or coarse'."""
+    return [
+        f"{column.name}: {', '.join(map(str, column.allowed[:-1]))} or {column.allowed[-1]}"
+        f"{' (may stay blank)' if not column.required else ''}"
+        for column in COLOURS.columns
+        if column.allowed
+    ]
 
 
 def _scale_toml(scale: Scale) -> str:

@@ -16,7 +16,7 @@ from kit.design import (
 )
 from kit.design.which_pairs import pair_targets
 from kit.errors import Misuse
-from kit.series import new_series, patches_in_full
+from kit.series import Prices, Wish, new_series, patches_in_full
 
 
 @pytest.fixture
@@ -83,6 +83,23 @@ def test_going_on_from_a_graded_series_fires_what_it_left_open(fresh, fired):
     assert sorted(map(tuple, pairs.to_numpy())) == sorted(
         map(tuple, wanted[["base", "overlay"]].to_numpy())
     )
+
+
+def test_a_next_round_takes_prices_and_wishes_along_unless_it_has_its_own(fresh, fired):
+    first, second, third = fired.colours["colour"][:3]
+    wishes, prices = (Wish(first, second), Wish(third, "Sold Out")), Prices("EUR", 20.0)
+    settings = replace(fired.settings, wishes=wishes, prices=prices)
+    before = replace(fired, settings=settings)
+    chosen = plan(fresh, tiles=2, after=[before])
+    assert chosen.series.settings.wishes == wishes[:1]
+    assert chosen.series.settings.prices == prices
+    said = f"from {fired.name} into series.toml: the prices and 1 wish ({second} over {first})."
+    assert f"Taken along {said}" in chosen.describe()
+    own = replace(fresh.settings, wishes=(Wish(second, first),), prices=Prices("GBP"))
+    kept = plan(replace(fresh, settings=own), tiles=2, after=[before])
+    assert kept.series.settings.wishes == own.wishes
+    assert kept.series.settings.prices == own.prices
+    assert "Taken along" not in kept.describe()
 
 
 @pytest.mark.parametrize("colours", [2, 3])

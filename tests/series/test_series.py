@@ -2,6 +2,7 @@
 
 import datetime as dt
 from dataclasses import replace
+from pathlib import Path
 
 import pandas as pd
 import pytest
@@ -9,6 +10,7 @@ import pytest
 import kit
 from kit.errors import DataProblems, Misuse
 from kit.series import Settings, Wish, new_series, start_series
+from kit.series.tables import COLOURS
 
 
 def _contents(folder):
@@ -76,6 +78,16 @@ def test_a_changed_setting_leaves_the_remarks_beside_it(tmp_path):
     differ = [new for old, new in zip(before, after, strict=True) if old != new]
     assert len(differ) == 4
     assert sum(line.count("#") for line in before) == sum(line.count("#") for line in after)
+
+
+def test_the_words_that_a_column_takes_stand_where_it_is_filled_in(tmp_path):
+    notes = (start_series(tmp_path / "fresh", seed=9) / "series.toml").read_text()
+    readme = " ".join(Path("README.md").read_text().split())
+    for name in ("family", "opacity", "grain", "fusing"):
+        *most, last = COLOURS[name].allowed
+        words = f"{', '.join(most)} or {last}"
+        assert f"#   {name}: {words}" in notes
+        assert f"{name} ({words})" in readme
 
 
 def test_wishes_can_be_added_and_taken_away(folder):

@@ -82,7 +82,7 @@ def command(analysis: Analysis) -> str:
     """Say what to type for a plan that goes on from this series."""
     return (
         f"kit new NAME, then kit plan NAME --after {analysis.series.name} --tiles {NEXT_TILES} "
-        "(NAME is yours to choose; the colours come along)."
+        "(NAME is yours to choose; the colours, prices and wishes come along)."
     )
 
 
