@@ -197,15 +197,17 @@ class LaplaceLikelihood(Generic[T]):
             return pattern.by_column(np.bincount(cell, values, pattern.cells))
 
         own = [column_sd * down(slope) for slope in rows.own_pulls(psi, terms)]
-        columns = own[: rows.own]
-        columns += [-column_sd * down(w * x) for x in rows.x.T]
+        by_term = pattern.values * mode.b[pattern.columns]
+        free = range(rows.free_sds)
+        slopes = [*rows.x.T, *(by_term[j][cell] for j in free)]
+        moved = [np.bincount(cell, w * slope, pattern.cells) for slope in slopes]
+        block = np.reshape(moved, (len(slopes), pattern.cells)).T
+        pulled = -column_sd[:, None] * pattern.by_columns(block)
         pull = down(e)
-        for j in range(rows.free_sds):
+        for j in free:
             mine = pattern.term == j
-            moved = pattern.by_cell(np.where(mine, mode.b, 0))[cell]
-            columns.append(np.where(mine, pull, 0) - column_sd * down(w * moved))
-        columns += own[rows.own :]
-        return np.column_stack(columns)
+            pulled[mine, rows.x.shape[1] + j] += pull[mine]
+        return np.column_stack([*own[: rows.own], pulled, *own[rows.own :]])
 
     def curvature(self, psi: Array, mode: Mode[T]) -> Array:
         """A first guess at minus the Hessian, good enough to start a search.

@@ -6,6 +6,7 @@ The model, one fit of it with its start and its prior, and which effects have no
 from __future__ import annotations
 
 import warnings
+from functools import cached_property
 from itertools import pairwise
 from typing import Any, Literal
 
@@ -171,7 +172,7 @@ class OrdinalFit(LaplaceFit[GradeTerms]):
         near = laplace.mode(x, best.state.b)
         assert near is not None
         slope = -laplace.gradient(x, near) - self._log_prior(x)[1]
-        lost = self.laplace.curvature(x, best.state) - laplace.curvature(x, near)
+        lost = self._curvature_of_all - laplace.curvature(x, near)
         stretch = np.ones(x.size)
         stretch[self.every_sd] = x[self.every_sd]
         slope = slope * stretch
@@ -190,6 +191,10 @@ class OrdinalFit(LaplaceFit[GradeTerms]):
         stretch[self.every_sd] = moved[self.every_sd]
         cov = inverse * np.outer(stretch, stretch)
         return self.posterior(moved, cov, mode, laplace)
+
+    @cached_property
+    def _curvature_of_all(self) -> Array:
+        return self.laplace.curvature(self.best.x, self.best.state)
 
     def _without_finite_estimate(self, results: OrdinalResults) -> list[str]:
         """Effects that the search only stopped for want of slope."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -306,11 +307,17 @@ class OrdinalResults(MixedResults):
 
 def reading_below(gap: Array, sd: Array) -> Array:
     """Chance that a logistic reading falls below cuts at a normal distance, by quadrature."""
-    nodes, weights = np.polynomial.hermite_e.hermegauss(15)
+    nodes, weights = _gauss_hermite(15)
     below = np.zeros_like(gap)
     for z, w in zip(nodes, weights / weights.sum(), strict=True):
         below += w * expit(gap + sd * z)
     return below
+
+
+@cache
+def _gauss_hermite(points: int) -> tuple[Array, Array]:
+    nodes, weights = np.polynomial.hermite_e.hermegauss(points)
+    return nodes, weights
 
 
 def state_below(gap: Array, sd: Array) -> Array:
@@ -345,7 +352,7 @@ def averaged_below(theta: Array, eta: Array, sd: float | Array) -> Array:
     if not np.any(sd):
         exact: Array = expit(theta[:, None, :] - eta[:, :, None])
         return exact
-    nodes, weights = np.polynomial.hermite_e.hermegauss(9)
+    nodes, weights = _gauss_hermite(9)
     below = np.zeros((*eta.shape, theta.shape[1]))
     for node, weight in zip(nodes, weights / weights.sum(), strict=True):
         below += weight * expit(theta[:, None, :] - (eta + sd * node)[:, :, None])

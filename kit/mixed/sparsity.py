@@ -14,6 +14,7 @@ The inverse is computed only where Z'WZ and its factor have entries, after Takah
 from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -166,6 +167,17 @@ class CrossedPattern:
     def by_column(self, values: Array) -> Array:
         """Z'v from values by cell: sum them into the columns of Z."""
         return np.bincount(self.columns.ravel(), (self.values * values).ravel(), self.q)
+
+    def by_columns(self, values: Array) -> Array:
+        """Z'V from a (cells, m) block, as `by_column` does for one column of it."""
+        by_columns: Array = self._transposed @ values
+        return by_columns
+
+    @cached_property
+    def _transposed(self) -> sparse.csr_array:
+        cells = np.tile(np.arange(self.cells), len(self.sizes))
+        places = (self.columns.ravel(), cells)
+        return sparse.csr_array((self.values.ravel(), places), shape=(self.q, self.cells))
 
     def by_cell(self, values: Array) -> Array:
         """Z u by cell: add up each cell's columns."""

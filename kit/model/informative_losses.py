@@ -1,5 +1,6 @@
 """Do the lost patches hide bad ones? A test, family on family, and the worst they could mean."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,7 @@ from kit.mixed import Array
 from kit.model.goodness_of_fit import FALSE_ALARM
 from kit.model.pair_setting import PairSetting
 from kit.model.pair_verdicts import SCORES, pair_table
-from kit.model.series_fit import fit_series
+from kit.model.series_fit import ScaleFit, fit_series
 from kit.model.verdict_rule import NOT_KNOWN
 from kit.series import (
     Series,
@@ -89,7 +90,9 @@ class LossBias:
         )
 
 
-def loss_bias(series: Series, seed: int = 0) -> LossBias:
+def loss_bias(
+    series: Series, seed: int = 0, by_grades: Mapping[str, ScaleFit] | None = None
+) -> LossBias:
     """Test whether losses fall evenly on family pairs, and judge with every lost patch the worst.
 
     Parameters
@@ -97,6 +100,8 @@ def loss_bias(series: Series, seed: int = 0) -> LossBias:
     series : Series
     seed : int
         Of the shuffles.
+    by_grades : mapping of str to ScaleFit, optional
+        Fits of this series' grades alone, by scale, where there are some; else they are worked out.
 
     Raises
     ------
@@ -109,7 +114,8 @@ def loss_bias(series: Series, seed: int = 0) -> LossBias:
     if table["lost"].any():
         patches = patches_in_full(series)
         lost = np.isfinite(patches["lost_from"].to_numpy(float))
-        changed, pairs = _if_worst(series, patches[lost])
+        fits = by_grades or {s: fit_series(series, s, photographs=False) for s in SCORES}
+        changed, pairs = _if_worst(series, patches[lost], {s: fits[s] for s in SCORES})
     return LossBias(table, chance, changed, pairs)
 
 
@@ -169,11 +175,12 @@ def _shuffled(codes: Array, lost: Array, tile: Array, seed: int) -> float:
     return (as_uneven + 1) / (SHUFFLES + 1)
 
 
-def _if_worst(series: Series, lost: pd.DataFrame) -> tuple[pd.DataFrame, int]:
+def _if_worst(
+    series: Series, lost: pd.DataFrame, fits: Mapping[str, ScaleFit]
+) -> tuple[pd.DataFrame, int]:
     """Verdicts that would differ, and how many pairs are judged."""
     setting = PairSetting.of(series.settings.verdict)
     colours = colours_in_stock(series.colours, series.settings)
-    fits = {score: fit_series(series, score, photographs=False) for score in SCORES}
     worst = pd.concat([observations(series), _worst_rows(series, lost)], ignore_index=True)
     harsh = {
         score: fits[score].refitted(worst, series.settings.scale(score).grades) for score in SCORES

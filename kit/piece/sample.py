@@ -165,7 +165,7 @@ def _chosen(piece: Piece, trials: "_Trials", patches_per_tile: int, tiles: int) 
         float(high),
         float(after.shift.mean()),
         float(after.otherwise.mean()),
-        sum(BACK_AND_BASE + tile[0].row.base_coats + _fired(piece, tile) for tile in chosen),
+        sum(BACK_AND_BASE + tile[0].row.base_coats + _fired(tile) for tile in chosen),
     )
 
 
@@ -180,7 +180,8 @@ def sample_series(sample: PieceSample, like: Series, name: str) -> Series:
     name : str
     """
     title = f"Sample for {sample.piece.title}"
-    planned = _planned(sample.piece, sample.tiles, like, name, title)
+    fired = [_fired(tile) for tile in sample.tiles]
+    planned = _planned(sample.piece, sample.tiles, fired, like, name, title)
     settings = planned.settings
     positions(settings.blank, settings.stencil, settings.patches_per_tile)
     return planned
@@ -195,7 +196,9 @@ def made_series(piece: Piece, like: Series, name: str) -> Series:
     grounds: dict[tuple[str, int, int, float], SampleTile] = {}
     for patch in _patches(piece):
         grounds[patch.ground] = (*grounds.get(patch.ground, ()), patch)
-    return _planned(piece, list(grounds.values()), like, name, f"Piece: {piece.title}")
+    each = list(grounds.values())
+    fired = [max(piece.trips, _fired(patches)) for patches in each]
+    return _planned(piece, each, fired, like, name, f"Piece: {piece.title}")
 
 
 class _After(NamedTuple):
@@ -290,19 +293,20 @@ def _patches(piece: Piece) -> list[SamplePatch]:
     ]
 
 
-def _fired(piece: Piece, tile: SampleTile) -> int:
-    """Firings of a tile: as many as the piece has, or more where a patch needs them."""
-    return max(piece.trips, *(patch.row.firings for patch in tile))
+def _fired(tile: SampleTile) -> int:
+    """Firings of a tile: as many as its patches need, so that none goes into the heat bare."""
+    return max(patch.row.firings for patch in tile)
 
 
-def _settings(piece: Piece, tiles: Sequence[SampleTile], like: Settings, title: str) -> Settings:
+def _settings(
+    piece: Piece, tiles: Sequence[SampleTile], most: int, like: Settings, title: str
+) -> Settings:
     rows = [patch.row for tile in tiles for patch in tile]
 
     def levels(factor: str) -> tuple[float, ...]:
         return tuple(sorted({getattr(row, factor) for row in rows}))
 
     own = ("base_coats", "base_mesh", "base_coat_weight", "mesh", "coat_weight")
-    most = max(_fired(piece, tile) for tile in tiles)
     return replace(
         like,
         title=title,
@@ -321,12 +325,16 @@ def _settings(piece: Piece, tiles: Sequence[SampleTile], like: Settings, title: 
 
 
 def _planned(
-    piece: Piece, each: Sequence[SampleTile], like: Series, name: str, title: str
+    piece: Piece,
+    each: Sequence[SampleTile],
+    firings: Sequence[int],
+    like: Series,
+    name: str,
+    title: str,
 ) -> Series:
     tiles, patches = [], []
-    for tile, own in enumerate(each, start=1):
+    for tile, (own, fired) in enumerate(zip(each, firings, strict=True), start=1):
         colour, coats, mesh, weight = own[0].ground
-        fired = _fired(piece, own)
         tiles.append(
             {
                 "tile": tile,
@@ -351,7 +359,9 @@ def _planned(
                     "accident": "",
                 }
             )
-    series = new_series(name, _settings(piece, each, like.settings, title), like.colours)
+    series = new_series(
+        name, _settings(piece, each, max(firings), like.settings, title), like.colours
+    )
     return replace(
         series,
         tiles=pd.DataFrame(tiles).astype(series.tiles.dtypes.to_dict()),

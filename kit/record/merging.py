@@ -108,9 +108,9 @@ class Merge:
             if stands != value:
                 changes.append(RowChange(*conflict.row, {conflict.column: stands}, now))
             turned_down += [RowChange(*conflict.row, {conflict.column: v}, now) for v in others]
-            what = row_in_words(RowChange(*conflict.row, None, None))
+            cell = f"{row_in_words(RowChange(*conflict.row, None, None))}, {conflict.column}"
             no = listed([other or "blank" for other in others])
-            said.append(f"{what}, {conflict.column}: {value or 'blank'} counts, not {no}.")
+            said.append(f"{cell}: {value or 'blank'} counts, not {no}.")
         what = Occasion(MERGED, by, source=", ".join(self.copies.values()))
         return Amendment(
             self.folder,

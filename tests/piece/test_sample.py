@@ -129,6 +129,7 @@ def test_a_sample_carries_the_recipe_and_the_firings_of_the_piece(panel, known, 
     tiles = read.tiles.set_index("tile")
     told = [(n, patch) for n, tile in enumerate(sample.tiles, start=1) for patch in tile]
     assert len(told) == len(read.patches)
+    assert set(read.patches.groupby("tile")["before_firing"].min()) == {1}, "a tile is fired bare"
     for (tile, (_, row)), patch in zip(told, read.patches.itertuples(), strict=True):
         assert patch.tile == tile
         assert (patch.overlay, patch.mesh) == (row.overlay, row.mesh)

@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import Any
 
 import matplotlib as mpl
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
 from kit.drawing import HAIR, INK, PAPER, QUIET
@@ -135,6 +136,7 @@ class Picture:
         with drawn_with({**RULES, "svg.hashsalt": self.name}), warnings.catch_warnings():
             # The reader's own fonts set the text, so it does not matter what this one lacks.
             warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+            _lay_out(self.figure)
             self.figure.savefig(out, format="svg", metadata=_SVG_METADATA)
         return _settled(out.getvalue())
 
@@ -142,6 +144,18 @@ class Picture:
         from kit.report.page.html import fragment
 
         return fragment(self)
+
+
+def _lay_out(figure: Figure) -> None:
+    """Find the places of everything once; savefig would draw the whole figure twice for them."""
+    FigureCanvasSVG(figure)
+    engine = figure.get_layout_engine()
+    if engine is None:
+        return
+    dots, figure.dpi = figure.dpi, 72  # What an SVG is measured in.
+    engine.execute(figure)
+    figure.dpi = dots
+    figure.set_layout_engine("none")
 
 
 def _settled(svg: bytes) -> bytes:

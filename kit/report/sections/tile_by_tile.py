@@ -22,9 +22,10 @@ def samples(analysis: Analysis) -> Section:
     photographs = on_the_page(analysis.pictures)
     patches = patches_in_full(series).sort_values(["tile", "position"])
     reasons = losses(series).set_index("patch")["reason"]
+    planned = series.tiles.assign(stripes=series.tiles["tile"].map(stripe_counts(series)))
     tiles = tuple(
         _tile(analysis, tile, patches[patches["tile"] == tile.tile], reasons, photographs)
-        for tile in series.tiles.itertuples()
+        for tile in planned.itertuples()
     )
     intro = Paragraph(
         "One picture a tile, with a row for each thing graded and a column for each firing. The "
@@ -49,7 +50,7 @@ def _tile(
         else f"{tile.base}. No patch is planned on it."
     )
     lost = [patch for patch in patches["patch"] if patch in reasons]
-    picture = () if grades.empty else (_picture(analysis, int(tile.tile), grades, lost, reasons),)
+    picture = () if grades.empty else (_picture(analysis, tile, grades, lost, reasons),)
     table = () if patches.empty else (_table(analysis, int(tile.tile), patches, grades, reasons),)
     title = f"Tile {tile.tile}: {tile.base}"
     photos = strip(photographs, patches)
@@ -64,11 +65,11 @@ def _bases(patches: pd.DataFrame) -> str:
 
 
 def _picture(
-    analysis: Analysis, tile: int, grades: pd.DataFrame, lost: list[str], reasons: pd.Series
+    analysis: Analysis, tile: Any, grades: pd.DataFrame, lost: list[str], reasons: pd.Series
 ) -> Drawing:
     settings = analysis.series.settings
     why = listed(sorted({str(reasons[patch]) for patch in lost} - {""}))
-    outcome = tile_outcome(tile, grades, VerdictRule.of(settings.verdict), lost, why)
+    outcome = tile_outcome(int(tile.tile), grades, VerdictRule.of(settings.verdict), lost, why)
     columns: dict[str, dict[str, TileShown]] = {}
     told = []
     for scale in analysis.scales:
@@ -77,7 +78,7 @@ def _picture(
             shown = TileShown(
                 "",
                 dict(zip(here["position"], here["grade"], strict=True)),
-                stripes=int(stripe_counts(analysis.series)[tile]),
+                stripes=int(tile.stripes),
             )
             columns.setdefault(f"firing {firing}", {})[scale.title] = shown
         patches = [
@@ -86,7 +87,7 @@ def _picture(
         ]
         told += [f"{scale.title} after each firing: {listed(patches)}."] if patches else []
     in_order = dict(sorted(columns.items(), key=lambda column: int(column[0].split()[1])))
-    name, alt = f"tile-{tile}-grades", " ".join(told)
+    name, alt = f"tile-{tile.tile}-grades", " ".join(told)
     return tile_through_firings(settings, in_order, name, outcome.title, alt)
 
 

@@ -133,7 +133,11 @@ def _losses(analysis: Analysis) -> list[Point]:
     """What lost patches may hide."""
     if analysis.pairs.empty:
         return []
-    return [Point(said, "Lost patches:") for said in loss_bias(analysis.series).sentences]
+    fits = analysis.fits.by_scale
+    # Fits beside earlier rounds know tiles by other names, and have lost patches of their own.
+    by_grades = None if analysis.before else {name: fit.by_grades for name, fit in fits.items()}
+    found = loss_bias(analysis.series, by_grades=by_grades)
+    return [Point(said, "Lost patches:") for said in found.sentences]
 
 
 def _drifts(analysis: Analysis) -> list[Point]:
