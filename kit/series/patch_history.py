@@ -165,7 +165,7 @@ def lost_by_itself_from(patches: pd.DataFrame) -> pd.Series:
     Infinite without an accident; 0, so that nothing of the patch counts, where the firing of the
     accident is not on record: nobody can tell then which grades came before it.
     """
-    known = patches["lost_at"].astype("float64").fillna(0.0)
+    known = patches["lost_at"].astype("Int64").astype("float64").fillna(0.0)
     return known.where(patches["accident"] != "", float("inf"))
 
 
