@@ -1,10 +1,11 @@
 """How the grades are shared out: over firings, and among graders who saw the same patches."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from itertools import combinations
 
 import numpy as np
 import pandas as pd
+import seaborn as sns
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch, Rectangle
 
@@ -29,12 +30,11 @@ def columns_by_grade(axes: Axes, seen: pd.DataFrame, at: str) -> None:
     at : str
     """
     places = sorted(seen[at].unique())
-    counts = _counts(seen, at).reindex(places)
-    _bars(axes.bar, places, counts)
-    axes.tick_params(length=0)
+    _bars(axes, seen, x=at)
     edges = (places[0] - 0.55, places[-1] + 0.55)
     axes.set(xlabel="", ylabel="", xlim=edges, ylim=(0, 1), xticks=places)
     axes.set_yticks([0, 0.5, 1], ["0", "half", "all"])
+    counts = _counts(seen, at).reindex(places)
     for x, row in zip(places, counts.to_numpy(), strict=True):
         for middle, share, count, colour in _cuts(row):
             if share > _ROOM_UP:
@@ -53,33 +53,34 @@ def rows_by_grade(axes: Axes, seen: pd.DataFrame, at: str, names: list[str]) -> 
     names : list of str
         Values of `at`, from the top.
     """
-    counts = _counts(seen, at).reindex(names, fill_value=0)
-    _bars(axes.barh, range(len(names)), counts)
-    axes.tick_params(length=0)
+    _bars(axes, seen.assign(**{at: pd.Categorical(seen[at], names)}), y=at)
     axes.set(xlabel="", ylabel="", xlim=(0, 1), ylim=(len(names) - 0.5, -0.5))
     axes.set_xticks([0, 0.5, 1], ["0", "half", "all"])
-    axes.set_yticks(range(len(names)), names)
+    counts = _counts(seen, at).reindex(names, fill_value=0)
     for y, row in enumerate(counts.to_numpy()):
         for middle, share, count, colour in _cuts(row):
             if share > _ROOM_ACROSS:
                 _number(axes, middle, y, count, colour)
 
 
-def _bars(draw: Callable[..., object], places: Sequence[int], counts: pd.DataFrame) -> None:
-    """Draw a bar at each place, each grade on top of the one below it."""
-    shares = counts.to_numpy(float) / np.maximum(counts.to_numpy().sum(axis=1, keepdims=True), 1)
-    feet = np.cumsum(shares, axis=1) - shares
-    for share, foot, colour in zip(shares.T, feet.T, GRADE_COLOURS, strict=True):
-        given = np.flatnonzero(share)
-        draw(
-            np.asarray(places)[given],
-            share[given],
-            0.8,
-            foot[given],
-            color=colour,
-            edgecolor=QUIET,
-            linewidth=0.5,
-        )
+def _bars(axes: Axes, seen: pd.DataFrame, **at: str) -> None:
+    # seaborn puts the first hue on top; the lowest grade is to stand at the foot.
+    sns.histplot(
+        seen.assign(step=_step(seen["grade"])),
+        **at,
+        hue="step",
+        hue_order=list(reversed(_STEPS)),
+        palette=list(reversed(GRADE_COLOURS)),
+        multiple="fill",
+        discrete=True,
+        shrink=0.8,
+        alpha=1,
+        edgecolor=QUIET,
+        linewidth=0.5,
+        legend=False,
+        ax=axes,
+    )
+    axes.tick_params(length=0)
 
 
 def _step(grade: pd.Series) -> pd.Series:
