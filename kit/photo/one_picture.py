@@ -206,7 +206,7 @@ def _planned(plan: PhotoPlan, tile: int, firing: int) -> pd.DataFrame:
     patches = plan.on_tile(tile, firing)
     if patches.empty:
         raise Unmeasurable(
-            f"The slips say tile {tile} after firing {firing}, when it had no patch yet."
+            f"The slips say tile {tile} after firing {firing}, when no patch on it counts."
         )
     return patches
 

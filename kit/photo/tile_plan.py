@@ -14,6 +14,7 @@ from kit.series import (
     Position,
     Series,
     Stencil,
+    lost_by_itself_from,
     places_on_tile,
     positions,
     stencil_on,
@@ -56,7 +57,8 @@ class PhotoPlan:
     Parameters
     ----------
     patches : DataFrame
-        The patches to be measured: patch, tile, position, overlay, before_firing.
+        The patches to be measured: patch, tile, position, overlay, before_firing and lost_from
+        (the firing from which it is lost by an accident of its own; infinite when it is sound).
     patches_per_tile : int
         How many positions the series lays out on a tile.
     blank : Blank
@@ -124,26 +126,27 @@ class PhotoPlan:
         """Overlay at each position of a tile that has been sifted by a firing."""
         return {
             position: overlay
-            for position, overlay, before in self._by_tile.get(tile, [])
-            if before <= firing
+            for position, overlay, before, lost_from in self._by_tile.get(tile, [])
+            if before <= firing < lost_from
         }
 
     @cached_property
-    def _by_tile(self) -> dict[int, list[tuple[int, str, int]]]:
-        sifted: dict[int, list[tuple[int, str, int]]] = {}
+    def _by_tile(self) -> dict[int, list[tuple[int, str, int, float]]]:
+        sifted: dict[int, list[tuple[int, str, int, float]]] = {}
         for row in self.patches.itertuples():
-            spot = int(row.position), str(row.overlay), int(row.before_firing)
+            spot = int(row.position), str(row.overlay), int(row.before_firing), float(row.lost_from)
             sifted.setdefault(int(row.tile), []).append(spot)
         return sifted
 
     def on_tile(self, tile: int, firing: int) -> pd.DataFrame:
-        """The patches of a tile that have been sifted by a firing, in order of position."""
+        """The patches of a tile that are sifted by a firing and not lost, by position."""
         own = self.patches[self.patches["tile"] == tile]
-        return own[own["before_firing"] <= firing].sort_values("position")
+        there = (own["before_firing"] <= firing) & (firing < own["lost_from"])
+        return own[there].sort_values("position")
 
 
 def photo_plan(series: Series) -> PhotoPlan:
-    """Gather what measuring a series' pictures needs; patches lost to an accident are left out.
+    """Gather what measuring a series' pictures needs; a patch is left out from its accident on.
 
     The scale follows from the two lengths on the printed card in the settings; the card is taken
     to be as planned where they are not there.
@@ -154,14 +157,15 @@ def photo_plan(series: Series) -> PhotoPlan:
         When a length is out by more than a tenth.
     """
     settings = series.settings
-    lost = series.patches["accident"].fillna("") != ""
+    patches = series.patches.assign(lost_from=lost_by_itself_from(series.patches))
+    seen = patches["lost_from"] > patches["before_firing"]
     card = card_for(settings.blank)
     scale = card.print_scale(
         settings.card_across_mm or card.across_mm, settings.card_down_mm or card.down_mm
     )
-    columns = ["patch", "tile", "position", "overlay", "before_firing"]
+    columns = ["patch", "tile", "position", "overlay", "before_firing", "lost_from"]
     return PhotoPlan(
-        series.patches.loc[~lost, columns].reset_index(drop=True),
+        patches.loc[seen, columns].reset_index(drop=True),
         settings.patches_per_tile,
         settings.blank,
         settings.stencil,

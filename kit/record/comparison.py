@@ -156,11 +156,12 @@ def _implied_firings(
     tile_of = dict(zip(series.patches["patch"], series.patches["tile"], strict=True))
     latest: dict[int, int] = {}
     for entry in new:
-        if entry.table == "patches":
+        if entry.table == "patches" and entry.column != "lost_at":
             continue
         named = entry.key[0]
-        tile = int(tile_of[named] if entry.table == "grades" else named)
-        latest[tile] = max(latest.get(tile, 0), int(entry.key[1]))
+        tile = int(named if entry.table == "firings" else tile_of[named])
+        firing = entry.value if entry.table == "patches" else entry.key[1]
+        latest[tile] = max(latest.get(tile, 0), int(firing or 0))
     have = set(zip(series.firings["tile"], series.firings["firing"], strict=True))
     told = {e.key for e in new if e.table == "firings" and e.column == "session"}
     base = {e.key for e in new if e.table == "firings" and e.key[1] == 0}

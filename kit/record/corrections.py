@@ -168,7 +168,10 @@ def withdraw(
     if patch:
         gone |= dict.fromkeys(_grades(rows, {patch}, {firing} if firing else None, grader))
         if firing is None and not grader:
-            gone["patches", (patch,)] = {"accident": f"withdrawn: {why.strip()}"}
+            gone["patches", (patch,)] = {
+                "accident": f"withdrawn: {why.strip()}",
+                "lost_at": "",
+            }
     else:
         if firing is None:
             raise Misuse(f"Say which firing of tile {tile} never was, with --firing.")

@@ -1,5 +1,6 @@
 """Grading one patch after another: what the form does, without its buttons."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -7,7 +8,7 @@ from kit.errors import Misuse
 from kit.record.comparison import enter, rows_of, standing
 from kit.record.entries import Change, Entry, TableName, Value
 from kit.record.worklist import grading_order
-from kit.series import Series, nearest, read_series
+from kit.series import NEVER_RIGHT, Series, lost_by_itself_from, nearest, read_series
 
 _FORM = "form"
 
@@ -42,7 +43,7 @@ class Grading:
             raise Misuse(f"{series.name} has no patches to grade after firing {firing}.")
         self._take_in(series)
         self.patch = self._next_open(0) or self.patches[-1]
-        self._done: list[Change] = []
+        self._done: list[list[Change]] = []
 
     @property
     def place(self) -> int:
@@ -71,8 +72,8 @@ class Grading:
         return self.accident(patch) != "" or all(graded[name] is not None for name in scales)
 
     def accident(self, patch: str) -> str:
-        """Why a patch is lost; blank if it is not."""
-        return self._accidents[patch]
+        """Why a patch is lost by this firing; blank if it is not."""
+        return self._accidents[patch] if self._lost_from[patch] <= self.firing else ""
 
     def refresh(self) -> None:
         """Read what is on disk by now."""
@@ -95,24 +96,36 @@ class Grading:
         steps = {scale.name: scale.grades for scale in self.series.settings.scales}
         if grade not in steps.get(scale, ()):
             raise Misuse(f"{grade} is not a step of {scale}.")
-        self._say("grades", (self.patch, self.firing, self.grader), scale, grade)
+        self._say("grades", (self.patch, self.firing, self.grader), {scale: grade})
 
     def note(self, text: str) -> None:
         """Write a note on the patch; blank takes it back."""
         key = (self.patch, self.firing, self.grader)
-        self._say("grades", key, "note", " ".join(text.split()) or None)
+        self._say("grades", key, {"note": " ".join(text.split()) or None})
 
     def lost(self, reason: str) -> None:
-        """Say why the patch is lost, and go on; blank takes it back."""
-        self._say("patches", (self.patch,), "accident", " ".join(reason.split()) or None)
+        """Say why the patch is lost since this firing, and go on; blank takes it back.
+
+        An accident that was put down at an earlier firing stays there. After a word of
+        `NEVER_RIGHT` no firing is kept, for then no grade of the patch counts.
+        """
+        why = " ".join(reason.split()) or None
+        if why is None and not self.accident(self.patch):
+            return
+        since = None if why is None or why in NEVER_RIGHT else self.firing
+        before = self._lost_from[self.patch]
+        if since is not None and 0 < before < since:
+            since = int(before)
+        self._say("patches", (self.patch,), {"accident": why, "lost_at": since})
 
     def undo(self) -> None:
         """Take back the last answer. What it was stays in corrections.csv."""
         if not self._done:
             raise Misuse("There is nothing to take back.")
-        change = self._done.pop()
-        patch = str(change.entry.key[0])
-        self._write(replace(change.entry, value=change.was), f"{_FORM}, taken back")
+        changes = self._done.pop()
+        patch = str(changes[0].entry.key[0])
+        back = [replace(change.entry, value=change.was) for change in changes]
+        self._write(back, f"{_FORM}, taken back")
         self.patch = patch
 
     def forward(self) -> None:
@@ -123,16 +136,17 @@ class Grading:
         """Go to the patch before, if there is one."""
         self.patch = self.patches[max(self.place - 2, 0)]
 
-    def _say(self, table: TableName, key: tuple[str | int, ...], column: str, value: Value) -> None:
+    def _say(self, table: TableName, key: tuple[str | int, ...], values: dict[str, Value]) -> None:
         was_done = self.is_done(self.patch)
-        entry = Entry(table, key, column, value, _FORM)
         series = read_series(self.folder)
-        was = standing(series, entry)
-        if was == value:
-            self._take_in(series)
+        entries = [Entry(table, key, column, value, _FORM) for column, value in values.items()]
+        changes = [Change(entry, standing(series, entry)) for entry in entries]
+        changes = [change for change in changes if change.was != change.entry.value]
+        if changes:
+            self._write([change.entry for change in changes], _FORM)
+            self._done.append(changes)
         else:
-            self._write(entry, _FORM)
-            self._done.append(Change(entry, was))
+            self._take_in(series)
         if self.is_done(self.patch) and not was_done:
             self.patch = self._next_open(self.place) or self._next_open(0) or self.patch
 
@@ -140,14 +154,15 @@ class Grading:
         """Return the first patch from a place on, from 0, that is not done."""
         return next((patch for patch in self.patches[start:] if not self.is_done(patch)), None)
 
-    def _write(self, entry: Entry, source: str) -> None:
-        self._take_in(enter(self.folder, [entry], self.grader, source))
+    def _write(self, entries: Sequence[Entry], source: str) -> None:
+        self._take_in(enter(self.folder, entries, self.grader, source))
 
     def _take_in(self, series: Series) -> None:
         self.series = series
         self._rows = rows_of(series, "grades")
-        accidents = zip(series.patches["patch"], series.patches["accident"], strict=True)
-        self._accidents = {str(patch): str(accident) for patch, accident in accidents}
+        names = series.patches["patch"].astype(str)
+        self._accidents = dict(zip(names, series.patches["accident"], strict=True))
+        self._lost_from = dict(zip(names, lost_by_itself_from(series.patches), strict=True))
 
 
 def _known_grader(series: Series, name: str) -> str:

@@ -310,8 +310,7 @@ def notices(
             *_shortened(of_lost_pieces),
         ]
     entries = (*comparison.new, *(c.entry for c in comparison.changed))
-    accidents = (str(e.value) for e in entries if e.column == "accident")
-    words = dict.fromkeys(word.split(" (firing ")[0] for word in accidents)
+    words = dict.fromkeys(str(e.value) for e in entries if e.column == "accident")
     if own := [f"'{word}'" for word in words if word not in ACCIDENTS]:
         lines += [
             f"YOUR OWN WORDS for an accident are kept: {', '.join(own)}. The usual ones, which "
@@ -330,7 +329,7 @@ def _new_in_words(new: Sequence[Entry]) -> str:
         return "nothing"
     grades = {e.key for e in new if e.table == "grades"}
     firings = {e.key for e in new if e.table == "firings" and e.column != "accident"}
-    accidents = [e for e in new if e.column == "accident"]
+    accidents = {e.key for e in new if e.column in ("accident", "lost_at")}
     parts = []
     if grades:
         patches = len({key[0] for key in grades})

@@ -8,7 +8,14 @@ from typing import Any
 import pandas as pd
 from scipy.stats import fisher_exact
 
-from kit.series import FAMILIES, Series, losses, patches_in_full, tiles_lost
+from kit.series import (
+    FAMILIES,
+    Series,
+    losses,
+    lost_by_itself_from,
+    patches_in_full,
+    tiles_lost,
+)
 
 _UNLIKELY = 0.1
 
@@ -57,7 +64,8 @@ class LossBalance:
         why = ", ".join(f"{reason} {count}" for reason, count in self.reasons.items())
         parts = [
             f"{self.lost} of {self.total} patches were lost ({why}). They stay in the tables; "
-            "the models use what was graded before a tile was lost and leave out the rest."
+            "the models use what was graded before a tile or a patch was lost, and leave out the "
+            "rest. Where nobody wrote down when a patch was lost, nothing of it counts."
         ]
         parts += _by_family(self.tiles, self.tiles_by_chance, "tiles whose base is {}")
         parts += _by_family(self.patches, self.patches_by_chance, "patches whose overlay is {}")
@@ -142,7 +150,8 @@ def grades_of_lost_pieces(before: Series, after: Series) -> tuple[str, ...]:
 
 
 def _lost_grades(series: Series) -> pd.DataFrame:
-    full = patches_in_full(series)[["patch", "tile", "lost_from", "reason", "accident"]]
+    full = patches_in_full(series)[["patch", "tile", "lost_from", "reason"]]
+    full = full.assign(own=lost_by_itself_from(series.patches).to_numpy() == full["lost_from"])
     grades = series.grades[["patch", "firing", "grader"]].merge(full, on="patch")
     lost = grades[grades["firing"] >= grades["lost_from"]]
     rows = list(zip(lost["patch"], lost["firing"], lost["grader"], strict=True))
@@ -153,9 +162,7 @@ def _lost_in_words(rows: Sequence[Any]) -> str:
     first = rows[0]
     firings = ", ".join(str(firing) for firing in sorted({row.firing for row in rows}))
     graders = ", ".join(sorted({row.grader for row in rows}))
-    why = (
-        f"the patch is lost ({first.reason})"
-        if first.accident
-        else f"tile {first.tile} was lost at firing {first.lost_from:.0f} ({first.reason})"
-    )
+    piece = "the patch" if first.own else f"tile {first.tile}"
+    when = f"was lost at firing {first.lost_from:.0f}" if first.lost_from else "is lost"
+    why = f"{piece} {when} ({first.reason})"
     return f"patch {first.patch} after firing {firings} by {graders}: {why}."

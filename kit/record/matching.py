@@ -98,9 +98,10 @@ class _Reader:
             self._refuse(cell, TILE_OR_PATCH)
         elif _PATCH.fullmatch(cell.text):
             patch = self._known_patch(cell, TILE_OR_PATCH)
-            when = "" if firing is None else f" (firing {firing})"
             if patch:
-                self._enter("patches", (patch,), "accident", f"{what}{when}", row[WHAT_HAPPENED])
+                self._enter("patches", (patch,), "accident", what, row[WHAT_HAPPENED])
+            if patch and firing is not None:
+                self._enter("patches", (patch,), "lost_at", firing, row["firing"])
         elif "firing" not in row:
             self._need(row, "firing", "Say at which firing the tile was lost; 0 is the base coat.")
         else:

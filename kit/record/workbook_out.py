@@ -211,7 +211,7 @@ def _firings(sheet: Worksheet, series: Series) -> None:
 
 def _accidents(sheet: Worksheet, series: Series) -> None:
     headings = ["Tile or patch", "Firing", "What happened"]
-    title = "Accidents: a whole tile (7) with the firing it was lost at, or one patch (T7-3)"
+    title = "Accidents: a whole tile (7) or one patch (T7-3), and the firing it was lost at"
     _head(sheet, series, title, headings, [16, 10, 40])
     for row in range(_FIRST + 1, _FIRST + 1 + _SPARE_ROWS):
         _open_cells(sheet, row, 1, len(headings))
@@ -326,8 +326,9 @@ def _instructions(series: str, file: str) -> tuple[str, ...]:
         "4. Leave blank what you have not seen. A blank never erases anything.",
         "5. On the sheet Firings, write the minutes in the heat, such as 1.5. Under Heat write "
         "kiln or torch, and how hot: °C or °F, or the colour you saw, such as 'torch, orange'. On "
-        "the sheet Accidents, write what was chipped, dropped or mis-sifted: it is data too, and "
-        "a lost tile teaches.",
+        "the sheet Accidents, write what was chipped, dropped or mis-sifted, and at which firing: "
+        "it is data too, and what you graded before still counts. Leave the firing of a patch "
+        "blank where nothing of it is to count, such as when it was mis-sifted.",
         f"6. Save as .xlsx and hand it back with: kit enter {series} {file} - or whatever you "
         "have called your copy. You will see what is new, what changes an earlier grade and what "
         "is wrong before anything is written.",

@@ -40,6 +40,7 @@ def table_problems(
     problems += _repeated(tables["patches"], frames["patches"], ("tile", "position"))
     problems += _colours_almost_alike(frames["colours"])
     problems += _like_within_a_family(frames["colours"])
+    problems += _lost_without_accident(frames["patches"])
     problems += _skipped_firings(frames["firings"])
     problems += _stripes_out_of_order(frames)
     if not {"patches", "firings"} & set(unreadable):
@@ -157,6 +158,20 @@ def _off_the_tile(settings: Settings, frames: Frames) -> list[Problem]:
         )
         for row, position in patches["position"].dropna().items()
         if position > room[row]
+    ]
+
+
+def _lost_without_accident(patches: pd.DataFrame) -> list[Problem]:
+    told = patches["accident"].fillna("") != ""
+    return [
+        Problem(
+            "patches.csv",
+            row,
+            "lost_at",
+            "The patch was lost at a firing, but nothing says why.",
+            "Say under accident what happened, or empty the cell.",
+        )
+        for row in patches.index[patches["lost_at"].notna() & ~told]
     ]
 
 

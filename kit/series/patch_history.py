@@ -152,10 +152,21 @@ def patches_in_full(series: Series) -> pd.DataFrame:
     first = tiles_lost(series)
     lost_from = patches["tile"].map(first["firing"]).astype("float64").fillna(float("inf"))
     reason = patches["tile"].map(first["accident"]).astype("str").fillna("")
-    own = patches["accident"] != ""
+    by_itself = lost_by_itself_from(patches)
+    own = (patches["accident"] != "") & (by_itself <= lost_from)
     return patches.assign(
-        lost_from=lost_from.mask(own, 0.0), reason=reason.mask(own, patches["accident"])
+        lost_from=lost_from.mask(own, by_itself), reason=reason.mask(own, patches["accident"])
     )
+
+
+def lost_by_itself_from(patches: pd.DataFrame) -> pd.Series:
+    """From which firing of its tile each patch is lost by an accident of its own.
+
+    Infinite without an accident; 0, so that nothing of the patch counts, where the firing of the
+    accident is not on record: nobody can tell then which grades came before it.
+    """
+    known = patches["lost_at"].astype("Int64").astype("float64").fillna(0.0)
+    return known.where(patches["accident"] != "", float("inf"))
 
 
 def last_firings(series: Series) -> pd.Series:

@@ -161,6 +161,15 @@ PATCHES = Table(
         _coat_weight("overlay"),
         Column("before_firing", "whole", "Firing it goes on before.", minimum=1, maximum=20),
         Column("accident", "text", "Why the patch is lost; blank if it is not.", required=False),
+        Column(
+            "lost_at",
+            "whole",
+            "Firing of the tile at which it was lost: what was seen before counts. Blank if it was "
+            "never right.",
+            required=False,
+            minimum=0,
+            maximum=20,
+        ),
     ),
     {"tile": ("tiles", "tile"), "overlay": ("colours", "colour")},
 )

@@ -25,6 +25,9 @@ HEATS = ("torch", "kiln")
 ASKS = ("which things matter", "which pairs work", "is this pair safe")
 
 ACCIDENTS = ("chipped", "cracked", "dropped", "mis-sifted", "overfired", "mixed up", "lost")
+
+NEVER_RIGHT = ("mis-sifted", "mixed up")
+"""Accidents after which nothing of a patch counts, whenever somebody noticed."""
 """Words for what spoils a tile or a patch. The tables take other words too."""
 
 

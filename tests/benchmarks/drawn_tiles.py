@@ -175,8 +175,8 @@ def class_plan(number: int = 0) -> tuple[PhotoPlan, dict[int, int]]:
             n for n, c in NAMED.items() if np.abs(np.subtract(c, BASES[base_of[tile]])).max() > 0.2
         ]
         overlays = rng.choice(far, 4, replace=False)
-        rows += [(f"T{tile}-{n}", tile, n, str(o), 1) for n, o in enumerate(overlays, 1)]
-    columns = ["patch", "tile", "position", "overlay", "before_firing"]
+        rows += [(f"T{tile}-{n}", tile, n, str(o), 1, np.inf) for n, o in enumerate(overlays, 1)]
+    columns = ["patch", "tile", "position", "overlay", "before_firing", "lost_from"]
     bases = {tile: f"base {n}" for tile, n in base_of.items()}
     return PhotoPlan(pd.DataFrame(rows, columns=columns), 4, BLANK, STENCIL, bases=bases), base_of
 

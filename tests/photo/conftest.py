@@ -53,6 +53,7 @@ def plan() -> PhotoPlan:
             "position": [position for _, position in spots],
             "overlay": [f"colour {position}" for _, position in spots],
             "before_firing": 1,
+            "lost_from": np.inf,
         }
     )
     return PhotoPlan(patches, 4, Blank(), Stencil())

@@ -105,6 +105,7 @@ def test_other_shapes_colours_and_printers_are_measured_as_well(tmp_path, small_
             "position": [1, 2, 3],
             "overlay": "white",
             "before_firing": 1,
+            "lost_from": np.inf,
         }
     )
     plan = PhotoPlan(patches, 3, blank, stencil, scale)
@@ -226,7 +227,7 @@ def test_slips_and_names_must_agree_with_the_plan(good_shot, upright, measure, p
     strangers = replace(plan, patches=plan.patches[plan.patches["tile"] != 1])
     assert "not in this series" in measure_picture(path, strangers).reason
     unsifted = replace(plan, patches=plan.patches.assign(before_firing=2))
-    assert "had no patch yet" in measure_picture(path, unsifted).reason
+    assert "no patch on it counts" in measure_picture(path, unsifted).reason
     assert "file's name says tile 7" in measure(upright, "tile07-firing1.jpg").reason
     assert "file's name says firing 3" in measure(upright, "tile1 firing 3.jpg").reason
     assert measure(upright, "Tile_01-Firing-1.jpg").reason == ""

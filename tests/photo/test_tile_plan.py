@@ -19,6 +19,16 @@ def test_a_series_gives_its_plan_and_leaves_lost_patches_out(fired):
     assert (plan.scale.across, plan.scale.down) == (pytest.approx(0.98), 1.0)
 
 
+def test_a_patch_is_looked_for_until_the_firing_that_it_was_lost_at(fired):
+    patches = fired.patches.copy()
+    tile, place = int(patches.at[0, "tile"]), int(patches.at[0, "position"])
+    patches.loc[0, ["accident", "lost_at"]] = "chipped", 2
+    plan = photo_plan(replace(fired, patches=patches))
+    assert place in plan.overlays_on(tile, 1) and place in set(plan.on_tile(tile, 1)["position"])
+    assert place not in plan.overlays_on(tile, 2)
+    assert place not in set(plan.on_tile(tile, 2)["position"])
+
+
 def test_only_patches_already_sifted_are_looked_for(fired):
     plan = photo_plan(fired)
     tile = int(plan.patches["tile"].iloc[0])

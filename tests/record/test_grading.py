@@ -2,6 +2,7 @@
 
 from itertools import groupby, product
 
+import pandas as pd
 import pytest
 
 from kit.errors import Misuse
@@ -130,6 +131,40 @@ def test_a_note_and_an_accident_are_kept_and_a_lost_patch_counts_as_done(folder,
     assert series.grades["note"].tolist() == ["=odd gloss"]
     assert series.patches.set_index("patch")["accident"][first] == "chipped"
     assert grading.count_done == 1 and grading.patch == grading.patches[1]
+
+
+def test_an_accident_keeps_the_firing_it_was_first_seen_at_and_undo_takes_both_back(folder):
+    def told():
+        row = read_series(folder).patches.set_index("patch").loc[first]
+        return row["accident"], None if pd.isna(row["lost_at"]) else row["lost_at"]
+
+    grading, second = Grading(folder, "Ada", 1), Grading(folder, "Ada", 2)
+    first = grading.patch
+    second.go_to(first)
+    second.lost("chipped")
+    assert told() == ("chipped", 2) and second.accident(first) == "chipped"
+    grading.refresh()
+    assert grading.accident(first) == "" and not grading.is_done(first)
+    grading.lost("")
+    assert told() == ("chipped", 2)
+    assert first in Grading(folder, "Ben", 1).patches
+    assert first not in Grading(folder, "Ben", 2).patches
+    third = Grading(folder, "Ada", 3)
+    assert first not in third.patches
+    third.patch = first
+    third.lost("cracked")
+    assert told() == ("cracked", 2)
+    third.undo()
+    second.undo()
+    assert told() == ("", None)
+    second.lost("mis-sifted")
+    assert told() == ("mis-sifted", None)
+    second.go_to(first)
+    second.lost("cracked")
+    assert told() == ("cracked", 2)
+    second.go_to(first)
+    second.lost("")
+    assert told() == ("", None)
 
 
 def test_only_known_graders_patches_and_steps_are_taken(folder):

@@ -144,7 +144,7 @@ def test_grades_of_what_is_lost_are_kept_and_said_to_be_left_out(folder, take):
 def test_an_accident_says_which_grades_on_record_it_leaves_out(folder, take):
     take(HEAD + "T1-1,1,Ada,1,0,\n")
     said = take("tile_or_patch,firing,what_happened\nT1-1,1,broke\n", "lost.csv").describe()
-    assert "patch T1-1 after firing 1 by Ada: the patch is lost (broke (firing 1))." in said
+    assert "patch T1-1 after firing 1 by Ada: the patch was lost at firing 1 (broke)." in said
     assert "YOUR OWN WORDS for an accident are kept: 'broke'" in said and "mis-sifted" in said
     usual = take("tile_or_patch,firing,what_happened\nT2-1,1,chipped\n", "usual.csv")
     again = take("tile_or_patch,firing,what_happened\nT1-1,1,broke\n\n", "again.csv")

@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 from kit.record import loss_balance
+from kit.record.lost_patches import grades_of_lost_pieces
 from kit.series import FAMILIES
 
 
@@ -31,6 +32,23 @@ def test_losses_are_counted_with_their_reasons(series):
     assert balance.reasons == {"overfired": 3, "chipped": 1}
     assert "4 of 12 patches were lost (overfired 3, chipped 1)" in balance.sentence()
     assert "no more uneven" in balance.sentence() and not balance.uneven
+
+
+def test_the_firing_that_a_patch_was_lost_at_says_which_grades_are_left_out(series):
+    graded = pd.DataFrame(
+        {"patch": "T1-1", "firing": [1, 2, 3], "grader": "Ada", "spread": 1, "pull_through": 1}
+    )
+    graded = graded.astype({"patch": "str", "grader": "str"})
+    before = replace(series, grades=graded)
+    gone = with_losses(before, patches=["T1-1"])
+    at_3 = gone.patches["lost_at"].mask(gone.patches["patch"] == "T1-1", 3)
+    later = replace(gone, patches=gone.patches.assign(lost_at=at_3))
+    assert grades_of_lost_pieces(before, later) == (
+        "patch T1-1 after firing 3 by Ada: the patch was lost at firing 3 (chipped).",
+    )
+    assert grades_of_lost_pieces(before, gone) == (
+        "patch T1-1 after firing 1, 2, 3 by Ada: the patch is lost (chipped).",
+    )
 
 
 def test_a_lost_tile_counts_once_and_not_once_for_each_patch(series):

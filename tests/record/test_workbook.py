@@ -320,7 +320,10 @@ def test_firings_and_accidents_come_in_with_the_session_that_was_planned(folder,
     assert told.loc[(3, 1), ["session", "minutes", "heat"]].tolist() == [2, 1.6, "kiln, 800"]
     assert told.loc[(2, 1), ["session", "accident"]].tolist() == [1, "dropped"]
     lost = series.patches.set_index("patch")["accident"]
-    assert lost[lost != ""].to_dict() == {"T1-2": "mis-sifted", "T4-1": "chipped (firing 2)"}
+    assert lost[lost != ""].to_dict() == {"T1-2": "mis-sifted", "T4-1": "chipped"}
+    since = series.patches.set_index("patch")["lost_at"].dropna()
+    assert since.to_dict() == {"T4-1": 2}
+    assert {(4, 1), (4, 2)} <= set(told.index)
     assert read_series(folder).firings.equals(series.firings)
 
 

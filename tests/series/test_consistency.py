@@ -35,6 +35,14 @@ SINGLE = {
         "colour",
         "capitals",
     ),
+    "a loss without an accident": (
+        "patches.csv",
+        "T1-1,1,1,Plaster White,100,40,1,,",
+        "T1-1,1,1,Plaster White,100,40,1,,2",
+        2,
+        "lost_at",
+        "what happened",
+    ),
     "a sifter nobody sells": ("tiles.csv", ",80,", ",81,", 2, "mesh", "80, 100"),
     "a misspelt family": ("colours.csv", ",unleaded,", ",unleded,", 4, "family", "unleaded"),
     "a date for a number": ("tiles.csv", ",60,", ",3-Feb,", 2, "coat_weight", "date"),
@@ -85,6 +93,15 @@ def test_a_grade_before_the_patch_was_sifted(folder):
         folder, "patches.csv", "T1-1,1,1,Plaster White,100,40,1", "T1-1,1,1,Plaster White,100,40,2"
     )
     assert all("goes on before firing 2" in p.wrong for p in _problems(folder))
+
+
+def test_a_folder_that_does_not_say_when_patches_were_lost_reads_as_before(folder):
+    path = folder / "patches.csv"
+    was = kit.read_series(folder).patches
+    rows = [line.rpartition(",")[0] for line in path.read_text().splitlines()]
+    assert rows[0].endswith(",accident")
+    path.write_text("\n".join(rows))
+    assert kit.read_series(folder).patches.equals(was)
 
 
 def test_a_duplicate_row(folder):

@@ -57,7 +57,31 @@ def test_a_spoiled_tile_is_out_from_that_firing_on_and_listed(fired):
     assert set(lost["reason"]) == {"chipped"}
 
 
-def test_a_spoiled_patch_is_out_altogether(fired):
+@pytest.mark.parametrize(
+    ("lost_at", "tile_lost_at", "kept", "why"),
+    [(3, None, {1, 2}, "chipped"), (0, None, set(), "chipped"), (3, 2, {1}, "dropped"),
+     (2, 3, {1}, "chipped"), (2, 2, {1}, "chipped")],
+)  # fmt: skip
+def test_a_patch_counts_until_it_or_its_tile_was_lost(
+    photographed, lost_at, tile_lost_at, kept, why
+):
+    hit = photographed.patches["patch"] == "T4-1"
+    there = photographed.firings["tile"].eq(4) & photographed.firings["firing"].eq(tile_lost_at)
+    spoiled = replace(
+        photographed,
+        patches=photographed.patches.assign(
+            accident=hit.map({True: "chipped", False: ""}),
+            lost_at=pd.Series(lost_at, hit.index, dtype="Int64").where(hit),
+        ),
+        firings=photographed.firings.assign(accident=there.map({True: "dropped", False: ""})),
+    )
+    for seen in (observations(spoiled), join_measurements(spoiled)):
+        assert set(seen.loc[seen["patch"] == "T4-1", "firing"]) == kept
+        assert set(seen.loc[seen["patch"] == "T5-1", "firing"]) == {1, 2, 3}
+    assert losses(spoiled).set_index("patch").at["T4-1", "reason"] == why
+
+
+def test_a_spoiled_patch_without_a_firing_is_out_altogether(fired):
     hit = fired.patches["patch"] == "T4-1"
     spoiled = replace(
         fired, patches=fired.patches.assign(accident=hit.map({True: "mis-sifted", False: ""}))

@@ -33,11 +33,11 @@ BASE_OF = {tile: "chalk" if tile <= 3 else "slate" for tile in LAID}
 def laid() -> PhotoPlan:
     """Six tiles of four patches, six overlays on two bases."""
     rows = [
-        (f"T{tile}-{n}", tile, n, overlay, 1)
+        (f"T{tile}-{n}", tile, n, overlay, 1, np.inf)
         for tile, overlays in LAID.items()
         for n, overlay in enumerate(overlays, 1)
     ]
-    columns = ["patch", "tile", "position", "overlay", "before_firing"]
+    columns = ["patch", "tile", "position", "overlay", "before_firing", "lost_from"]
     table = pd.DataFrame(rows, columns=columns)
     return PhotoPlan(table, 4, Blank(), Stencil(), bases=BASE_OF)
 
