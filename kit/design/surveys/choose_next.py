@@ -5,6 +5,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 import numpy as np
 import pandas as pd
 
+from kit.design.surveys.deal_over_stripes import Task
 from kit.design.surveys.pair_knowledge import (
     PairKnowledge,
     ScoreKnowledge,
@@ -13,7 +14,7 @@ from kit.design.surveys.pair_knowledge import (
     known_from_grades,
 )
 from kit.design.surveys.pair_survey import TileFormat, pair_weights, survey_plan
-from kit.design.surveys.verdict_search import Chosen, Task, without_surplus
+from kit.design.surveys.verdict_search import Chosen, without_surplus
 from kit.errors import Misuse
 from kit.model import (
     ENDINGS,

@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from kit.design.surveys.deal_over_stripes import Task
 from kit.design.surveys.pair_knowledge import Floats, PairKnowledge, checked_colours
 from kit.design.surveys.pairs_beforehand import known_beforehand
 from kit.design.surveys.patch_exchange import Places
-from kit.design.surveys.verdict_search import Chosen, Task, best_patches
+from kit.design.surveys.verdict_search import Chosen, best_patches
 from kit.errors import Misuse
 from kit.model import LearnedPrior, PairSetting
 
