@@ -365,5 +365,7 @@ def _planned(
     return replace(
         series,
         tiles=pd.DataFrame(tiles).astype(series.tiles.dtypes.to_dict()),
-        patches=pd.DataFrame(patches).astype(series.patches.dtypes.to_dict()),
+        patches=pd.DataFrame(patches)
+        .reindex(columns=series.patches.columns)
+        .astype(series.patches.dtypes.to_dict()),
     )
