@@ -1,6 +1,7 @@
 """A series: its settings and tables, as one frozen object."""
 
 import datetime as dt
+import re
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -144,7 +145,10 @@ class Series:
         tables = {n: t for n, t in self.tables.items() if self._is_written(t)}
         files = {settings_file.FILE: self._settings_bytes()}
         files |= {t.file: self._table_bytes(t) for t in tables.values()}
-        package = datapackage.format_datapackage(self.name, self.settings, tables, self.frames)
+        held = {
+            n: self.frames[n][_held(t, self.frames[n], files[t.file])] for n, t in tables.items()
+        }
+        package = datapackage.format_datapackage(self.name, self.settings, tables, held)
         return files | {datapackage.FILE: package}
 
     def _is_written(self, table: Table) -> bool:
@@ -171,6 +175,13 @@ class Series:
             ):
                 return source
         return csv_of(frame)
+
+
+def _held(table: Table, frame: pd.DataFrame, content: bytes) -> list[str]:
+    """Columns that stand in a file: one from before a column was thought of goes without it."""
+    heading = set(re.findall(r"\w+", content.split(b"\n", 1)[0].decode("utf-8", "replace")))
+    known = {column.name for column in table.columns}
+    return [name for name in frame.columns if name in heading or name not in known]
 
 
 def counts_in_words(series: Series) -> str:

@@ -4,6 +4,8 @@ import json
 
 import pytest
 
+from kit.series import read_series
+
 frictionless = pytest.importorskip("frictionless")
 
 
@@ -30,6 +32,17 @@ def test_the_package_knows_what_is_wrong_too(folder, file, old, new, error):
     path = folder / file
     path.write_text(path.read_text().replace(old, new, 1))
     assert error in {kind for (kind,) in _report(folder).flatten(["type"])}
+
+
+def test_a_folder_from_before_a_column_was_thought_of_stays_valid(folder):
+    patches = folder / "patches.csv"
+    lines = [line.rsplit(",", 1)[0] for line in patches.read_text().splitlines()]
+    assert patches.read_text().splitlines()[0].endswith(",lost_at")
+    patches.write_text("\n".join(lines) + "\n")
+    series = read_series(folder)
+    (folder / "datapackage.json").write_bytes(series.files()["datapackage.json"])
+    report = _report(folder)
+    assert report.valid, report.flatten(["type", "message"])
 
 
 def test_every_field_says_what_it_means(folder):
